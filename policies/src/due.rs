@@ -1,0 +1,297 @@
+//! The due table: one row an item and rule, whatever comes first.
+
+use jiff::civil::Date;
+
+use crate::after::{self, Open};
+use crate::amount::Amount;
+use crate::calendar::{self, CalendarDue};
+use crate::facts::{Done, Fleet, Item, ItemId, Outcome, State};
+use crate::forecast::{Dates, Forecaster};
+use crate::kinds::MeterId;
+use crate::load::PolicySet;
+use crate::rule::{Authority, Calendar, Grid, Rule, RuleId, Usage, words};
+use crate::standing::{self, Standing};
+use crate::usage::{self, Period, Reached};
+use crate::zone::Instant;
+
+words! {
+    /// The clause that gives the due date.
+    Because {
+        /// A calendar clause.
+        Calendar = "calendar",
+        /// A usage clause.
+        Usage = "usage",
+        /// An after clause.
+        After = "after",
+        /// There is no date to count from: overdue now.
+        NoBase = "no base",
+    }
+}
+
+/// One row of the due table.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct DueRow {
+    /// Item.
+    pub item: ItemId,
+    /// Rule.
+    pub rule: RuleId,
+    /// Standing on the as-of date.
+    pub standing: Standing,
+    /// Earliest of the calendar, usage and after dates.
+    pub due_on: Option<Date>,
+    /// The clause that gives it.
+    pub because: Option<Because>,
+    /// Calendar date.
+    pub calendar_due: Option<Date>,
+    /// Date on which a use limit was reached.
+    pub usage_due: Option<Date>,
+    /// 10, 50 and 90 % dates while none is reached.
+    pub forecast: Dates,
+    /// Date of the open after clause.
+    pub after_due: Option<Date>,
+    /// Meter of the usage clause that comes first.
+    pub meter: Option<MeterId>,
+    /// Used of it.
+    pub used: Amount,
+    /// Its limit.
+    pub limit: Amount,
+    /// No use is left: used >= limit + late of some usage clause.
+    pub used_up: bool,
+    /// An after clause with nothing allowed is open.
+    pub held: bool,
+}
+
+/// A usage clause worked out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct UsageDue {
+    /// Meter.
+    pub meter: MeterId,
+    /// Used since the last work that counts.
+    pub used: Amount,
+    /// How the limit was reached.
+    pub reached: Option<Reached>,
+    /// When, as a local date.
+    pub reached_on: Option<Date>,
+    /// Forecast of a limit not yet reached.
+    pub dates: Dates,
+}
+
+/// Judges a fleet under a policy set at the end of a day.
+pub struct Evaluator<'f> {
+    pub(crate) set: &'f PolicySet,
+    pub(crate) fleet: &'f Fleet,
+    pub(crate) as_of: Date,
+    cutoffs: Vec<Instant>,
+    rules: Vec<Vec<RuleId>>,
+    pub(crate) forecaster: Option<Forecaster<'f>>,
+}
+
+impl<'f> Evaluator<'f> {
+    /// With forecasts.
+    pub fn new(set: &'f PolicySet, fleet: &'f Fleet, as_of: Date) -> Evaluator<'f> {
+        let forecaster = Some(Forecaster::new(set, fleet, as_of));
+        Evaluator { forecaster, ..Evaluator::without_forecasts(set, fleet, as_of) }
+    }
+
+    /// Certain dates only.
+    pub fn without_forecasts(set: &'f PolicySet, fleet: &'f Fleet, as_of: Date) -> Evaluator<'f> {
+        let mut rules = vec![Vec::new(); set.kinds.kinds.len()];
+        for (index, rule) in (0u16..).zip(&set.rules) {
+            if rule.has_due_row() {
+                rules[usize::from(rule.applies_to.kind.0)].push(RuleId(index));
+            }
+        }
+        let cutoffs = fleet.zones.iter().map(|zone| zone.end_of(as_of)).collect();
+        Evaluator { set, fleet, as_of, cutoffs, rules, forecaster: None }
+    }
+
+    /// 24:00 of the as-of date in an item's zone.
+    pub fn cutoff(&self, item: &Item) -> Instant {
+        self.cutoffs[usize::from(item.zone.0)]
+    }
+
+    /// Every row of the fleet, item by item.
+    pub fn table(&self) -> Vec<DueRow> {
+        let mut rows = Vec::with_capacity(self.fleet.items.len() * 4);
+        for id in self.fleet.ids() {
+            self.rows_of(id, &mut rows);
+        }
+        rows
+    }
+
+    /// The rows of one item; none once it is withdrawn.
+    pub fn rows_of(&self, id: ItemId, rows: &mut Vec<DueRow>) {
+        let item = self.fleet.item(id);
+        if self.is_withdrawn(item) {
+            return;
+        }
+        let station = self.fleet.station_of(item).map(|station| &*station.slug);
+        for rule in &self.rules[usize::from(item.kind.0)] {
+            if self.set.rule(*rule).is_for(item, station) {
+                rows.push(self.row(id, *rule));
+            }
+        }
+    }
+
+    /// Whether an item is out of service for good.
+    pub fn is_withdrawn(&self, item: &Item) -> bool {
+        let cutoff = self.cutoff(item);
+        item.states.iter().any(|change| change.state == State::Withdrawn && change.at < cutoff)
+    }
+
+    /// Work recorded before the cut-off that satisfies a rule, in time order.
+    pub fn counting<'s>(&'s self, item: &'s Item, rule: RuleId) -> impl DoubleEndedIterator<Item = &'s Done> + Clone {
+        let cutoff = self.cutoff(item);
+        item.works.iter().filter(move |done| {
+            done.at < cutoff && done.outcome != Outcome::Failed && self.set.counts_for(done.rule, rule)
+        })
+    }
+
+    /// The row of one item and rule.
+    pub fn row(&self, id: ItemId, rule_id: RuleId) -> DueRow {
+        let item = self.fleet.item(id);
+        let rule = self.set.rule(rule_id);
+        let last = self.counting(item, rule_id).next_back();
+        let period = Period { after: last.map(|done| done.at), before: self.cutoff(item) };
+        let mut row = DueRow {
+            item: id,
+            rule: rule_id,
+            standing: Standing::InDate,
+            due_on: None,
+            because: None,
+            calendar_due: None,
+            usage_due: None,
+            forecast: [None; 3],
+            after_due: None,
+            meter: None,
+            used: Amount::ZERO,
+            limit: Amount::ZERO,
+            used_up: false,
+            held: false,
+        };
+        let based = self.add_calendar(&mut row, item, rule, last.map(|done| done.date));
+        self.add_after(&mut row, rule, period);
+        self.add_usage(&mut row, rule, period);
+        self.conclude(&mut row, based);
+        row
+    }
+
+    /// Adds the calendar clauses; false when one of them has no base.
+    fn add_calendar(&self, row: &mut DueRow, item: &Item, rule: &Rule, last: Option<Date>) -> bool {
+        let mut based = true;
+        for clause in &rule.calendar {
+            match self.calendar_due(item, row.rule, clause, last) {
+                None => based = false,
+                Some(found) => row.calendar_due = Some(row.calendar_due.map_or(found.due, |due| due.min(found.due))),
+            }
+        }
+        if !based {
+            row.calendar_due = None;
+        }
+        if let Some(due) = row.calendar_due {
+            row.standing = standing::by_date(self.as_of, due, rule.window, rule.notice.lead);
+        }
+        based
+    }
+
+    /// One calendar clause; none without a base.
+    pub(crate) fn calendar_due(
+        &self, item: &Item, rule_id: RuleId, clause: &Calendar, last: Option<Date>,
+    ) -> Option<CalendarDue> {
+        let rule = self.set.rule(rule_id);
+        if clause.grid == Grid::Fixed {
+            let dates = self.counting(item, rule_id).map(|done| done.date);
+            let law = rule.authority == Authority::Law;
+            return calendar::fixed(item, clause, dates, rule.window.early, law);
+        }
+        let due = calendar::floating(item, clause, last)?;
+        Some(calendar::pause(self.fleet, item, clause, due, self.as_of, self.cutoff(item)))
+    }
+
+    fn add_after(&self, row: &mut DueRow, rule: &Rule, period: Period) {
+        for clause in &rule.after {
+            let Some(Open { due, .. }) = after::open(self.set, self.fleet, row.item, clause, period) else { continue };
+            row.after_due = Some(row.after_due.map_or(due, |earlier| earlier.min(due)));
+            row.held |= clause.within.is_zero();
+            row.standing =
+                row.standing.max(standing::by_event(self.as_of, due, rule.window, rule.notice.lead));
+        }
+    }
+
+    fn add_usage(&self, row: &mut DueRow, rule: &Rule, period: Period) {
+        let mut first: Option<(UsageDue, Amount)> = None;
+        let mut any_reached = false;
+        for clause in &rule.usage {
+            let found = self.usage_due(row.item, clause, period);
+            any_reached |= found.reached.is_some();
+            row.used_up |= found.used >= clause.every + clause.late;
+            let standing = standing::by_usage(self.as_of, found.used, clause, found.dates[0], rule.notice.lead);
+            row.standing = row.standing.max(standing);
+            if first.as_ref().is_none_or(|(have, _)| self.comes_before(&found, have)) {
+                first = Some((found, clause.every));
+            }
+        }
+        let Some((found, limit)) = first else { return };
+        row.meter = Some(found.meter);
+        row.used = found.used;
+        row.limit = limit;
+        row.usage_due = found.reached_on;
+        row.forecast = if any_reached { [None; 3] } else { found.dates };
+    }
+
+    /// One usage clause over a period.
+    pub(crate) fn usage_due(&self, id: ItemId, clause: &Usage, period: Period) -> UsageDue {
+        let used = usage::used(self.fleet, id, clause.meter, period);
+        let mut found = UsageDue { meter: clause.meter, used, reached: None, reached_on: None, dates: [None; 3] };
+        if used >= clause.every {
+            found.reached = usage::reached(self.fleet, id, clause.meter, period, clause.every);
+            found.reached_on = found.reached.map(|reached| self.reached_on(id, reached));
+        } else if let Some(forecaster) = &self.forecaster
+            && let Some(host) = forecaster.host(id, clause.meter, period.before)
+        {
+            found.dates = forecaster.dates(host, clause.meter, period.before, clause.every - used);
+        }
+        found
+    }
+
+    /// Use before the records has no day of its own: the item came into service with it.
+    fn reached_on(&self, id: ItemId, reached: Reached) -> Date {
+        let item = self.fleet.item(id);
+        match reached {
+            Reached::At(at) => self.fleet.zone_of(item).date_of(at),
+            Reached::Opening => item.entered_service_on.or(item.manufactured_on).unwrap_or(self.as_of),
+        }
+    }
+
+    /// Reached before unreached; then the earlier date, empty last; then the meter's name.
+    fn comes_before(&self, one: &UsageDue, other: &UsageDue) -> bool {
+        let key = |found: &UsageDue| {
+            let date = found.reached_on.or(found.dates[0]);
+            (found.reached.is_none(), date.is_none(), date)
+        };
+        let name = |found: &UsageDue| self.set.kinds.meter_name(found.meter);
+        (key(one), name(one)) < (key(other), name(other))
+    }
+
+    fn conclude(&self, row: &mut DueRow, based: bool) {
+        if !based {
+            row.standing = Standing::Overdue;
+            row.because = Some(Because::NoBase);
+            return;
+        }
+        let usage = row.usage_due.or(row.forecast[0]);
+        let dates = [(row.calendar_due, Because::Calendar), (usage, Because::Usage), (row.after_due, Because::After)];
+        for (date, because) in dates {
+            let Some(date) = date else { continue };
+            if row.due_on.is_none_or(|earliest| date < earliest) {
+                row.due_on = Some(date);
+                row.because = Some(because);
+            }
+        }
+    }
+
+    /// Whether a rule takes its station off (or limits it): overdue, nothing left, or held.
+    pub fn bites(row: &DueRow) -> bool {
+        row.standing == Standing::Overdue || row.used_up || row.held
+    }
+}

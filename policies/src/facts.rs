@@ -1,0 +1,582 @@
+//! What is known of a fleet: items, where they were fitted, what was used, what was done.
+
+use std::collections::HashMap;
+
+use jiff::civil::Date;
+
+use crate::amount::Amount;
+use crate::dial;
+use crate::kinds::{KindId, MeterId};
+use crate::load::PolicySet;
+use crate::rule::{RuleId, Value, words};
+use crate::usage;
+use crate::zone::{Instant, When, Zone};
+
+/// Index of an item within its fleet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct ItemId(pub u32);
+
+/// Index of a station within its fleet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct StationId(pub u32);
+
+/// Index of a zone within its fleet; nought is the home zone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct ZoneId(pub u16);
+
+words! {
+    /// What came of work.
+    Outcome {
+        /// Examined or tested and found fit.
+        Passed = "passed",
+        /// Carried out.
+        Done = "done",
+        /// Found unfit.
+        Failed = "failed",
+    }
+}
+
+words! {
+    /// States set by a person.
+    State {
+        /// Not to be used.
+        Quarantined = "quarantined",
+        /// Free again.
+        Released = "released",
+        /// Out of service for good.
+        Withdrawn = "withdrawn",
+    }
+}
+
+/// A station.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Station {
+    /// Slug.
+    pub slug: Box<str>,
+    /// Name.
+    pub name: Box<str>,
+    /// Zone.
+    pub zone: ZoneId,
+    /// South of the equator: seasons shift by six months.
+    pub southern: bool,
+}
+
+/// One stay of an item on a host.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Fitting {
+    /// Host.
+    pub host: ItemId,
+    /// Index of the position within the host's kind.
+    pub position: Option<u16>,
+    /// From this moment.
+    pub from: Instant,
+    /// Until just before this moment; [`Instant::MAX`] while fitted.
+    pub to: Instant,
+}
+
+/// Work recorded on an item.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Done {
+    /// Rule it was done on.
+    pub rule: RuleId,
+    /// Moment it counts from.
+    pub at: Instant,
+    /// Local date.
+    pub date: Date,
+    /// Outcome.
+    pub outcome: Outcome,
+}
+
+/// A state set on an item.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct StateChange {
+    /// From this moment.
+    pub at: Instant,
+    /// State.
+    pub state: State,
+}
+
+/// Hosts whose use an item bears over a stretch of time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Reach {
+    /// Host, or the item itself.
+    pub host: ItemId,
+    /// From this moment.
+    pub from: Instant,
+    /// Until just before this moment.
+    pub to: Instant,
+}
+
+/// Days of a host whose undated use an item bears.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct DayReach {
+    /// Host.
+    pub host: ItemId,
+    /// First local day.
+    pub first: Date,
+    /// Last local day.
+    pub last: Date,
+}
+
+/// An item with everything known of it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Item {
+    /// Tag.
+    pub tag: Box<str>,
+    /// Kind.
+    pub kind: KindId,
+    /// Owner; none for central stores.
+    pub station: Option<StationId>,
+    /// Zone of its dates.
+    pub zone: ZoneId,
+    /// Set it is renewed with.
+    pub set: Option<Box<str>>,
+    /// Made on.
+    pub manufactured_on: Option<Date>,
+    /// In service since.
+    pub entered_service_on: Option<Date>,
+    /// Attribute columns and values.
+    pub attributes: Box<[(Box<str>, Value)]>,
+    /// Use before the records begin.
+    pub opening: Box<[(MeterId, Amount)]>,
+    /// Wire it was cut from.
+    pub cut_from: Option<ItemId>,
+    /// Stays on hosts, in time order.
+    pub fittings: Vec<Fitting>,
+    /// Work, in time order; at equal instants failed last.
+    pub works: Vec<Done>,
+    /// States, in time order.
+    pub states: Vec<StateChange>,
+    /// Its own logs.
+    pub logs: Vec<(MeterId, u32)>,
+    /// Whose dated use it bears, by start; its own first.
+    pub reach: Vec<Reach>,
+    /// Whose use of a day it bears, where such use exists.
+    pub day_reach: Vec<DayReach>,
+}
+
+/// Use known to the day only.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct DayUse {
+    /// Local day of the host.
+    pub day: Date,
+    /// 23:59:59 of that day.
+    pub at: Instant,
+    /// How much.
+    pub amount: Amount,
+}
+
+/// One meter's uses on one host, in time order.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Log {
+    /// Moments of dated uses, in microseconds, ascending.
+    pub at: Vec<i64>,
+    /// Running total up to and including each, in millionths.
+    pub total: Vec<i64>,
+    /// Uses known to the day only.
+    pub days: Vec<DayUse>,
+    /// First and last entry of any sort, baselines included.
+    pub span: Option<(Instant, Instant)>,
+}
+
+impl Log {
+    fn from_events(mut dated: Vec<(i64, i64)>, days: Vec<DayUse>, span: Option<(Instant, Instant)>) -> Log {
+        dated.sort_by_key(|(at, _)| *at);
+        let mut running = 0i64;
+        let total = dated.iter().map(|(_, amount)| {
+            running = running.saturating_add(*amount);
+            running
+        });
+        let total: Vec<i64> = total.collect();
+        Log { at: dated.into_iter().map(|(at, _)| at).collect(), total, days, span }
+    }
+
+    /// Running total strictly before a moment.
+    fn total_before(&self, at: Instant) -> i64 {
+        match self.at.partition_point(|have| *have < at.0) {
+            0 => 0,
+            n => self.total[n - 1],
+        }
+    }
+
+    /// Dated use in `from <= t < to`.
+    pub fn between(&self, from: Instant, to: Instant) -> Amount {
+        if from >= to {
+            return Amount::ZERO;
+        }
+        Amount::from_millionths(self.total_before(to) - self.total_before(from))
+    }
+
+    /// Everything before a moment.
+    pub fn sum_before(&self, to: Instant) -> Amount {
+        let undated: Amount = self.days.iter().filter(|use_| use_.at < to).map(|use_| use_.amount).sum();
+        Amount::from_millionths(self.total_before(to)) + undated
+    }
+
+    /// First dated use in `from <= t < to`.
+    pub fn first_between(&self, from: Instant, to: Instant) -> Option<Instant> {
+        let at = self.at.partition_point(|have| *have < from.0);
+        self.at.get(at).map(|at| Instant(*at)).filter(|at| *at < to)
+    }
+
+    /// Moment at which the running total since `from` reaches `wanted`.
+    pub fn reaches(&self, from: Instant, wanted: Amount) -> Option<Instant> {
+        let threshold = self.total_before(from).saturating_add(wanted.millionths());
+        let at = self.total.partition_point(|total| *total < threshold);
+        self.at.get(at).map(|at| Instant(*at))
+    }
+
+    /// Adds one dated use.
+    pub fn insert(&mut self, at: Instant, amount: Amount) {
+        let place = self.at.partition_point(|have| *have <= at.0);
+        let before = if place == 0 { 0 } else { self.total[place - 1] };
+        self.at.insert(place, at.0);
+        self.total.insert(place, before);
+        for total in &mut self.total[place..] {
+            *total = total.saturating_add(amount.millionths());
+        }
+        self.note(at);
+    }
+
+    /// Adds use known to the day only.
+    pub fn insert_day(&mut self, use_: DayUse) {
+        self.days.push(use_);
+        self.note(use_.at);
+    }
+
+    fn note(&mut self, at: Instant) {
+        let (first, last) = self.span.unwrap_or((at, at));
+        self.span = Some((first.min(at), last.max(at)));
+    }
+}
+
+/// A fleet, ready to be judged.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Fleet {
+    /// Zones; nought is home.
+    pub zones: Vec<Zone>,
+    /// Stations.
+    pub stations: Vec<Station>,
+    /// Items.
+    pub items: Vec<Item>,
+    /// Logs, by index from [`Item::logs`].
+    pub logs: Vec<Log>,
+    tags: HashMap<Box<str>, ItemId>,
+    sets: HashMap<Box<str>, Vec<ItemId>>,
+    bearers: HashMap<ItemId, Vec<ItemId>>,
+}
+
+impl Fleet {
+    /// The item with that tag.
+    pub fn find(&self, tag: &str) -> Option<ItemId> {
+        self.tags.get(tag).copied()
+    }
+
+    /// The item at an index made by this fleet.
+    pub fn item(&self, id: ItemId) -> &Item {
+        &self.items[id.0 as usize]
+    }
+
+    /// The zone of an item's dates.
+    pub fn zone_of(&self, item: &Item) -> &Zone {
+        &self.zones[usize::from(item.zone.0)]
+    }
+
+    /// The owner of an item.
+    pub fn station_of(&self, item: &Item) -> Option<&Station> {
+        item.station.map(|station| &self.stations[station.0 as usize])
+    }
+
+    /// Every item.
+    pub fn ids(&self) -> impl Iterator<Item = ItemId> + use<> {
+        (0..u32::try_from(self.items.len()).unwrap_or(u32::MAX)).map(ItemId)
+    }
+
+    /// Members of a set.
+    pub fn set(&self, name: &str) -> &[ItemId] {
+        self.sets.get(name).map_or(&[], Vec::as_slice)
+    }
+
+    /// One meter's log on one host.
+    pub fn log(&self, host: ItemId, meter: MeterId) -> Option<&Log> {
+        let (_, index) = self.item(host).logs.iter().find(|(have, _)| *have == meter)?;
+        self.logs.get(*index as usize)
+    }
+
+    /// Every item that ever bore this host's use, the host among them.
+    pub fn bearers(&self, host: ItemId) -> Vec<ItemId> {
+        let mut found = vec![host];
+        found.extend(self.bearers.get(&host).into_iter().flatten());
+        found
+    }
+
+    /// The item and, link by link, the hosts it was fitted to at 24:00 before `cutoff`.
+    pub fn chain(&self, item: ItemId, cutoff: Instant) -> Vec<ItemId> {
+        let mut chain = vec![item];
+        while let Some(last) = chain.last().copied() {
+            let now = self.item(last).fittings.iter().find(|fit| fit.from < cutoff && fit.to >= cutoff);
+            match now {
+                Some(fit) if !chain.contains(&fit.host) => chain.push(fit.host),
+                _ => break,
+            }
+        }
+        chain
+    }
+
+    /// Adds one use that was logged as a count, without rebuilding the fleet.
+    pub fn record_use(&mut self, host: ItemId, meter: MeterId, when: When, amount: Amount) {
+        let zone = self.zone_of(self.item(host)).clone();
+        let index = self.log_index(host, meter);
+        match when {
+            When::At(at) => self.logs[index].insert(at, amount),
+            When::Day(day) => {
+                let first = !usage::has_undated(self, host);
+                self.logs[index].insert_day(DayUse { day, at: zone.last_second_of(day), amount });
+                if first {
+                    self.refresh_reach(&self.bearers(host));
+                }
+            }
+        }
+    }
+
+    fn log_index(&mut self, host: ItemId, meter: MeterId) -> usize {
+        let logs = &mut self.items[host.0 as usize].logs;
+        if let Some((_, index)) = logs.iter().find(|(have, _)| *have == meter) {
+            return *index as usize;
+        }
+        self.logs.push(Log::default());
+        let index = self.logs.len() - 1;
+        logs.push((meter, u32::try_from(index).unwrap_or(u32::MAX)));
+        index
+    }
+
+    fn refresh_reach(&mut self, items: &[ItemId]) {
+        for id in items {
+            let (reach, day_reach) = usage::reach(self, *id);
+            let item = &mut self.items[id.0 as usize];
+            item.reach = reach;
+            item.day_reach = day_reach;
+        }
+    }
+}
+
+/// An item as the register has it.
+#[derive(Clone, Debug, Default)]
+pub struct ItemRecord<'a> {
+    /// Tag.
+    pub tag: &'a str,
+    /// Kind name.
+    pub kind: &'a str,
+    /// Owner slug.
+    pub station: Option<&'a str>,
+    /// Set.
+    pub set: Option<&'a str>,
+    /// Made on.
+    pub manufactured_on: Option<Date>,
+    /// In service since.
+    pub entered_service_on: Option<Date>,
+    /// Wire it was cut from.
+    pub cut_from: Option<&'a str>,
+    /// Use before the records begin.
+    pub opening: Vec<(&'a str, Amount)>,
+    /// Attribute columns and values.
+    pub attributes: Vec<(&'a str, Value)>,
+}
+
+/// How much a row of use says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Quantity {
+    /// So many uses.
+    Count(Amount),
+    /// A dial's reading, and whether it is noted as a new meter's.
+    Reading(Amount, bool),
+}
+
+#[derive(Default)]
+struct RawLog {
+    dated: Vec<(i64, i64)>,
+    days: Vec<DayUse>,
+    readings: Vec<dial::Reading>,
+    span: Option<(Instant, Instant)>,
+}
+
+/// Gathers records into a [`Fleet`]. Rows that name unknown items, kinds or meters are left out: the
+/// register refuses them on the way in, and a policy set that no longer knows them makes them count for
+/// nothing.
+pub struct FleetBuilder<'p> {
+    set: &'p PolicySet,
+    fleet: Fleet,
+    stations: HashMap<Box<str>, StationId>,
+    raw: HashMap<(ItemId, MeterId), RawLog>,
+    cuts: Vec<(ItemId, Box<str>)>,
+}
+
+impl<'p> FleetBuilder<'p> {
+    /// An empty fleet under a policy set.
+    pub fn new(set: &'p PolicySet) -> FleetBuilder<'p> {
+        let fleet = Fleet { zones: vec![set.service.home_zone.clone()], ..Fleet::default() };
+        FleetBuilder { set, fleet, stations: HashMap::new(), raw: HashMap::new(), cuts: Vec::new() }
+    }
+
+    /// Adds a station.
+    pub fn station(&mut self, slug: &str, name: &str, zone: Zone, southern: bool) {
+        let zone = self.zone_id(zone);
+        let id = StationId(u32::try_from(self.fleet.stations.len()).unwrap_or(u32::MAX));
+        self.fleet.stations.push(Station { slug: slug.into(), name: name.into(), zone, southern });
+        self.stations.insert(slug.into(), id);
+    }
+
+    fn zone_id(&mut self, zone: Zone) -> ZoneId {
+        let known = self.fleet.zones.iter().position(|have| *have == zone);
+        let index = known.unwrap_or_else(|| {
+            self.fleet.zones.push(zone);
+            self.fleet.zones.len() - 1
+        });
+        ZoneId(u16::try_from(index).unwrap_or(0))
+    }
+
+    /// Adds an item; false when its kind is unknown.
+    pub fn item(&mut self, record: &ItemRecord) -> bool {
+        let Some(kind) = self.set.kinds.find(record.kind) else { return false };
+        let station = record.station.and_then(|slug| self.stations.get(slug)).copied();
+        let zone = station.map_or(ZoneId(0), |id| self.fleet.stations[id.0 as usize].zone);
+        let id = ItemId(u32::try_from(self.fleet.items.len()).unwrap_or(u32::MAX));
+        let meter = |(name, amount): &(&str, Amount)| Some((self.set.kinds.find_meter(name)?, *amount));
+        self.fleet.items.push(Item {
+            tag: record.tag.into(),
+            kind,
+            station,
+            zone,
+            set: record.set.map(Into::into),
+            manufactured_on: record.manufactured_on,
+            entered_service_on: record.entered_service_on,
+            attributes: record.attributes.iter().map(|(name, value)| ((*name).into(), value.clone())).collect(),
+            opening: record.opening.iter().filter_map(meter).collect(),
+            cut_from: None,
+            fittings: Vec::new(),
+            works: Vec::new(),
+            states: Vec::new(),
+            logs: Vec::new(),
+            reach: Vec::new(),
+            day_reach: Vec::new(),
+        });
+        self.fleet.tags.insert(record.tag.into(), id);
+        self.cuts.extend(record.cut_from.map(|parent| (id, parent.into())));
+        if let Some(set) = record.set {
+            self.fleet.sets.entry(set.into()).or_default().push(id);
+        }
+        true
+    }
+
+    /// Adds a stay on a host.
+    pub fn fitting(&mut self, item: &str, host: &str, position: &str, fitted: When, removed: Option<When>) {
+        let (Some(item), Some(host)) = (self.fleet.find(item), self.fleet.find(host)) else { return };
+        let positions = &self.set.kinds.kind(self.fleet.item(host).kind).positions;
+        let position = positions.iter().position(|have| have.name == position);
+        let zone = self.fleet.zone_of(self.fleet.item(item));
+        let fitting = Fitting {
+            host,
+            position: position.and_then(|at| u16::try_from(at).ok()),
+            from: zone.from_start(fitted),
+            to: removed.map_or(Instant::MAX, |removed| zone.until_end(removed)),
+        };
+        self.fleet.items[item.0 as usize].fittings.push(fitting);
+    }
+
+    /// Adds a row of use.
+    pub fn used(&mut self, host: &str, meter: &str, when: When, quantity: Quantity) {
+        let (Some(host), Some(meter)) = (self.fleet.find(host), self.set.kinds.find_meter(meter)) else { return };
+        let zone = self.fleet.zone_of(self.fleet.item(host));
+        let raw = self.raw.entry((host, meter)).or_default();
+        let at = match when {
+            When::At(at) => at,
+            When::Day(day) => zone.last_second_of(day),
+        };
+        let (first, last) = raw.span.unwrap_or((at, at));
+        raw.span = Some((first.min(at), last.max(at)));
+        match (quantity, when) {
+            (Quantity::Reading(value, replaced), _) => raw.readings.push(dial::Reading { at, when, value, replaced }),
+            (Quantity::Count(amount), When::At(at)) => raw.dated.push((at.0, amount.millionths())),
+            (Quantity::Count(amount), When::Day(day)) => raw.days.push(DayUse { day, at, amount }),
+        }
+    }
+
+    /// Adds work.
+    pub fn work(&mut self, item: &str, rule: &str, when: When, outcome: Outcome) {
+        let (Some(id), Some(rule)) = (self.fleet.find(item), self.set.find_rule(rule)) else { return };
+        let zone = self.fleet.zone_of(self.fleet.item(id));
+        let at = zone.from_start(when);
+        let date = match when {
+            When::At(at) => zone.date_of(at),
+            When::Day(day) => day,
+        };
+        self.fleet.items[id.0 as usize].works.push(Done { rule, at, date, outcome });
+    }
+
+    /// Adds a state.
+    pub fn state(&mut self, item: &str, when: When, state: State) {
+        let Some(id) = self.fleet.find(item) else { return };
+        let at = self.fleet.zone_of(self.fleet.item(id)).from_start(when);
+        self.fleet.items[id.0 as usize].states.push(StateChange { at, state });
+    }
+
+    /// Sorts, totals and links everything. Falling dials are returned beside the fleet; their readings
+    /// up to the fall count, and the rest wait for a correction.
+    pub fn finish(mut self) -> (Fleet, Vec<(ItemId, MeterId, dial::DialFall)>) {
+        let mut falls = Vec::new();
+        let mut raw: Vec<_> = std::mem::take(&mut self.raw).into_iter().collect();
+        raw.sort_by_key(|(key, _)| *key);
+        for ((host, meter), raw) in raw {
+            let rolls_over_at = self.rolls_over_at(host, meter);
+            let (log, fall) = raw.into_log(rolls_over_at);
+            falls.extend(fall.map(|fall| (host, meter, fall)));
+            let index = self.fleet.log_index(host, meter);
+            self.fleet.logs[index] = log;
+        }
+        for (item, parent) in std::mem::take(&mut self.cuts) {
+            self.fleet.items[item.0 as usize].cut_from = self.fleet.find(&parent);
+        }
+        for item in &mut self.fleet.items {
+            item.fittings.sort_by_key(|fit| (fit.from, fit.to));
+            item.works.sort_by_key(|done| (done.at, done.outcome));
+            item.states.sort_by_key(|state| state.at);
+        }
+        let ids: Vec<ItemId> = self.fleet.ids().collect();
+        self.fleet.refresh_reach(&ids);
+        self.link_bearers();
+        (self.fleet, falls)
+    }
+
+    fn rolls_over_at(&self, host: ItemId, meter: MeterId) -> Option<Amount> {
+        self.set.kinds.kind(self.fleet.item(host).kind).meter(meter)?.rolls_over_at
+    }
+
+    fn link_bearers(&mut self) {
+        let mut bearers: HashMap<ItemId, Vec<ItemId>> = HashMap::new();
+        for id in self.fleet.ids() {
+            for host in usage::hosts(&self.fleet, id) {
+                bearers.entry(host).or_default().push(id);
+            }
+        }
+        self.fleet.bearers = bearers;
+    }
+}
+
+impl RawLog {
+    fn into_log(mut self, rolls_over_at: Option<Amount>) -> (Log, Option<dial::DialFall>) {
+        let (found, fall) = match dial::uses(&mut self.readings, rolls_over_at) {
+            Ok(found) => (found, None),
+            Err(fall) => {
+                let sound = dial::uses(&mut self.readings[..fall.index], rolls_over_at);
+                (sound.unwrap_or_default(), Some(fall))
+            }
+        };
+        for use_ in found {
+            match use_.when {
+                When::At(at) => self.dated.push((at.0, use_.amount.millionths())),
+                When::Day(day) => self.days.push(DayUse { day, at: use_.at, amount: use_.amount }),
+            }
+        }
+        (Log::from_events(self.dated, self.days, self.span), fall)
+    }
+}

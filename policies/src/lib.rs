@@ -1,0 +1,27 @@
+//! What Tallow decides, as pure functions: rules and facts in, verdicts with reasons out.
+//!
+//! Nothing here knows a clock, a database, the file system or the environment; time, records and
+//! rules come in as arguments, so that every verdict can be replayed for any day.
+#![deny(missing_docs)]
+#![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
+
+pub mod after;
+pub mod amount;
+pub mod calendar;
+pub mod dial;
+pub mod due;
+// pub mod explain;
+pub mod facts;
+pub mod fault;
+// pub mod fitting;
+pub mod forecast;
+pub mod kinds;
+pub mod load;
+// pub mod proof_load;
+pub mod rule;
+// pub mod schema;
+pub mod service;
+pub mod span;
+pub mod standing;
+pub mod usage;
+pub mod zone;

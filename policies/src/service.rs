@@ -1,0 +1,90 @@
+//! What is the service's own: hours, holidays, standards and the odds' priors (`service.toml`).
+
+use jiff::civil::{Date, Time, Weekday};
+
+use crate::zone::Zone;
+
+/// A day on which no work is planned.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Holiday {
+    /// One date.
+    On(Date),
+    /// The same month and day each year.
+    Yearly(i8, i8),
+}
+
+/// A least number of items of a kind at a station.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Minimum {
+    /// Kind name.
+    pub kind: String,
+    /// Least number.
+    pub count: u32,
+    /// Station slug; every station where absent.
+    pub station: Option<String>,
+}
+
+/// Prior and season of the use forecasts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Odds {
+    /// Uses the prior is worth.
+    pub prior_uses: f64,
+    /// Mean months the prior is worth.
+    pub prior_months: f64,
+    /// Use of each month relative to the mean, January first; southern stations shift by six.
+    pub months: [f64; 12],
+    /// Whether season and spread are learnt from the fleet.
+    pub learn: bool,
+}
+
+impl Default for Odds {
+    /// The shipped season, an invented one (house): busy summers, quiet winters.
+    fn default() -> Odds {
+        Odds {
+            prior_uses: 8.0,
+            prior_months: 1.0,
+            months: [0.70, 0.65, 0.80, 0.95, 1.15, 1.25, 1.50, 1.55, 1.10, 0.90, 0.75, 0.70],
+            learn: true,
+        }
+    }
+}
+
+/// The service's own settings.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Service {
+    /// Zone of central stores.
+    pub home_zone: Zone,
+    /// Days on which work is planned.
+    pub working_days: Vec<Weekday>,
+    /// Days off.
+    pub holidays: Vec<Holiday>,
+    /// No mail between these local times but what stops a launch.
+    pub quiet_hours: (Time, Time),
+    /// Local time of the daily digest.
+    pub digest_at: Time,
+    /// Longest time to any point between flanking stations, in minutes.
+    pub cover_standard_minutes: u32,
+    /// Oldest log that still counts, in hours.
+    pub oldest_log_hours: u32,
+    /// Least numbers a station must hold.
+    pub minimums: Vec<Minimum>,
+    /// Forecast settings.
+    pub odds: Odds,
+}
+
+impl Default for Service {
+    fn default() -> Service {
+        use Weekday::{Friday, Monday, Thursday, Tuesday, Wednesday};
+        Service {
+            home_zone: Zone::utc(),
+            working_days: vec![Monday, Tuesday, Wednesday, Thursday, Friday],
+            holidays: Vec::new(),
+            quiet_hours: (Time::constant(21, 0, 0, 0), Time::constant(7, 0, 0, 0)),
+            digest_at: Time::constant(7, 0, 0, 0),
+            cover_standard_minutes: 45,
+            oldest_log_hours: 72,
+            minimums: Vec::new(),
+            odds: Odds::default(),
+        }
+    }
+}
