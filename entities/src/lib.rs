@@ -1,1 +1,18 @@
-//! entities
+//! Tallow's tables as sea-orm models. No queries, no logic: `daemon::store` is the one room that reads them.
+
+pub mod certificate;
+pub mod concession;
+pub mod due;
+pub mod fitting;
+pub mod item;
+pub mod link;
+pub mod notice;
+pub mod notice_line;
+pub mod part;
+pub mod person;
+pub mod setting;
+pub mod state;
+pub mod station;
+pub mod stock;
+pub mod usage;
+pub mod work;

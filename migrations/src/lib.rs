@@ -1,1 +1,24 @@
-//! migrations
+//! Tallow's schema, one file a migration, each in a transaction of its own.
+
+mod m0001_records;
+mod m0002_working_tables;
+
+use sea_orm_migration::prelude::*;
+
+/// Every migration, in order.
+pub struct Migrator;
+
+#[async_trait::async_trait]
+impl MigratorTrait for Migrator {
+    fn migrations() -> Vec<Box<dyn MigrationTrait>> {
+        vec![Box::new(m0001_records::Migration), Box::new(m0002_working_tables::Migration)]
+    }
+}
+
+/// Runs the statements of a script, which stand apart by `;` at a line's end.
+async fn run(manager: &SchemaManager<'_>, script: &str) -> Result<(), DbErr> {
+    for statement in script.split(";\n") {
+        manager.get_connection().execute_unprepared(statement).await?;
+    }
+    Ok(())
+}

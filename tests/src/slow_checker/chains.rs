@@ -19,7 +19,11 @@ pub fn counted(item: &str, register: &Register) -> Vec<Counted> {
     };
     let mine = register.uses.iter().filter(counts);
     let mut mine: Vec<Counted> = mine
-        .map(|u| Counted { meter: u.meter.clone(), amount: u.amount, at: u.at })
+        .map(|u| Counted {
+            meter: u.meter.clone(),
+            amount: u.amount,
+            at: u.at,
+        })
         .collect();
     mine.sort_by_key(|event| event.at);
     mine
@@ -62,8 +66,12 @@ pub fn inherited(
 ) -> Result<Decimal, String> {
     let own = item.opening.iter().filter(|(name, _)| name == meter);
     let mut sum = own.fold(Decimal::ZERO, |sum, (_, value)| sum + *value);
-    let Some(parent) = &item.cut_from else { return Ok(sum) };
-    let entered = item.entered.ok_or_else(|| format!("{}: cut, but never entered", item.tag))?;
+    let Some(parent) = &item.cut_from else {
+        return Ok(sum);
+    };
+    let entered = item
+        .entered
+        .ok_or_else(|| format!("{}: cut, but never entered", item.tag))?;
     let cut = moments::start_of(entered, &item.zone)?.min(until);
     for event in counted(parent, register) {
         if event.meter == meter && event.at < cut {

@@ -3,7 +3,7 @@
 //! The tests hold the daemon's table against it.
 
 mod after;
-mod applies;
+pub(crate) mod applies;
 mod calendar;
 mod chains;
 mod civil;
@@ -71,7 +71,11 @@ pub fn reckon(
     let policy = Policy::read(policy_files)?;
     let register = Register::read(files, &policy)?;
     overlaps::refuse(&register.fittings, &register.items, &policy)?;
-    let world = World { policy, register, as_of };
+    let world = World {
+        policy,
+        register,
+        as_of,
+    };
     let mut rows = Vec::new();
     for item in &world.register.items {
         rows.extend(row::of_item(&world, item)?);

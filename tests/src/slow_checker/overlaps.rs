@@ -21,7 +21,10 @@ pub fn refuse(fittings: &[Fitting], items: &[Item], policy: &Policy) -> Result<(
 
 fn room(fitting: &Fitting, items: &[Item], policy: &Policy) -> Result<usize, String> {
     let host = policy.kind(&find(items, &fitting.host)?.kind)?;
-    let position = host.positions.iter().find(|position| position.name == fitting.position);
+    let position = host
+        .positions
+        .iter()
+        .find(|position| position.name == fitting.position);
     let position = position.ok_or_else(|| format!("{} has no such position", fitting.host))?;
     let kind = &find(items, &fitting.item)?.kind;
     if position.takes == *kind {
@@ -43,10 +46,7 @@ fn crowd(fitting: &Fitting, fittings: &[Fitting]) -> usize {
 
 fn overlap(one: &Fitting, other: &Fitting) -> bool {
     let begins_within = |a: &Fitting, b: &Fitting| a.to.is_none_or(|to| b.from < to);
-    begins_within(one, other)
-        && begins_within(other, one)
-        && !swap(one, other)
-        && !swap(other, one)
+    begins_within(one, other) && begins_within(other, one) && !swap(one, other) && !swap(other, one)
 }
 
 /// A removal and a fitting known to be of the same day, and no closer.

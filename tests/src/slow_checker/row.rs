@@ -50,7 +50,15 @@ impl<'a> Reckoning<'a> {
         let mut work = work_done::counting(world, item, rule);
         work.retain(|at| *at < cutoff);
         let row = empty(item, rule);
-        Ok(Reckoning { world, item, rule, events, work, standing: Standing::InDate, row })
+        Ok(Reckoning {
+            world,
+            item,
+            rule,
+            events,
+            work,
+            standing: Standing::InDate,
+            row,
+        })
     }
 
     fn row(mut self) -> Result<Row, String> {
@@ -66,8 +74,11 @@ impl<'a> Reckoning<'a> {
     }
 
     fn calendars(&mut self) -> Result<(), String> {
-        let done: Vec<Date> =
-            self.work.iter().map(|at| moments::date_at(*at, &self.item.zone)).collect();
+        let done: Vec<Date> = self
+            .work
+            .iter()
+            .map(|at| moments::date_at(*at, &self.item.zone))
+            .collect();
         let ground = Ground {
             item: self.item,
             rule: self.rule,

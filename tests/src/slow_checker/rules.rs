@@ -76,7 +76,9 @@ impl Rule {
 fn wanted(table: &Table) -> Vec<(String, String)> {
     let wanted = table.get("applies_to").and_then(Value::as_table);
     let wanted = wanted.into_iter().flatten();
-    wanted.map(|(name, value)| (name.clone(), cells::plain(value))).collect()
+    wanted
+        .map(|(name, value)| (name.clone(), cells::plain(value)))
+        .collect()
 }
 
 fn read_all<T>(
@@ -120,6 +122,9 @@ impl Usage {
 impl After {
     fn read(table: &Table) -> Result<After, String> {
         let within = cells::length(Some(table), "within")?;
-        Ok(After { event: cells::need(table, "event")?, within })
+        Ok(After {
+            event: cells::need(table, "event")?,
+            within,
+        })
     }
 }

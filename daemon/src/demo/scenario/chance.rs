@@ -40,18 +40,6 @@ impl Chance {
         low + i64::try_from(self.below(span)).unwrap_or(0)
     }
 
-    /// Poisson by inversion; the means here are small.
-    pub fn poisson(&mut self, mean: f64) -> u32 {
-        let (mut term, mut count, draw) = ((-mean).exp(), 0_u32, self.share());
-        let mut sum = term;
-        while draw > sum && count < 1_000 {
-            count += 1;
-            term *= mean / f64::from(count);
-            sum += term;
-        }
-        count
-    }
-
     /// The index of one of `weights`, drawn in proportion to its weight.
     pub fn weighted(&mut self, weights: &[f64]) -> usize {
         let mut left = self.share() * weights.iter().sum::<f64>();

@@ -11,6 +11,7 @@ const COAST_RULE: &str = "TVT0TVST,M3.5.0/1,M10.5.0/2";
 const QUENNA_RULE: &str = "<-03>3";
 
 /// What a station logged between the first and the last day (invented, like all of the demo).
+#[derive(Debug)]
 pub struct Totals {
     pub launches: u32,
     pub recoveries: u32,
@@ -19,6 +20,7 @@ pub struct Totals {
     pub engine_hours: u32,
 }
 
+#[derive(Debug)]
 pub struct Station {
     pub code: &'static str,
     pub name: &'static str,
@@ -113,6 +115,7 @@ const fn totals(launches: u32, recoveries: u32, pulls: u32, immersions: u32, eng
 }
 
 /// The coast runs due south, so that sixty nautical miles are one degree of latitude; the isle lies west of it.
+#[rustfmt::skip]
 pub static STATIONS: [Station; 12] = [
     Station { code: "TAN", name: "Tannock Strand", large: true, carriage_number: 1, flanks: &["ull"], latitude: 49.5000, longitude: -21.3000, totals: totals(203, 196, 231, 402, 168), southern: false },
     Station { code: "ULL", name: "Ullery Bar", large: true, carriage_number: 2, flanks: &["tan", "pel"], latitude: 49.3167, longitude: -21.2900, totals: totals(229, 171, 198, 402, 182), southern: false },

@@ -1,10 +1,11 @@
 //! When each station launched and recovered: exercises on Tuesday evenings, service calls with the season,
-//! and now and then a test, scaled to the station's totals and to what the stories ask of a stretch of time.
+//! and now and then a test. Calls are Poisson with the season, drawn given their total, which is the station's and
+//! what the stories ask of a stretch of time.
 
 use std::collections::BTreeSet;
 
-use jiff::civil::{Date, DateTime, Weekday, date, time};
 use jiff::Timestamp;
+use jiff::civil::{Date, DateTime, Weekday, date, time};
 
 use super::chance::Chance;
 use super::coast::{FIRST_DAY, LAST_DAY, Station, days_after, minutes_after};
@@ -53,33 +54,27 @@ fn stretches(code: &str) -> Vec<Stretch> {
             stretch(date(2024, 3, 12), date(2025, 2, 2), Some(61)),
             stretch(date(2025, 2, 5), LAST_DAY, None),
         ],
-        "ULL" => vec![
-            stretch(FIRST_DAY, date(2024, 11, 11), None),
-            stretch(date(2024, 11, 13), LAST_DAY, None),
-        ],
+        "ULL" => {
+            vec![stretch(FIRST_DAY, date(2024, 11, 11), None), stretch(date(2024, 11, 13), LAST_DAY, None)]
+        }
         "PEL" => vec![
             stretch(FIRST_DAY, date(2025, 2, 19), None),
             stretch(date(2025, 2, 21), date(2026, 1, 14), Some(84)),
             stretch(date(2026, 1, 17), LAST_DAY, None),
         ],
-        "QUA" => vec![
-            stretch(FIRST_DAY, date(2026, 1, 18), None),
-            stretch(date(2026, 1, 20), LAST_DAY, Some(97)),
-        ],
+        "QUA" => {
+            vec![stretch(FIRST_DAY, date(2026, 1, 18), None), stretch(date(2026, 1, 20), LAST_DAY, Some(97))]
+        }
         "SEN" => vec![
             stretch(FIRST_DAY, date(2024, 10, 20), None),
             stretch(date(2024, 10, 22), date(2026, 6, 7), Some(127)),
             stretch(date(2026, 6, 9), LAST_DAY, Some(37)),
         ],
         "NET" => vec![stretch(FIRST_DAY, date(2026, 10, 4), None)],
-        "BRA" => vec![
-            stretch(FIRST_DAY, date(2026, 9, 26), None),
-            stretch(date(2026, 9, 27), LAST_DAY, Some(2)),
-        ],
-        "QNR" => vec![
-            stretch(FIRST_DAY, date(2024, 5, 31), None),
-            stretch(date(2024, 6, 2), LAST_DAY, None),
-        ],
+        "BRA" => {
+            vec![stretch(FIRST_DAY, date(2026, 9, 26), None), stretch(date(2026, 9, 27), LAST_DAY, Some(2))]
+        }
+        "QNR" => vec![stretch(FIRST_DAY, date(2024, 5, 31), None), stretch(date(2024, 6, 2), LAST_DAY, None)],
         _ => vec![stretch(FIRST_DAY, LAST_DAY, None)],
     }
 }
@@ -112,10 +107,13 @@ pub fn outings(station: &Station) -> Vec<Outing> {
 fn one_history(station: &Station, chance: &mut Chance) -> Vec<Outing> {
     let mut launches = launches(station, chance);
     launches.sort_by_key(|(at, _, _)| *at);
-    let mut outings: Vec<Outing> = launches.into_iter().map(|(launch, purpose, away)| {
-        let recovery = Some(minutes_after(launch, away));
-        Outing { launch, recovery, pulls: 1, purpose }
-    }).collect();
+    let mut outings: Vec<Outing> = launches
+        .into_iter()
+        .map(|(launch, purpose, away)| {
+            let recovery = Some(minutes_after(launch, away));
+            Outing { launch, recovery, pulls: 1, purpose }
+        })
+        .collect();
     drop_recoveries(station, &mut outings, chance);
     add_pulls(station, &mut outings, chance);
     outings
@@ -157,18 +155,20 @@ fn shares(station: &Station) -> Vec<(Stretch, u32)> {
     let fixed: u32 = stretches.iter().filter_map(|stretch| stretch.launches).sum();
     let mut left = station.totals.launches - fixed;
     let free = |stretch: &Stretch| -> f64 { days(stretch).map(|day| weight(station, day)).sum() };
-    let mut weight_left: f64 =
-        stretches.iter().filter(|stretch| stretch.launches.is_none()).map(free).sum();
-    stretches.into_iter().map(|stretch| {
-        let count = stretch.launches.unwrap_or_else(|| {
-            let own = free(&stretch);
-            let count = rounded(f64::from(left) * own / weight_left).min(left);
-            left -= count;
-            weight_left -= own;
-            count
-        });
-        (stretch, count)
-    }).collect()
+    let mut weight_left: f64 = stretches.iter().filter(|stretch| stretch.launches.is_none()).map(free).sum();
+    stretches
+        .into_iter()
+        .map(|stretch| {
+            let count = stretch.launches.unwrap_or_else(|| {
+                let own = free(&stretch);
+                let count = rounded(f64::from(left) * own / weight_left).min(left);
+                left -= count;
+                weight_left -= own;
+                count
+            });
+            (stretch, count)
+        })
+        .collect()
 }
 
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "small counts of launches")]
@@ -210,14 +210,22 @@ fn month_launches(
         days(stretch).filter(|day| month_of(*day) == month && !taken.contains(day)).collect();
     chance.shuffle(&mut free);
     let exercises = rounded(f64::from(wanted) * 0.45);
-    let mut chosen: Vec<(Date, Purpose)> = free.iter().copied()
+    let mut chosen: Vec<(Date, Purpose)> = free
+        .iter()
+        .copied()
         .filter(|day| exercise_held(*day, chance))
         .take(usize::try_from(exercises).unwrap_or(0))
-        .map(|day| (day, Purpose::Exercise)).collect();
+        .map(|day| (day, Purpose::Exercise))
+        .collect();
     let evenings: BTreeSet<Date> = chosen.iter().map(|(day, _)| *day).collect();
     let others = usize::try_from(wanted).unwrap_or(0) - chosen.len();
-    chosen.extend(free.iter().copied().filter(|day| !evenings.contains(day)).take(others)
-        .map(|day| (day, other_purpose(day, chance))));
+    chosen.extend(
+        free.iter()
+            .copied()
+            .filter(|day| !evenings.contains(day))
+            .take(others)
+            .map(|day| (day, other_purpose(day, chance))),
+    );
     taken.extend(chosen.iter().map(|(day, _)| *day));
     chosen.into_iter().map(|(day, purpose)| timed(station, day, purpose, chance)).collect()
 }

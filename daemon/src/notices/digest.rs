@@ -1,0 +1,662 @@
+//! What a digest says: one mail for one person, as subject, plain text and HTML.
+//!
+//! Everything here is pure: the same digest makes the same bytes, today and in a replay years later. The plain text is whole without
+//! the HTML, and both are set from the same sentences, so that they cannot disagree.
+
+mod proof_load;
+mod setting;
+
+use jiff::civil::Date;
+
+pub use proof_load::{ProofItem, ProofLoadNotice, WireShare};
+use setting::{capital, clean, day, escape, link, page, paragraph, replaces, sentence, wrap};
+
+/// A longer list is not read: the rest stands behind its count, on the pages.
+const SHOWN_LINES: usize = 25;
+
+const DECIDES: &str = "A competent person decides whether gear is fit; this notice does not. If the two differ, the safer view holds.";
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Digest {
+    /// `N-2026-1187`
+    pub number: String,
+    pub to_name: String,
+    pub to_address: String,
+    pub from_address: String,
+    /// A station's name, or `Region`.
+    pub place: String,
+    /// `12 Oct 2026 07:00 (TVST)`
+    pub as_known: String,
+    pub last_log: Option<String>,
+    pub lines: Vec<DigestLine>,
+    pub pages_url: Option<String>,
+    /// The number of the notice that this one replaces.
+    pub supersedes: Option<String>,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DigestLine {
+    pub item: String,
+    /// `starboard fall, 16 mm`
+    pub what: String,
+    /// `carriage LC-2/07, starboard fall`
+    pub place: String,
+    pub rule_id: String,
+    pub title: String,
+    pub work: String,
+    /// In words: `overdue`, `falling due` …
+    pub standing: String,
+    pub stops: Effect,
+    pub due_on: Option<Date>,
+    /// The last allowed day, tolerance included.
+    pub last_day: Option<Date>,
+    /// One of the contract's words (`calendar`, `usage`, `after`, `no base`) or a sentence.
+    pub because: String,
+    pub usage: Option<UsageLine>,
+    pub by: String,
+    pub authority: String,
+    pub source: Option<String>,
+    pub window: Option<(Date, Date)>,
+    pub records: Vec<String>,
+}
+
+/// What an overdue row does to the station, worst first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Effect {
+    StopsLaunch,
+    LimitsLaunch,
+    Advisory,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct UsageLine {
+    pub meter: String,
+    pub used: String,
+    pub limit: String,
+    /// Below nought once the limit is passed.
+    pub left: String,
+    /// Where the use was gathered: `("TAN", "61")`.
+    pub by_place: Vec<(String, String)>,
+    pub p10: Option<Date>,
+    pub p50: Option<Date>,
+    pub p90: Option<Date>,
+}
+
+impl Effect {
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::StopsLaunch => "stops launch",
+            Self::LimitsLaunch => "limits launch",
+            Self::Advisory => "advisory",
+        }
+    }
+
+    fn among(self, count: usize) -> &'static str {
+        match (self, count) {
+            (Self::StopsLaunch, 1) => "that stops launch when overdue",
+            (Self::StopsLaunch, _) => "that stop launch when overdue",
+            (Self::LimitsLaunch, 1) => "that limits launch",
+            (Self::LimitsLaunch, _) => "that limit launch",
+            (Self::Advisory, _) => "advisory",
+        }
+    }
+
+    /// A mark whose shape differs, so that the list reads without colour.
+    fn mark(self) -> char {
+        match self {
+            Self::StopsLaunch => '■',
+            Self::LimitsLaunch => '▲',
+            Self::Advisory => '○',
+        }
+    }
+
+    fn edge(self) -> &'static str {
+        match self {
+            Self::StopsLaunch => "6px solid",
+            Self::LimitsLaunch => "6px double",
+            Self::Advisory => "2px dotted",
+        }
+    }
+}
+
+/// The lines in the order of their numbers, so that `N-2026-1187 1 DONE` can be traced back to its row.
+pub fn sorted(digest: &Digest) -> Vec<&DigestLine> {
+    let mut lines: Vec<&DigestLine> = digest.lines.iter().collect();
+    lines.sort_by(|a, b| order(a).cmp(&order(b)));
+    lines
+}
+
+/// `None` sorts first: a row without a date to count from is overdue now.
+fn order(line: &DigestLine) -> (Effect, u8, Option<Date>, &str, &str) {
+    let rank = standing_rank(&line.standing);
+    (line.stops, rank, line.due_on, &line.item, &line.rule_id)
+}
+
+/// Words that are none of a row's standings (`on hold`, `quarantined`) come first: the gear is shut already.
+fn standing_rank(standing: &str) -> u8 {
+    match standing {
+        "overdue" => 1,
+        "in tolerance" => 2,
+        "due" => 3,
+        "falling due" => 4,
+        "in date" => 5,
+        _ => 0,
+    }
+}
+
+/// Place, worst state, count and ISO date, in that order; the notice number last, for an answer from a telephone.
+pub fn subject(digest: &Digest) -> String {
+    let place = clean(&digest.place);
+    let number = clean(&digest.number);
+    let lines = sorted(digest);
+    let Some(worst) = lines.first() else {
+        return format!("{place} - nothing due [{number}]");
+    };
+    let alike =
+        lines.iter().filter(|line| line.stops == worst.stops && line.standing == worst.standing).count();
+    let date = worst.due_on.map_or_else(|| "no date".to_owned(), |due| format!("due {due}"));
+    format!(
+        "{place} - {}, {}: {alike} of {}, {date} [{number}]",
+        clean(&worst.standing),
+        worst.stops.words(),
+        lines.len()
+    )
+}
+
+/// The plain text, complete alone.
+pub fn text(digest: &Digest) -> String {
+    let lines = sorted(digest);
+    let shown = shown(digest, lines.len());
+    let mut out = wrap("", &opening(digest));
+    out.push_str(&wrap("", &known(digest)));
+    out.push('\n');
+    out.push_str(&wrap("", &tally(digest, &lines)));
+    let mut effect = None;
+    let mut cautions = Cautions::default();
+    for (at, line) in lines.iter().take(shown).enumerate() {
+        if effect.replace(line.stops) != Some(line.stops) {
+            let heading = line.stops.words().to_uppercase();
+            out.extend(["\n", &heading, "\n"]);
+        }
+        out.push_str(&text_line(at + 1, line, &mut cautions));
+    }
+    for closing in closing(digest, lines.len() - shown) {
+        out.push('\n');
+        out.push_str(&wrap("", &closing));
+    }
+    out
+}
+
+fn text_line(number: usize, line: &DigestLine, cautions: &mut Cautions) -> String {
+    let first = format!("{number}. ");
+    let blank = " ".repeat(first.len());
+    let mut out = format!("\n{}", wrap(&first, &gear(line)));
+    for said in facts(number, line, cautions) {
+        out.push_str(&wrap(&blank, &said));
+    }
+    out
+}
+
+/// The same words for a mail reader that shows HTML: no pictures, nothing loaded, nothing that only a colour says.
+pub fn html(digest: &Digest) -> String {
+    let lines = sorted(digest);
+    let shown = shown(digest, lines.len());
+    let mut body = format!("<h1 style=\"font-size:1.2em\">{}</h1>\n", escape(&opening(digest)));
+    body.push_str(&paragraph(&known(digest)));
+    body.push_str(&paragraph(&tally(digest, &lines)));
+    body.push_str(&html_lists(&lines[..shown]));
+    if let Some(url) = &digest.pages_url {
+        let more = reading(lines.len() - shown);
+        body.extend(["<p>", more.as_str(), ": ", &link(&clean(url)), "</p>\n"]);
+    }
+    for said in ending(digest) {
+        body.push_str(&paragraph(&said));
+    }
+    page(&subject(digest), &body)
+}
+
+fn html_lists(lines: &[&DigestLine]) -> String {
+    let mut out = String::new();
+    let mut number = 0;
+    let mut cautions = Cautions::default();
+    for same in lines.chunk_by(|a, b| a.stops == b.stops) {
+        out.push_str(&html_heading(same[0].stops));
+        out.push_str("<ol>\n");
+        for line in same {
+            number += 1;
+            out.push_str(&html_line(number, line, &mut cautions));
+        }
+        out.push_str("</ol>\n");
+    }
+    out
+}
+
+fn html_heading(effect: Effect) -> String {
+    let (mark, words) = (effect.mark(), capital(effect.words()));
+    format!("<h2 style=\"font-size:1.05em\">{mark} {words}</h2>\n")
+}
+
+fn html_line(number: usize, line: &DigestLine, cautions: &mut Cautions) -> String {
+    let said: Vec<String> = facts(number, line, cautions).iter().map(|said| escape(said)).collect();
+    format!(
+        "<li value=\"{number}\" style=\"border-left:{};padding-left:.6em;margin-bottom:1em\"><strong>{}</strong><br>\n{}</li>\n",
+        line.stops.edge(),
+        escape(&gear(line)),
+        said.join("<br>\n")
+    )
+}
+
+fn opening(digest: &Digest) -> String {
+    format!(
+        "Notice {} for {}.{}",
+        clean(&digest.number),
+        clean(&digest.place),
+        replaces(digest.supersedes.as_deref())
+    )
+}
+
+fn known(digest: &Digest) -> String {
+    let log = digest
+        .last_log
+        .as_ref()
+        .map_or_else(|| "no launch logged yet".to_owned(), |at| format!("last launch log {}", clean(at)));
+    format!("As known {}; {log}.", clean(&digest.as_known))
+}
+
+fn tally(digest: &Digest, lines: &[&DigestLine]) -> String {
+    if lines.is_empty() {
+        return format!(
+            "Nothing is due at {}. If this mail stops coming, treat the gear as unknown, not as in order.",
+            clean(&digest.place)
+        );
+    }
+    let kinds = [Effect::StopsLaunch, Effect::LimitsLaunch, Effect::Advisory];
+    let counted: Vec<String> = kinds
+        .into_iter()
+        .map(|kind| (lines.iter().filter(|line| line.stops == kind).count(), kind))
+        .filter(|(count, _)| *count > 0)
+        .map(|(count, kind)| format!("{count} {}", kind.among(count)))
+        .collect();
+    format!("{} to do: {}.", lines.len(), counted.join(", "))
+}
+
+/// Tag, what it is, where it sits: the way every page and mail names a piece of gear.
+fn gear(line: &DigestLine) -> String {
+    [&line.item, &line.what, &line.place]
+        .into_iter()
+        .map(|part| clean(part))
+        .filter(|part| !part.is_empty())
+        .collect::<Vec<_>>()
+        .join(" · ")
+}
+
+fn facts(number: usize, line: &DigestLine, cautions: &mut Cautions) -> Vec<String> {
+    let mut said = vec![asked(line)];
+    if let Some(usage) = &line.usage {
+        said.push(counted(usage));
+        said.extend(likely(usage));
+    }
+    said.extend(line.window.map(|(from, to)| format!("Do it from {} to {}.", day(from), day(to))));
+    said.extend(reason(&line.because));
+    said.push(rule(line));
+    if !line.records.is_empty() {
+        let records: Vec<String> = line.records.iter().map(|record| clean(record)).collect();
+        said.push(sentence(&format!("Record: {}", records.join(", "))));
+    }
+    said.push(cautions.for_work(number, &line.work));
+    said
+}
+
+fn asked(line: &DigestLine) -> String {
+    let due = match line.due_on {
+        Some(due) if forecast(line) => {
+            let due = day(due);
+            format!("plan for {due} (1 chance in 10 of reaching the limit before)")
+        }
+        Some(due) => format!("due {}", day(due)),
+        None => "no due date".to_owned(),
+    };
+    let last = line
+        .last_day
+        .filter(|last| Some(*last) != line.due_on)
+        .map_or_else(String::new, |last| format!(", last allowed day {}", day(last)));
+    format!(
+        "{}: {}, {}; {due}{last}.",
+        capital(&clean(&line.work)),
+        clean(&line.standing),
+        line.stops.words()
+    )
+}
+
+/// A date that use has not reached yet is odds, and must not read like a day fixed by the calendar.
+fn forecast(line: &DigestLine) -> bool {
+    let early = line.usage.as_ref().and_then(|usage| usage.p10);
+    line.due_on.is_some() && early == line.due_on && line.because != "calendar"
+}
+
+fn counted(usage: &UsageLine) -> String {
+    let (meter, limit) = (clean(&usage.meter), clean(&usage.limit));
+    let left = clean(&usage.left);
+    let standing = match left.strip_prefix('-') {
+        Some(past) => format!("{past} {meter} past the limit of {limit}"),
+        None if left == "0" => format!("No {meter} left of {limit}"),
+        None => format!("{left} {meter} left of {limit}"),
+    };
+    let used = clean(&usage.used);
+    let places: Vec<String> =
+        usage.by_place.iter().map(|(place, used)| format!("{} {}", clean(place), clean(used))).collect();
+    if places.is_empty() {
+        format!("{standing}: used {used}.")
+    } else {
+        format!("{standing}: used {used} = {}.", places.join(" + "))
+    }
+}
+
+fn likely(usage: &UsageLine) -> Option<String> {
+    let span = match (usage.p10, usage.p90) {
+        (Some(from), Some(to)) => format!("Likely {} to {}", day(from), day(to)),
+        (Some(from), None) => format!("Likely from {}", day(from)),
+        (None, _) => return None,
+    };
+    let middle = usage.p50.map_or_else(String::new, |middle| format!(", middle {}", day(middle)));
+    Some(format!("{span}{middle}: odds from past use, which cannot see the next gale."))
+}
+
+fn reason(because: &str) -> Option<String> {
+    let because = clean(because);
+    let said = match because.as_str() {
+        "" => return None,
+        "calendar" => "Why now: the date comes first.".to_owned(),
+        "usage" => "Why now: its use comes first.".to_owned(),
+        "after" => "Why now: something happened to it after which this is due.".to_owned(),
+        "no base" => "Why now: there is no date to count from. Enter when it was made or entered service, or the work last done.".to_owned(),
+        other => sentence(&format!("Why now: {other}")),
+    };
+    Some(said)
+}
+
+/// Authority and source stand wherever a figure is printed, and what is not law says so.
+fn rule(line: &DigestLine) -> String {
+    let authority = match clean(&line.authority).as_str() {
+        "law" => "Law".to_owned(),
+        "standard" => "Standard".to_owned(),
+        "common practice" => "Common practice, not law or a standard".to_owned(),
+        "house" => "House policy, not law or a standard".to_owned(),
+        other => capital(other),
+    };
+    let source = line.source.as_ref().map_or_else(String::new, |source| format!(": {}", clean(source)));
+    format!(
+        "Rule {}: {} By: {}. {}",
+        clean(&line.rule_id),
+        sentence(&clean(&line.title)),
+        clean(&line.by),
+        sentence(&format!("{authority}{source}"))
+    )
+}
+
+/// A caution stands in full where it first applies and is pointed to after that: the same sentence twenty times over is not read.
+#[derive(Default)]
+struct Cautions(Vec<(&'static str, usize)>);
+
+impl Cautions {
+    fn for_work(&mut self, number: usize, work: &str) -> String {
+        let caution = caution(work);
+        if let Some((_, first)) = self.0.iter().find(|(said, _)| *said == caution) {
+            return format!("Caution as at {first}.");
+        }
+        self.0.push((caution, number));
+        format!("Caution: {caution}")
+    }
+}
+
+fn caution(work: &str) -> &'static str {
+    match work {
+        "check" | "measurement" | "lubrication" => {
+            "take the load off before you touch, clear or gauge anything, and never guide a moving wire by hand."
+        }
+        "renewal" | "end for end" | "crop" => {
+            "take the load off first, and never stand in a bight, in line with a loaded wire or chain, or between tractor, carriage and boat."
+        }
+        "proof load test" => {
+            "proof loading is for a test house or those trained, with people clear; it can damage worn gear and does not replace examination."
+        }
+        "thorough examination" => {
+            "take the load off for the examiner; a competent person decides fitness, and until then in doubt means not in use."
+        }
+        _ => "if in doubt, do not use it: tag it, set it aside, tell the engineer.",
+    }
+}
+
+/// Without pages to point to, every line is printed: a line that is only counted would be told nowhere.
+fn shown(digest: &Digest, lines: usize) -> usize {
+    if digest.pages_url.is_some() { lines.min(SHOWN_LINES) } else { lines }
+}
+
+fn closing(digest: &Digest, more: usize) -> Vec<String> {
+    let pages = digest.pages_url.as_ref().map(|url| format!("{}: {}", reading(more), clean(url)));
+    pages.into_iter().chain(ending(digest)).collect()
+}
+
+fn reading(more: usize) -> String {
+    if more == 0 { "Every figure with its reasons".to_owned() } else { format!("and {more} more") }
+}
+
+fn ending(digest: &Digest) -> Vec<String> {
+    if digest.lines.is_empty() {
+        return vec![DECIDES.to_owned()];
+    }
+    let number = clean(&digest.number);
+    let answer = format!(
+        "Answer with the notice number, the line's number and one word: {number} 1 DONE, {number} 1 LATER (and why), or {number} 1 NOT HERE."
+    );
+    vec![answer, DECIDES.to_owned()]
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::civil::date;
+
+    use super::*;
+
+    fn fall() -> DigestLine {
+        DigestLine {
+            item: "F-0417".into(),
+            what: "starboard fall, 16 mm".into(),
+            place: "carriage LC-2/07, starboard fall".into(),
+            rule_id: "fall-renewal".into(),
+            title: "Renewal of a launching fall at 250 launches".into(),
+            work: "renewal".into(),
+            standing: "falling due".into(),
+            stops: Effect::StopsLaunch,
+            due_on: Some(date(2026, 10, 28)),
+            last_day: Some(date(2026, 10, 28)),
+            because: "usage".into(),
+            usage: Some(UsageLine {
+                meter: "launches".into(),
+                used: "242".into(),
+                limit: "250".into(),
+                left: "8".into(),
+                by_place: vec![
+                    ("TAN".into(), "61".into()),
+                    ("PEL".into(), "84".into()),
+                    ("here".into(), "97".into()),
+                ],
+                p10: Some(date(2026, 10, 28)),
+                p50: Some(date(2026, 11, 9)),
+                p90: Some(date(2026, 11, 26)),
+            }),
+            by: "rigging loft".into(),
+            authority: "house".into(),
+            source: None,
+            window: None,
+            records: vec!["diameter (mm)".into()],
+        }
+    }
+
+    fn check() -> DigestLine {
+        DigestLine {
+            item: "C-0501".into(),
+            rule_id: "stopper-weekly-check".into(),
+            title: "Weekly check of a stopper chain".into(),
+            work: "check".into(),
+            standing: "overdue".into(),
+            stops: Effect::LimitsLaunch,
+            due_on: Some(date(2026, 10, 5)),
+            last_day: Some(date(2026, 10, 7)),
+            because: "calendar".into(),
+            usage: None,
+            authority: "law".into(),
+            source: Some("LOLER 1998, reg. 9(3)".into()),
+            ..fall()
+        }
+    }
+
+    fn digest(lines: Vec<DigestLine>) -> Digest {
+        Digest {
+            number: "N-2026-1187".into(),
+            to_name: "Station mechanic, Quarle Beach".into(),
+            to_address: "mechanic.qua@mcbs.example".into(),
+            from_address: "gear@mcbs.example".into(),
+            place: "Quarle Beach".into(),
+            as_known: "12 Oct 2026 07:00 (TVST)".into(),
+            last_log: Some("11 Oct 2026 18:20".into()),
+            lines,
+            pages_url: Some("https://gear.mcbs.example/today".into()),
+            supersedes: None,
+        }
+    }
+
+    /// The words without their line breaks, to look for a sentence wherever it was wrapped.
+    fn flat(text: &str) -> String {
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
+    }
+
+    #[test]
+    fn what_stops_a_launch_comes_first_even_if_it_is_less_late() {
+        let digest = digest(vec![check(), fall()]);
+        assert_eq!(
+            subject(&digest),
+            "Quarle Beach - falling due, stops launch: 1 of 2, due 2026-10-28 [N-2026-1187]"
+        );
+        let text = flat(&text(&digest));
+        assert!(text.find("1. F-0417 · starboard fall, 16 mm · carriage LC-2/07") < text.find("2. C-0501"));
+        assert!(text.contains("2 to do: 1 that stops launch when overdue, 1 that limits launch."));
+    }
+
+    // The demo's invented fall: 242 of 250 launches, gathered at three stations.
+    #[test]
+    fn the_twice_moved_fall_reads_as_a_mechanic_would_say_it() {
+        let text = flat(&text(&digest(vec![fall()])));
+        for said in [
+            "As known 12 Oct 2026 07:00 (TVST); last launch log 11 Oct 2026 18:20.",
+            "Renewal: falling due, stops launch; plan for 28 Oct 2026 (1 chance in 10 of reaching the limit before).",
+            "8 launches left of 250: used 242 = TAN 61 + PEL 84 + here 97.",
+            "Likely 28 Oct 2026 to 26 Nov 2026, middle 9 Nov 2026: odds from past use",
+            "House policy, not law or a standard.",
+            "N-2026-1187 1 DONE, N-2026-1187 1 LATER (and why), or N-2026-1187 1 NOT HERE.",
+            "A competent person decides",
+        ] {
+            assert!(text.contains(said), "missing: {said}\nin: {text}");
+        }
+    }
+
+    #[test]
+    fn a_day_fixed_by_the_calendar_is_due_and_names_its_last_day_and_law() {
+        let text = flat(&text(&digest(vec![check()])));
+        assert!(text.contains("Check: overdue, limits launch; due 5 Oct 2026, last allowed day 7 Oct 2026."));
+        assert!(text.contains("Law: LOLER 1998, reg. 9(3)."));
+    }
+
+    #[test]
+    fn html_and_text_say_the_same_sentences() {
+        let digest = digest(vec![fall(), check()]);
+        let html = html(&digest);
+        for (at, line) in sorted(&digest).into_iter().enumerate() {
+            for said in facts(at + 1, line, &mut Cautions::default()) {
+                assert!(html.contains(&escape(&said)), "missing: {said}");
+                assert!(flat(&text(&digest)).contains(&said), "missing: {said}");
+            }
+        }
+    }
+
+    #[test]
+    fn limit_reached_passed_and_no_date_are_said_in_words() {
+        let mut line = fall();
+        let usage = line.usage.as_mut().unwrap();
+        usage.left = "0".into();
+        assert!(counted(usage).starts_with("No launches left of 250: used 242"));
+        usage.left = "-3".into();
+        assert!(counted(usage).starts_with("3 launches past the limit of 250"));
+        (line.due_on, line.last_day, line.because) = (None, None, "no base".into());
+        let said = facts(1, &line, &mut Cautions::default()).join(" ");
+        assert!(said.contains("no due date") && said.contains("no date to count from"));
+        assert!(subject(&digest(vec![line])).contains("1 of 1, no date"));
+    }
+
+    #[test]
+    fn twenty_five_lines_are_shown_and_the_next_is_counted() {
+        let numbered = |count: usize| {
+            (1..=count).map(|n| DigestLine { item: format!("F-{n:04}"), ..fall() }).collect::<Vec<_>>()
+        };
+        let full = digest(numbered(25));
+        assert!(text(&full).contains("\n25. F-0025") && !text(&full).contains("more:"));
+        let over = digest(numbered(26));
+        assert!(text(&over).contains("\nand 1 more: https://gear.mcbs.example/today\n"));
+        assert!(!text(&over).contains("F-0026") && !html(&over).contains("F-0026"));
+        assert!(html(&over).contains("and 1 more: <a href="));
+        let alone = Digest { pages_url: None, ..over };
+        assert!(text(&alone).contains("\n26. F-0026") && html(&alone).contains("F-0026"));
+    }
+
+    #[test]
+    fn a_caution_is_said_once_and_then_pointed_to() {
+        let other = DigestLine { item: "F-0416".into(), ..fall() };
+        let text = flat(&text(&digest(vec![fall(), other])));
+        assert_eq!(text.matches("never stand in a bight").count(), 1);
+        assert!(text.contains("Caution as at 1."));
+    }
+
+    #[test]
+    fn nothing_due_says_that_silence_is_no_good_news() {
+        let text = flat(&text(&digest(vec![])));
+        assert!(text.contains("Nothing is due at Quarle Beach. If this mail stops coming"));
+        assert!(!text.contains("DONE"));
+        assert_eq!(subject(&digest(vec![])), "Quarle Beach - nothing due [N-2026-1187]");
+    }
+
+    #[test]
+    fn hostile_words_neither_break_a_line_nor_open_a_tag() {
+        let line = DigestLine {
+            what: "fall\r\n9. F-9999".into(),
+            title: "<script>alert(1)</script>".into(),
+            because: "\u{202e}kcab\u{0}".into(),
+            ..fall()
+        };
+        let digest = Digest {
+            place: "Quarle\r\nBcc: x@y.example".into(),
+            pages_url: Some("javascript:alert(1)".into()),
+            ..digest(vec![line])
+        };
+        let (subject, text, html) = (subject(&digest), text(&digest), html(&digest));
+        assert!(!subject.contains(char::is_control));
+        assert!(text.chars().all(|c| c == '\n' || !c.is_control()));
+        assert!(!text.contains("\n9. F-9999"));
+        assert!(!html.contains("<script") && !html.contains("href"));
+    }
+
+    #[test]
+    fn text_fits_its_column_and_html_loads_nothing() {
+        let digest = Digest { supersedes: Some("N-2026-1180".into()), ..digest(vec![fall(), check()]) };
+        let text = text(&digest);
+        assert!(text.lines().all(|line| line.chars().count() <= 72), "{text}");
+        assert!(text.contains("It replaces N-2026-1180."));
+        let html = html(&digest);
+        assert!(!html.contains("<img") && !html.contains("src=") && !html.contains("url("));
+    }
+
+    #[test]
+    fn the_order_of_the_rows_given_does_not_matter() {
+        let (one, two) = (digest(vec![fall(), check()]), digest(vec![check(), fall()]));
+        assert_eq!((text(&one), html(&one), subject(&one)), (text(&two), html(&two), subject(&two)));
+    }
+}

@@ -1,0 +1,155 @@
+//! The records Tallow keeps, as plain values. Times are microseconds since 1970 in UTC, beside the local
+//! day where only the day is known; amounts are millionths; dates and free words are text as read and
+//! checked by the register.
+
+use policies::zone::{Instant, When};
+
+/// Defines a record: its fields are the table's own columns, in the order the chain digests them.
+macro_rules! record {
+    ($(#[$doc:meta])* $name:ident { $($field:ident : $type:ty),+ $(,)? }) => {
+        $(#[$doc])*
+        #[derive(Clone, Debug, Default, PartialEq, Eq)]
+        pub struct $name {
+            /// What identifies it within its file.
+            pub key: String,
+            /// The record says it never happened.
+            pub void: bool,
+            $(#[doc = concat!("`", stringify!($field), "` of the register.")] pub $field: $type),+
+        }
+
+        impl $name {
+            /// Column names beyond key and void, in digest order.
+            pub const COLUMNS: &'static [&'static str] = &[$(stringify!($field)),+];
+
+            /// Adds the record to a digest: every field with its length before it.
+            pub fn digest(&self, sink: &mut impl FnMut(&[u8])) {
+                self.key.put(sink);
+                self.void.put(sink);
+                $(self.$field.put(sink);)+
+            }
+        }
+    };
+}
+
+record! {
+    /// A beach-launch station.
+    Station { name: String, time_zone: String, latitude: Option<String>, longitude: Option<String>, flanks: Option<String> }
+}
+record! {
+    /// Someone who is told, or who acts.
+    Person {
+        name: String, role: String, station: Option<String>, competence: Option<String>, deputy: Option<String>,
+        second_address: Option<String>,
+    }
+}
+record! {
+    /// A piece of gear.
+    Item {
+        kind: String, station: Option<String>, set_name: Option<String>, manufactured_on: Option<String>,
+        entered_service_on: Option<String>, serial: Option<String>, certificate: Option<String>,
+        part: Option<String>, cut_from: Option<String>, quantity: Option<i64>, opening_use: Option<String>,
+        attributes: Option<String>,
+    }
+}
+record! {
+    /// A stay of an item on a host.
+    Fitting {
+        item: String, at: i64, day: Option<String>, host: String, position: String, removed_at: Option<i64>,
+        removed_day: Option<String>,
+    }
+}
+record! {
+    /// A row of use.
+    Usage {
+        host: String, at: i64, day: Option<String>, meter: String, count: Option<i64>, reading: Option<i64>,
+        note: Option<String>,
+    }
+}
+record! {
+    /// Work done on an item.
+    Work {
+        item: String, rule: String, at: i64, day: Option<String>, outcome: String, by: Option<String>,
+        certificate: Option<String>, measurements: Option<String>, note: Option<String>,
+    }
+}
+record! {
+    /// A state set on an item.
+    State { item: String, at: i64, day: Option<String>, state: String, by: Option<String>, reason: Option<String> }
+}
+record! {
+    /// A concession on a rule.
+    Concession {
+        item: String, rule: String, from_date: String, until_date: String, conditions: String, by: String,
+        second: Option<String>,
+    }
+}
+record! {
+    /// A certificate of an item.
+    Certificate {
+        item: String, number: String, issuer: String, issued_on: String, valid_until: Option<String>,
+        file: Option<String>,
+    }
+}
+record! {
+    /// A part that stores hold.
+    Part {
+        description: String, kind: String, lead_time: String, shelf_life: Option<String>, unit: String,
+        pack: Option<String>, price: Option<String>, currency: Option<String>,
+    }
+}
+record! {
+    /// A move of stock.
+    Stock { part: String, place: String, at: i64, day: Option<String>, quantity: i64, reason: String }
+}
+
+/// Attribute columns and values as an item keeps them: `column=value`, a line each.
+pub fn attributes(text: Option<&str>) -> impl Iterator<Item = (&str, &str)> {
+    text.into_iter().flat_map(str::lines).filter_map(|pair| pair.split_once('='))
+}
+
+/// A stored moment and day as they were written down.
+pub fn when(at: i64, day: Option<&str>) -> When {
+    day.and_then(|day| day.parse().ok()).map_or(When::At(Instant(at)), When::Day)
+}
+
+/// Canonical bytes of one field: a mark for absence, else the length and the bytes.
+trait Put {
+    fn put(&self, sink: &mut impl FnMut(&[u8]));
+}
+
+impl Put for str {
+    fn put(&self, sink: &mut impl FnMut(&[u8])) {
+        sink(&(self.len() as u64).to_be_bytes());
+        sink(self.as_bytes());
+    }
+}
+
+impl Put for String {
+    fn put(&self, sink: &mut impl FnMut(&[u8])) {
+        self.as_str().put(sink);
+    }
+}
+
+impl Put for i64 {
+    fn put(&self, sink: &mut impl FnMut(&[u8])) {
+        sink(&self.to_be_bytes());
+    }
+}
+
+impl Put for bool {
+    fn put(&self, sink: &mut impl FnMut(&[u8])) {
+        sink(&[u8::from(*self)]);
+    }
+}
+
+impl<T: Put> Put for Option<T> {
+    fn put(&self, sink: &mut impl FnMut(&[u8])) {
+        match self {
+            None => sink(&[0]),
+            Some(value) => {
+                sink(&[1]);
+                value.put(sink);
+            }
+        }
+    }
+}

@@ -1,0 +1,54 @@
+//! The register: gear and its records as a folder of CSV files, or a workbook, in and out.
+
+mod cells;
+mod checks;
+mod export;
+mod fault;
+mod files;
+mod places;
+mod plan;
+mod sheet;
+mod xlsx;
+
+pub use export::{Format, export};
+pub use fault::{Faults, RowFault};
+pub use places::Places;
+pub use plan::{Changes, Plan, plan};
+pub use sheet::{Sheet, read_folder};
+
+use crate::store::Stored;
+use cells::Cells;
+
+/// A column of a register file.
+#[derive(Clone, Copy, Debug)]
+pub struct Column {
+    /// Its name.
+    pub name: &'static str,
+    /// Whether it may be absent, and its cells empty.
+    pub optional: bool,
+}
+
+const fn needed(name: &'static str) -> Column {
+    Column { name, optional: false }
+}
+
+const fn optional(name: &'static str) -> Column {
+    Column { name, optional: true }
+}
+
+/// A file of the register: how its rows become records, and records rows again.
+pub(crate) trait RegisterFile: Stored {
+    /// File name without its ending.
+    const NAME: &'static str;
+    /// Columns, in the order an export writes them.
+    const COLUMNS: &'static [Column];
+
+    /// The key of a row, where its cells allow one.
+    fn key_of(cells: &Cells, places: &Places) -> Option<String>;
+
+    /// The record of a row over what is stored under its key. Faults go to `cells`; then the record is not used.
+    fn read(cells: &Cells, places: &Places, stored: Option<&Self>) -> Option<Self>;
+
+    /// The cells of an export, in the order of [`Self::COLUMNS`].
+    fn write(&self, places: &Places) -> Vec<String>;
+}

@@ -1,0 +1,223 @@
+//! What shows only when the register is seen as a whole: references, overlaps, dials.
+
+use std::collections::HashMap;
+
+use policies::amount::Amount;
+use policies::dial;
+use policies::fitting::{self, Stay, StayFault};
+use policies::zone::{Instant, When};
+
+use super::fault::{Faults, RowFault};
+use super::places::Places;
+use super::plan::{Change, Plan};
+use crate::records::{Fitting, Item, Usage, when};
+use crate::store::Stored;
+use crate::store::fleet::is_replacement;
+
+pub(super) fn whole(plan: &Plan, places: &Places, faults: &Faults) {
+    stations(plan, faults);
+    people(plan, faults);
+    items(plan, faults);
+    stock(plan, faults);
+    fittings(plan, places, faults);
+    logs(plan, places, faults);
+    early_records(plan, places, faults);
+}
+
+impl<R: Stored> Change<R> {
+    /// Where a key stands in the file; row 0 for one that is stored but not in it.
+    fn fault(&self, key: &str, column: &str, message: String) -> RowFault {
+        let file = if self.file.is_empty() { format!("{} (stored)", R::TABLE) } else { self.file.clone() };
+        let row = self.lines.get(key).copied().unwrap_or(0);
+        RowFault { file, row, column: column.to_owned(), message }
+    }
+
+    /// The records of this file, new or corrected.
+    fn records(&self) -> impl Iterator<Item = &R> {
+        self.new.iter().chain(&self.corrected)
+    }
+}
+
+fn stations(plan: &Plan, faults: &Faults) {
+    let change = &plan.changes.stations;
+    for row in change.records() {
+        for flank in row.flanks.iter().flat_map(|flanks| flanks.split(';')).map(str::trim) {
+            if flank == row.key || !plan.register.stations.contains_key(flank) {
+                let message = format!("\"{flank}\" is no other station; give slugs of neighbours, \";\" between them");
+                faults.add(change.fault(&row.key, "flanks", message));
+            }
+        }
+    }
+}
+
+fn people(plan: &Plan, faults: &Faults) {
+    let change = &plan.changes.people;
+    for row in change.records() {
+        let missing = row.deputy.as_ref().filter(|deputy| !plan.register.people.contains_key(*deputy));
+        if let Some(deputy) = missing {
+            let message = format!("\"{deputy}\" is nobody in people.csv; add them");
+            faults.add(change.fault(&row.key, "deputy", message));
+        }
+    }
+}
+
+fn items(plan: &Plan, faults: &Faults) {
+    let change = &plan.changes.items;
+    for row in change.records() {
+        if let Some(part) = row.part.as_ref().filter(|part| !plan.register.parts.contains_key(*part)) {
+            let message = format!("\"{part}\" is no part; add it to parts.csv");
+            faults.add(change.fault(&row.key, "part", message));
+        }
+        if let Some(parent) = &row.cut_from
+            && !is_cut_soundly(&plan.register.items, &row.key, parent)
+        {
+            let message = format!("\"{parent}\" is no other item it can have been cut from");
+            faults.add(change.fault(&row.key, "cut_from", message));
+        }
+    }
+}
+
+fn is_cut_soundly(items: &HashMap<String, Item>, tag: &str, parent: &str) -> bool {
+    let mut at = Some(parent);
+    for _ in 0..=items.len() {
+        match at {
+            None => return true,
+            Some(parent) if parent == tag => return false,
+            Some(parent) => match items.get(parent) {
+                None => return false,
+                Some(item) => at = item.cut_from.as_deref(),
+            },
+        }
+    }
+    false
+}
+
+fn stock(plan: &Plan, faults: &Faults) {
+    let change = &plan.changes.stock;
+    for row in change.records().filter(|row| !plan.register.parts.contains_key(&row.part)) {
+        let message = format!("\"{}\" is no part; add it to parts.csv", row.part);
+        faults.add(change.fault(&row.key, "part", message));
+    }
+}
+
+fn fittings(plan: &Plan, places: &Places, faults: &Faults) {
+    let mut rows: Vec<&Fitting> = plan.register.fittings.values().filter(|row| !row.void).collect();
+    rows.sort_unstable_by(|a, b| (a.at, &a.key).cmp(&(b.at, &b.key)));
+    let stays: Vec<Stay> = rows.iter().map(|row| stay(row, places)).collect();
+    let change = &plan.changes.fittings;
+    for (index, fault) in fitting::check(&stays) {
+        let (at, other) = match fault {
+            StayFault::TwoPlaces(other) | StayFault::Full(other) => (index, Some(other)),
+            StayFault::Backwards | StayFault::Loop => (index, None),
+        };
+        let row = rows[at];
+        let here = |other: usize| format!("{} on {} from {}", rows[other].item, rows[other].host, text_of(rows[other]));
+        let (column, message) = match (fault, other) {
+            (StayFault::TwoPlaces(_), Some(other)) => {
+                ("fitted_at", format!("{} is fitted elsewhere then ({}); remove it there first", row.item, here(other)))
+            }
+            (StayFault::Full(_), Some(other)) => {
+                ("position", format!("{} of {} is full then ({}); remove that first", row.position, row.host, here(other)))
+            }
+            (StayFault::Loop, _) => ("host", format!("{} would carry itself; correct the host", row.item)),
+            _ => ("removed_at", "is not after fitted_at; correct one of them".to_owned()),
+        };
+        // Told at a row of this import where there is one.
+        let key = [Some(&row.key), other.map(|other| &rows[other].key)];
+        let told = key.into_iter().flatten().find(|key| change.lines.contains_key(*key)).unwrap_or(&row.key);
+        faults.add(change.fault(told, column, message));
+    }
+}
+
+fn stay<'r>(row: &'r Fitting, places: &'r Places) -> Stay<'r> {
+    let position = places.kind_of(&row.host).and_then(|kind| kind.position(&row.position));
+    Stay {
+        item: &row.item,
+        host: &row.host,
+        position: &row.position,
+        // A position that a later policy dropped keeps what it held.
+        capacity: position.map_or(u32::MAX, |position| position.count),
+        fitted: when(row.at, row.day.as_deref()),
+        removed: row.removed_at.map(|at| when(at, row.removed_day.as_deref())),
+        zone: places.zone_of(&row.item),
+    }
+}
+
+fn text_of(row: &Fitting) -> String {
+    row.day.clone().unwrap_or_else(|| Instant(row.at).timestamp().to_string())
+}
+
+/// One host's meter has counts or readings, never both; a dial only falls when it rolls over or is replaced.
+fn logs(plan: &Plan, places: &Places, faults: &Faults) {
+    let change = &plan.changes.usage;
+    let mut touched: HashMap<(&str, &str), (Vec<&Usage>, bool)> = HashMap::new();
+    for row in change.records() {
+        touched.entry((&row.host, &row.meter)).or_default();
+    }
+    if touched.is_empty() {
+        return;
+    }
+    for row in plan.register.usage.values().filter(|row| !row.void) {
+        let Some((readings, counts)) = touched.get_mut(&(row.host.as_str(), row.meter.as_str())) else { continue };
+        match row.reading {
+            Some(_) => readings.push(row),
+            None => *counts = true,
+        }
+    }
+    for ((host, meter), (readings, counts)) in touched {
+        if counts && let Some(row) = readings.iter().min_by_key(|row| &row.key) {
+            let message = format!("{meter} of {host} has counts and readings; keep to one");
+            faults.add(change.fault(&row.key, "reading", message));
+        } else {
+            dials(plan, places, faults, readings);
+        }
+    }
+}
+
+fn dials(plan: &Plan, places: &Places, faults: &Faults, mut rows: Vec<&Usage>) {
+    let Some(first) = rows.first() else { return };
+    let kind = places.kind_of(&first.host);
+    let meter = places.set.kinds.find_meter(&first.meter);
+    let rolls_over_at = kind.zip(meter).and_then(|(kind, meter)| kind.meter(meter)).and_then(|m| m.rolls_over_at);
+    let zone = places.zone_of(&first.host);
+    let moment = |row: &Usage| match when(row.at, row.day.as_deref()) {
+        When::At(at) => at,
+        When::Day(day) => zone.last_second_of(day),
+    };
+    rows.sort_by_key(|row| moment(row));
+    let mut readings: Vec<dial::Reading> = rows
+        .iter()
+        .map(|row| dial::Reading {
+            at: moment(row),
+            when: when(row.at, row.day.as_deref()),
+            value: Amount::from_millionths(row.reading.unwrap_or_default()),
+            replaced: row.note.as_deref().is_some_and(is_replacement),
+        })
+        .collect();
+    if let Err(fall) = dial::uses(&mut readings, rolls_over_at) {
+        let change = &plan.changes.usage;
+        let near = [fall.index, fall.index.saturating_sub(1)];
+        let told = near.into_iter().map(|at| &rows[at].key).find(|key| change.lines.contains_key(*key));
+        faults.add(change.fault(told.unwrap_or(&rows[fall.index].key), "reading", fall.to_string()));
+    }
+}
+
+/// Records before the item was made or in service count; a person should know.
+fn early_records(plan: &Plan, places: &Places, faults: &Faults) {
+    let before = |tag: &str, at: i64| {
+        let item = plan.register.items.get(tag)?;
+        let start = item.entered_service_on.as_ref().or(item.manufactured_on.as_ref())?;
+        let day = start.parse().ok()?;
+        (Instant(at) < places.zone_of(tag).start_of(day)).then(|| format!("lies before {tag} came into service ({start})"))
+    };
+    let changes = &plan.changes;
+    for row in changes.fittings.records() {
+        before(&row.item, row.at).map(|note| faults.note(changes.fittings.fault(&row.key, "fitted_at", note)));
+    }
+    for row in changes.work.records() {
+        before(&row.item, row.at).map(|note| faults.note(changes.work.fault(&row.key, "done_at", note)));
+    }
+    for row in changes.usage.records() {
+        before(&row.host, row.at).map(|note| faults.note(changes.usage.fault(&row.key, "at", note)));
+    }
+}

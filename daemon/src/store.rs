@@ -1,0 +1,70 @@
+//! All SQL: rows in and out, one writer, the record chain, the due table and the outbox.
+
+pub mod backup;
+pub mod chain;
+pub mod current;
+pub mod due_table;
+pub mod fleet;
+mod open;
+// pub mod outbox;
+mod tables;
+pub mod write;
+
+pub use fleet::Loaded;
+pub use open::Store;
+pub use tables::Stored;
+pub use write::Writer;
+
+/// What goes wrong between Tallow and its database.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// The database refused or failed.
+    #[error("{doing}: the database failed")]
+    Database {
+        /// What was being done.
+        doing: &'static str,
+        /// The database's own words.
+        #[source]
+        source: sea_orm::DbErr,
+    },
+    /// The address is not one of an embedded store.
+    #[error("\"{0}\" is no database address Tallow can open; give sqlite:FILE")]
+    Address(String),
+    /// A setting of the database is not what durability needs.
+    #[error("the database came up with {pragma} = {found}, but {wanted} is needed; it was not used")]
+    Setting {
+        /// Pragma.
+        pragma: &'static str,
+        /// As read back.
+        found: String,
+        /// As it must be.
+        wanted: &'static str,
+    },
+    /// The schema is newer than this program.
+    #[error("the database was written by a newer Tallow (it knows migration {0}); use that version")]
+    NewerSchema(String),
+    /// A file could not be read or written.
+    #[error("{doing} {path}")]
+    File {
+        /// What was being done.
+        doing: &'static str,
+        /// Which file.
+        path: String,
+        /// The system's own words.
+        #[source]
+        source: std::io::Error,
+    },
+    /// Another daemon serves this store.
+    #[error("another Tallow daemon serves this store ({0}); stop it first")]
+    Served(String),
+    /// A backup or a restored file is not whole.
+    #[error("{0}")]
+    NotWhole(String),
+}
+
+impl StoreError {
+    /// For `map_err`: says what was being done.
+    pub fn while_(doing: &'static str) -> impl Fn(sea_orm::DbErr) -> StoreError {
+        move |source| StoreError::Database { doing, source }
+    }
+}

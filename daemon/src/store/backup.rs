@@ -1,0 +1,120 @@
+//! Backups of the embedded store, taken while it is in use, and their way back.
+
+use std::fs::{self, File};
+use std::path::{Path, PathBuf};
+
+use sea_orm::ConnectionTrait;
+
+use super::{Store, StoreError};
+
+impl Store {
+    /// Writes a whole, checked copy to `target`: into a file beside it first, checked there, made durable, then
+    /// renamed.
+    ///
+    /// # Errors
+    /// `target` exists already, the disk or the database fails, or the copy is not whole.
+    pub async fn backup(&self, target: &Path) -> Result<(), StoreError> {
+        if target.exists() {
+            return Err(StoreError::NotWhole(format!("{} exists already; choose another name", target.display())));
+        }
+        let partial = beside(target, "partial");
+        let _ = fs::remove_file(&partial);
+        let taken = self.copy_checked(&partial).await;
+        if let Err(error) = taken {
+            let _ = fs::remove_file(&partial);
+            return Err(error);
+        }
+        sync(&partial)?;
+        fs::rename(&partial, target).map_err(|source| file_error("renaming the backup to", target, source))?;
+        sync_folder(target)
+    }
+
+    async fn copy_checked(&self, partial: &Path) -> Result<(), StoreError> {
+        let text = partial.display().to_string().replace('\'', "''");
+        let copied = self.db.execute_unprepared(&format!("VACUUM INTO '{text}'")).await;
+        copied.map_err(StoreError::while_("copying the database"))?;
+        check_file(partial).await
+    }
+
+    /// Integrity, references and record chain; what is wrong, in words.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn check(&self) -> Result<Vec<String>, StoreError> {
+        let mut wrong = Vec::new();
+        let integrity = self.scalar("PRAGMA integrity_check").await?;
+        if integrity != "ok" {
+            wrong.push(format!("integrity check: {integrity}"));
+        }
+        let references = self.scalar("SELECT count(*) FROM pragma_foreign_key_check").await?;
+        if references != "0" {
+            wrong.push(format!("{references} rows point at rows that are not there"));
+        }
+        wrong.extend(self.check_chain().await?.into_iter().map(|fault| format!("record chain: {}", fault.0)));
+        Ok(wrong)
+    }
+}
+
+/// Puts a backup in the place of the store at `target`. What stood there is kept beside it as `.before-restore`.
+///
+/// # Errors
+/// The backup is not whole, a daemon serves the store, or the disk fails; then `target` is as it was.
+pub async fn restore(backup: &Path, target: &Path) -> Result<(), StoreError> {
+    if !backup.is_file() {
+        return Err(StoreError::NotWhole(format!("{} is no backup file", backup.display())));
+    }
+    let partial = beside(target, "restoring");
+    let _ = fs::remove_file(&partial);
+    fs::copy(backup, &partial).map_err(|source| file_error("copying", backup, source))?;
+    if let Err(error) = check_file(&partial).await {
+        let _ = fs::remove_file(&partial);
+        return Err(error);
+    }
+    sync(&partial)?;
+    if target.exists() {
+        set_aside(target).await?;
+    }
+    fs::rename(&partial, target).map_err(|source| file_error("renaming the restored file to", target, source))?;
+    sync_folder(target)
+}
+
+/// Opens a copy as a store would, checks it, and folds its log in again.
+async fn check_file(path: &Path) -> Result<(), StoreError> {
+    let copy = Store::open(&format!("sqlite:{}", path.display())).await?;
+    let wrong = copy.check().await?;
+    copy.close().await?;
+    if wrong.is_empty() { Ok(()) } else { Err(StoreError::NotWhole(format!("the copy is not whole: {}", wrong.join("; ")))) }
+}
+
+/// A store is closed first, so that nothing of it is left in its write-ahead log.
+async fn set_aside(target: &Path) -> Result<(), StoreError> {
+    if let Ok(store) = Store::open(&format!("sqlite:{}", target.display())).await {
+        store.close().await?;
+    }
+    let kept = beside(target, "before-restore");
+    fs::rename(target, &kept).map_err(|source| file_error("setting aside", target, source))?;
+    for log in ["-wal", "-shm"] {
+        let stale = PathBuf::from(format!("{}{log}", target.display()));
+        if stale.exists() {
+            fs::rename(&stale, format!("{}{log}", kept.display())).map_err(|source| file_error("setting aside", &stale, source))?;
+        }
+    }
+    Ok(())
+}
+
+fn beside(path: &Path, suffix: &str) -> PathBuf {
+    PathBuf::from(format!("{}.{suffix}", path.display()))
+}
+
+fn sync(path: &Path) -> Result<(), StoreError> {
+    File::open(path).and_then(|file| file.sync_all()).map_err(|source| file_error("making durable", path, source))
+}
+
+fn sync_folder(path: &Path) -> Result<(), StoreError> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    sync(folder)
+}
+
+fn file_error(doing: &'static str, path: &Path, source: std::io::Error) -> StoreError {
+    StoreError::File { doing, path: path.display().to_string(), source }
+}

@@ -1,0 +1,109 @@
+//! Current versions of records: the newest of each key, as known now or then.
+
+use std::collections::HashMap;
+
+use futures_util::TryStreamExt;
+use policies::zone::Instant;
+use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, StreamTrait};
+
+use super::tables::Stored;
+use super::write::Writer;
+use super::{Store, StoreError};
+use crate::records::{
+    Certificate, Concession, Fitting, Item, Part, Person, State, Station, Stock, Usage, Work,
+};
+
+/// The newest version of every record of one file, by key; void ones among them.
+pub type Newest<R> = HashMap<String, R>;
+
+/// Every file of the register, as it stands.
+#[derive(Clone, Debug, Default)]
+pub struct Register {
+    /// Stations by slug.
+    pub stations: Newest<Station>,
+    /// People by address.
+    pub people: Newest<Person>,
+    /// Items by tag.
+    pub items: Newest<Item>,
+    /// Fittings by item and moment.
+    pub fittings: Newest<Fitting>,
+    /// Use by key.
+    pub usage: Newest<Usage>,
+    /// Work by key.
+    pub work: Newest<Work>,
+    /// States by key.
+    pub states: Newest<State>,
+    /// Concessions by key.
+    pub concessions: Newest<Concession>,
+    /// Certificates by key.
+    pub certificates: Newest<Certificate>,
+    /// Parts by name.
+    pub parts: Newest<Part>,
+    /// Stock moves by key.
+    pub stock: Newest<Stock>,
+}
+
+/// The newest versions known before a moment (all, where none is given).
+pub(super) async fn newest<R: Stored>(
+    db: &(impl ConnectionTrait + StreamTrait), known_before: Option<Instant>,
+) -> Result<Newest<R>, StoreError> {
+    let doing = StoreError::while_("reading records");
+    let columns = R::columns();
+    let mut query = R::Entity::find().order_by_asc(columns.id);
+    if let Some(before) = known_before {
+        query = query.filter(columns.known_at.lt(before.0));
+    }
+    let mut rows = query.stream(db).await.map_err(&doing)?;
+    let mut found = Newest::new();
+    while let Some(row) = rows.try_next().await.map_err(&doing)? {
+        let (record, ..) = R::of_row(row);
+        found.insert(record.key().to_owned(), record);
+    }
+    Ok(found)
+}
+
+async fn register(
+    db: &(impl ConnectionTrait + StreamTrait), known_before: Option<Instant>,
+) -> Result<Register, StoreError> {
+    Ok(Register {
+        stations: newest(db, known_before).await?,
+        people: newest(db, known_before).await?,
+        items: newest(db, known_before).await?,
+        fittings: newest(db, known_before).await?,
+        usage: newest(db, known_before).await?,
+        work: newest(db, known_before).await?,
+        states: newest(db, known_before).await?,
+        concessions: newest(db, known_before).await?,
+        certificates: newest(db, known_before).await?,
+        parts: newest(db, known_before).await?,
+        stock: newest(db, known_before).await?,
+    })
+}
+
+impl Store {
+    /// The whole register as known before a moment.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn register(&self, known_before: Option<Instant>) -> Result<Register, StoreError> {
+        register(&self.db, known_before).await
+    }
+
+    /// The newest versions of one file.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn newest<R: Stored>(&self) -> Result<Newest<R>, StoreError> {
+        newest(&self.db, None).await
+    }
+}
+
+impl Writer {
+    /// The whole register as this transaction sees it.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn register(&self) -> Result<Register, StoreError> {
+        register(&self.tx, None).await
+    }
+}

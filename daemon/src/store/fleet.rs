@@ -1,0 +1,247 @@
+//! Rows into facts: the fleet that `policies` judges.
+
+use std::collections::HashMap;
+
+use futures_util::TryStreamExt;
+use policies::amount::Amount;
+use policies::dial;
+use policies::facts::{Fleet, FleetBuilder, ItemRecord, Outcome, Quantity, State as ItemState};
+use policies::kinds::AttributeType;
+use policies::load::PolicySet;
+use policies::rule::Value;
+use policies::zone::{Instant, Zone};
+use sea_orm::{
+    ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, QuerySelect, StreamTrait,
+};
+
+use super::chain;
+use super::current::{Register, newest};
+use super::write::Writer;
+use super::{Store, StoreError};
+use crate::records::{self, Fitting, Item, State, Station, Usage, Work, when};
+
+/// A fleet and the chain's head it was read at.
+#[derive(Debug)]
+pub struct Loaded {
+    /// The fleet.
+    pub fleet: Fleet,
+    /// Number of the newest link when it was read.
+    pub head: i64,
+}
+
+#[derive(FromQueryResult)]
+struct UseRow {
+    key: String,
+    version: i64,
+    void: bool,
+    host: String,
+    at: i64,
+    day: Option<String>,
+    meter: String,
+    count: Option<i64>,
+    reading: Option<i64>,
+    note: Option<String>,
+}
+
+impl Store {
+    /// The fleet under a policy set, as known before a moment.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn fleet(&self, set: &PolicySet, known_before: Option<Instant>) -> Result<Loaded, StoreError> {
+        load(&self.db, set, known_before).await
+    }
+}
+
+impl Writer {
+    /// The fleet as this transaction sees it.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn fleet(&self, set: &PolicySet) -> Result<Loaded, StoreError> {
+        load(&self.tx, set, None).await
+    }
+}
+
+async fn load(
+    db: &(impl ConnectionTrait + StreamTrait), set: &PolicySet, known_before: Option<Instant>,
+) -> Result<Loaded, StoreError> {
+    let head = chain::head(db).await?.seq;
+    let mut builder = FleetBuilder::new(set);
+    add_stations(&mut builder, newest::<Station>(db, known_before).await?.values());
+    add_items(&mut builder, set, newest::<Item>(db, known_before).await?.values());
+    add_fittings(&mut builder, newest::<Fitting>(db, known_before).await?.values());
+    add_work(&mut builder, newest::<Work>(db, known_before).await?.values());
+    add_states(&mut builder, newest::<State>(db, known_before).await?.values());
+    stream_use(db, &mut builder, known_before).await?;
+    Ok(Loaded { fleet: finish(builder), head })
+}
+
+/// The fleet of a register in memory, as an import sees it before it is written.
+pub fn of_register(set: &PolicySet, register: &Register) -> Fleet {
+    let mut builder = FleetBuilder::new(set);
+    add_stations(&mut builder, register.stations.values());
+    add_items(&mut builder, set, register.items.values());
+    add_fittings(&mut builder, register.fittings.values());
+    add_work(&mut builder, register.work.values());
+    add_states(&mut builder, register.states.values());
+    for row in register.usage.values().filter(|row| !row.void) {
+        add_use(&mut builder, row);
+    }
+    finish(builder)
+}
+
+fn finish(builder: FleetBuilder) -> Fleet {
+    let (fleet, falls) = builder.finish();
+    for (host, _, fall) in falls {
+        tracing::warn!(host = %fleet.item(host).tag, %fall, "a dial runs back; readings from there on do not count");
+    }
+    fleet
+}
+
+/// Rows in the order of their keys: whatever order they were read in, the fleet is the same.
+fn sorted<'r, R: super::tables::Stored>(rows: impl Iterator<Item = &'r R>) -> Vec<&'r R> {
+    let mut rows: Vec<&R> = rows.filter(|row| !row.is_void()).collect();
+    rows.sort_unstable_by(|a, b| a.key().cmp(b.key()));
+    rows
+}
+
+fn add_stations<'r>(builder: &mut FleetBuilder, rows: impl Iterator<Item = &'r Station>) {
+    for row in sorted(rows) {
+        let southern = row.latitude.as_deref().is_some_and(|latitude| latitude.starts_with('-'));
+        match Zone::parse(&row.time_zone) {
+            Ok(zone) => builder.station(&row.key, &row.name, zone, southern),
+            Err(error) => tracing::error!(station = %row.key, %error, "station left out"),
+        }
+    }
+}
+
+fn add_items<'r>(builder: &mut FleetBuilder, set: &PolicySet, rows: impl Iterator<Item = &'r Item>) {
+    for row in sorted(rows) {
+        let added = builder.item(&ItemRecord {
+            tag: &row.key,
+            kind: &row.kind,
+            station: row.station.as_deref(),
+            set: row.set_name.as_deref(),
+            manufactured_on: row.manufactured_on.as_deref().and_then(|date| date.parse().ok()),
+            entered_service_on: row.entered_service_on.as_deref().and_then(|date| date.parse().ok()),
+            cut_from: row.cut_from.as_deref(),
+            opening: opening(row),
+            attributes: attributes(set, row),
+        });
+        if !added {
+            tracing::warn!(item = %row.key, kind = %row.kind, "the policy set no longer knows this kind: item left out");
+        }
+    }
+}
+
+/// `meter=value;…` of a checked row.
+fn opening(row: &Item) -> Vec<(&str, Amount)> {
+    pairs(row.opening_use.as_deref()).filter_map(|(meter, value)| Some((meter, value.parse().ok()?))).collect()
+}
+
+fn attributes<'r>(set: &PolicySet, row: &'r Item) -> Vec<(&'r str, Value)> {
+    let Some(kind) = set.kinds.find(&row.kind) else { return Vec::new() };
+    let typed = |(column, value): (&'r str, &'r str)| {
+        let holds = &set.kinds.kind(kind).attribute(column)?.holds;
+        let value = match holds {
+            AttributeType::Number { .. } => Value::Number(value.parse().ok()?),
+            AttributeType::Text { .. } => Value::Text(value.to_owned()),
+        };
+        Some((column, value))
+    };
+    records::attributes(row.attributes.as_deref()).filter_map(typed).collect()
+}
+
+fn pairs(text: Option<&str>) -> impl Iterator<Item = (&str, &str)> {
+    text.into_iter().flat_map(|text| text.split(';')).filter_map(|pair| pair.split_once('='))
+}
+
+fn add_fittings<'r>(builder: &mut FleetBuilder, rows: impl Iterator<Item = &'r Fitting>) {
+    for row in sorted(rows) {
+        let removed = row.removed_at.map(|at| when(at, row.removed_day.as_deref()));
+        builder.fitting(&row.item, &row.host, &row.position, when(row.at, row.day.as_deref()), removed);
+    }
+}
+
+fn add_work<'r>(builder: &mut FleetBuilder, rows: impl Iterator<Item = &'r Work>) {
+    for row in sorted(rows) {
+        if let Some(outcome) = Outcome::from_word(&row.outcome) {
+            builder.work(&row.item, &row.rule, when(row.at, row.day.as_deref()), outcome);
+        }
+    }
+}
+
+fn add_states<'r>(builder: &mut FleetBuilder, rows: impl Iterator<Item = &'r State>) {
+    for row in sorted(rows) {
+        if let Some(state) = ItemState::from_word(&row.state) {
+            builder.state(&row.item, when(row.at, row.day.as_deref()), state);
+        }
+    }
+}
+
+fn add_use(builder: &mut FleetBuilder, row: &Usage) {
+    let replaced = row.note.as_deref().is_some_and(is_replacement);
+    let quantity = match (row.count, row.reading) {
+        (Some(count), _) => Quantity::Count(Amount::from_millionths(count)),
+        (None, Some(reading)) => Quantity::Reading(Amount::from_millionths(reading), replaced),
+        (None, None) => return,
+    };
+    builder.used(&row.host, &row.meter, when(row.at, row.day.as_deref()), quantity);
+}
+
+/// Whether a note marks a new meter.
+pub fn is_replacement(note: &str) -> bool {
+    note.trim().eq_ignore_ascii_case(dial::REPLACED)
+}
+
+/// Streams use row by row: a large fleet's log never stands in memory as rows.
+async fn stream_use(
+    db: &(impl ConnectionTrait + StreamTrait), builder: &mut FleetBuilder<'_>, known_before: Option<Instant>,
+) -> Result<(), StoreError> {
+    use entities::usage::Column;
+    let doing = StoreError::while_("reading use");
+    let corrected = corrected_keys(db, known_before).await?;
+    let mut query = entities::usage::Entity::find().order_by_asc(Column::Id);
+    if let Some(before) = known_before {
+        query = query.filter(Column::KnownAt.lt(before.0));
+    }
+    let mut rows = query.into_model::<UseRow>().stream(db).await.map_err(&doing)?;
+    while let Some(row) = rows.try_next().await.map_err(&doing)? {
+        if row.void || (!corrected.is_empty() && corrected.get(&row.key).is_some_and(|newest| *newest != row.version)) {
+            continue;
+        }
+        add_use(builder, &row.into());
+    }
+    Ok(())
+}
+
+impl From<UseRow> for Usage {
+    fn from(row: UseRow) -> Usage {
+        Usage {
+            key: row.key,
+            void: row.void,
+            host: row.host,
+            at: row.at,
+            day: row.day,
+            meter: row.meter,
+            count: row.count,
+            reading: row.reading,
+            note: row.note,
+        }
+    }
+}
+
+/// Newest version of every key that was ever corrected.
+async fn corrected_keys(
+    db: &impl ConnectionTrait, known_before: Option<Instant>,
+) -> Result<HashMap<String, i64>, StoreError> {
+    use entities::usage::Column;
+    let mut query = entities::usage::Entity::find().select_only().columns([Column::Key, Column::Version]);
+    query = query.filter(Column::Version.gt(1)).order_by_asc(Column::Version);
+    if let Some(before) = known_before {
+        query = query.filter(Column::KnownAt.lt(before.0));
+    }
+    let rows = query.into_tuple::<(String, i64)>().all(db).await;
+    Ok(rows.map_err(StoreError::while_("reading corrections of use"))?.into_iter().collect())
+}

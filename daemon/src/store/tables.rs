@@ -1,0 +1,109 @@
+//! Plain records against their tables: the one place where both vocabularies meet.
+
+use sea_orm::{EntityTrait, Set};
+
+use crate::records::{
+    Certificate, Concession, Fitting, Item, Part, Person, State, Station, Stock, Usage, Work,
+};
+
+/// Where a version of a record stands in the chain.
+#[derive(Clone, Copy, Debug)]
+pub struct Place {
+    pub(super) link: i64,
+    pub(super) known_at: i64,
+    pub(super) version: i64,
+}
+
+/// A record with a table of versions.
+pub trait Stored: Sized + Clone + PartialEq + Send + Sync + 'static {
+    /// Its table.
+    type Entity: EntityTrait;
+    /// The table's name.
+    const TABLE: &'static str;
+    /// Columns of the table, for the bound on variables a statement.
+    const WIDTH: usize;
+
+    /// What identifies it.
+    fn key(&self) -> &str;
+    /// Whether it says the record never happened.
+    fn is_void(&self) -> bool;
+    /// The same, never happened.
+    fn voided(self) -> Self;
+    /// Adds it to a digest.
+    fn put_digest(&self, sink: &mut impl FnMut(&[u8]));
+    /// A row to insert.
+    fn to_row(&self, place: Place) -> <Self::Entity as EntityTrait>::ActiveModel;
+    /// The record, its version and its link.
+    fn of_row(row: <Self::Entity as EntityTrait>::Model) -> (Self, i64, i64);
+    /// Columns that queries go by.
+    fn columns() -> Columns<Self>;
+}
+
+/// Columns every record table has.
+pub struct Columns<R: Stored> {
+    pub(super) id: <R::Entity as EntityTrait>::Column,
+    pub(super) known_at: <R::Entity as EntityTrait>::Column,
+    pub(super) key: <R::Entity as EntityTrait>::Column,
+}
+
+macro_rules! stored {
+    ($record:ident, $table:ident { $($field:ident),+ $(,)? }) => {
+        impl Stored for $record {
+            type Entity = entities::$table::Entity;
+            const TABLE: &'static str = stringify!($table);
+            const WIDTH: usize = 6 + $record::COLUMNS.len();
+
+            fn key(&self) -> &str {
+                &self.key
+            }
+
+            fn is_void(&self) -> bool {
+                self.void
+            }
+
+            fn voided(self) -> Self {
+                $record { void: true, ..self }
+            }
+
+            fn put_digest(&self, sink: &mut impl FnMut(&[u8])) {
+                self.digest(sink);
+            }
+
+            fn to_row(&self, place: Place) -> entities::$table::ActiveModel {
+                entities::$table::ActiveModel {
+                    link: Set(place.link),
+                    known_at: Set(place.known_at),
+                    key: Set(self.key.clone()),
+                    version: Set(place.version),
+                    void: Set(self.void),
+                    $($field: Set(self.$field.clone()),)+
+                    ..Default::default()
+                }
+            }
+
+            fn of_row(row: entities::$table::Model) -> (Self, i64, i64) {
+                ($record { key: row.key, void: row.void, $($field: row.$field),+ }, row.version, row.link)
+            }
+
+            fn columns() -> Columns<Self> {
+                use entities::$table::Column;
+                Columns { id: Column::Id, known_at: Column::KnownAt, key: Column::Key }
+            }
+        }
+    };
+}
+
+stored!(Station, station { name, time_zone, latitude, longitude, flanks });
+stored!(Person, person { name, role, station, competence, deputy, second_address });
+stored!(Item, item {
+    kind, station, set_name, manufactured_on, entered_service_on, serial, certificate, part, cut_from, quantity,
+    opening_use, attributes,
+});
+stored!(Fitting, fitting { item, at, day, host, position, removed_at, removed_day });
+stored!(Usage, usage { host, at, day, meter, count, reading, note });
+stored!(Work, work { item, rule, at, day, outcome, by, certificate, measurements, note });
+stored!(State, state { item, at, day, state, by, reason });
+stored!(Concession, concession { item, rule, from_date, until_date, conditions, by, second });
+stored!(Certificate, certificate { item, number, issuer, issued_on, valid_until, file });
+stored!(Part, part { description, kind, lead_time, shelf_life, unit, pack, price, currency });
+stored!(Stock, stock { part, place, at, day, quantity, reason });

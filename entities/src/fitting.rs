@@ -1,0 +1,25 @@
+//! A stay of an item on a host. Append-only: a later version of the same key replaces an earlier one.
+
+use sea_orm::entity::prelude::*;
+
+#[sea_orm::model]
+#[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel)]
+#[sea_orm(table_name = "fitting")]
+pub struct Model {
+    #[sea_orm(primary_key)]
+    pub id: i64,
+    pub link: i64,
+    pub known_at: i64,
+    pub key: String,
+    pub version: i64,
+    pub void: bool,
+    pub item: String,
+    pub at: i64,
+    pub day: Option<String>,
+    pub host: String,
+    pub position: String,
+    pub removed_at: Option<i64>,
+    pub removed_day: Option<String>,
+}
+
+impl ActiveModelBehavior for ActiveModel {}

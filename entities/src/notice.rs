@@ -1,0 +1,26 @@
+//! A notice in the outbox: finished bytes for one recipient, and how far they got.
+
+use sea_orm::entity::prelude::*;
+
+#[sea_orm::model]
+#[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel)]
+#[sea_orm(table_name = "notice")]
+pub struct Model {
+    #[sea_orm(primary_key)]
+    pub id: i64,
+    pub number: String,
+    pub occasion: String,
+    pub recipient: String,
+    pub subject: String,
+    pub message_id: String,
+    pub bytes: Vec<u8>,
+    pub composed_at: i64,
+    pub state: String,
+    pub attempts: i64,
+    pub next_attempt_at: i64,
+    pub last_error: Option<String>,
+    pub sent_at: Option<i64>,
+    pub reply: Option<String>,
+}
+
+impl ActiveModelBehavior for ActiveModel {}
