@@ -2,7 +2,19 @@
 //! facts, acts on the verdicts and talks to people.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
+pub mod cli;
 pub mod clock;
+pub mod config;
+pub mod demo;
+pub mod desk;
+pub mod due_list;
+pub mod logging;
+pub mod notices;
+pub mod policy_set;
 pub mod records;
 pub mod register;
 pub mod store;
+pub mod sweep;
+pub mod telemetry;
+pub mod verify;
+pub mod why;

@@ -13,11 +13,27 @@ mod xlsx;
 pub use export::{Format, export};
 pub use fault::{Faults, RowFault};
 pub use places::Places;
-pub use plan::{Changes, Plan, plan};
-pub use sheet::{Sheet, read_folder};
+pub use plan::{Change, Changes, Plan, plan};
+pub use sheet::{FolderError, Sheet, read_folder};
 
+use policies::load::PolicySet;
+use policies::zone::{Instant, Zone};
+
+use crate::records::Work;
 use crate::store::Stored;
+use crate::store::current::Register;
 use cells::Cells;
+
+/// A time as the register reads it: its moment, and the day where only that is given.
+pub fn moment(text: &str, zone: &Zone) -> Option<(i64, Option<String>)> {
+    cells::moment(text, zone).map(|(moment, _)| (moment.at, moment.day))
+}
+
+/// Reads one row of work as an import would; faults go to `faults`.
+pub fn read_one(set: &PolicySet, register: &Register, now: Instant, sheet: &Sheet, faults: &Faults) -> Option<Work> {
+    let places = Places::of(set, now, register);
+    plan::single::<Work>(sheet, &places, faults)
+}
 
 /// A column of a register file.
 #[derive(Clone, Copy, Debug)]

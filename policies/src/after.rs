@@ -23,7 +23,14 @@ pub struct Open {
 pub fn open(set: &PolicySet, fleet: &Fleet, item: ItemId, clause: &After, period: Period) -> Option<Open> {
     let at = first(set, fleet, item, clause.event, period)?;
     let on = fleet.zone_of(fleet.item(item)).date_of(at);
+    let on = if clause.event == Event::Happening(Happening::Removed) { removed_on(fleet, item, at, on) } else { on };
     Some(Open { at, on, due: clause.within.after(on, 1) })
+}
+
+/// A removal known to the day stands at that day's end, but is that day's.
+fn removed_on(fleet: &Fleet, item: ItemId, at: Instant, on: Date) -> Date {
+    let known_to_the_day = fleet.item(item).fittings.iter().any(|fit| fit.to == at && fit.to_day);
+    if known_to_the_day { on.yesterday().unwrap_or(on) } else { on }
 }
 
 fn first(set: &PolicySet, fleet: &Fleet, item: ItemId, event: Event, period: Period) -> Option<Instant> {

@@ -216,7 +216,7 @@ mod tests {
     fn store_days_are_those_on_no_moment_of_which_it_was_fitted() {
         let zone = Zone::parse("Europe/London").unwrap();
         let at = |day, hour| zone.instant(date(2026, 3, day).at(hour, 0, 0, 0));
-        let fit = |from, to| Fitting { host: crate::facts::ItemId(0), position: None, from, to };
+        let fit = |from, to| Fitting { host: crate::facts::ItemId(0), position: None, from, to, to_day: false };
         let fittings = [fit(at(3, 10), at(5, 9)), fit(at(5, 15), at(8, 0)), fit(at(12, 0), Instant::MAX)];
         let store = |base: i8, as_of: i8| {
             let as_of = date(2026, 3, as_of);

@@ -72,6 +72,8 @@ pub struct Fitting {
     pub from: Instant,
     /// Until just before this moment; [`Instant::MAX`] while fitted.
     pub to: Instant,
+    /// The removal is known to the day only: `to` is that day's end.
+    pub to_day: bool,
 }
 
 /// Work recorded on an item.
@@ -479,6 +481,7 @@ impl<'p> FleetBuilder<'p> {
             position: position.and_then(|at| u16::try_from(at).ok()),
             from: zone.from_start(fitted),
             to: removed.map_or(Instant::MAX, |removed| zone.until_end(removed)),
+            to_day: matches!(removed, Some(When::Day(_))),
         };
         self.fleet.items[item.0 as usize].fittings.push(fitting);
     }

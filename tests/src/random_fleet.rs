@@ -44,36 +44,20 @@ pub fn random_fleet(seed: u64) -> RandomFleet {
 fn draw(dice: &mut Dice) -> Result<RandomFleet, String> {
     // The year after the first always has a 29 February.
     let year = *dice.pick(&[2023, 2027]);
-    let start = clock::later(
-        Date::new(year, 1, 1).map_err(|e| e.to_string())?,
-        dice.between(0, 150),
-    )?;
+    let start = clock::later(Date::new(year, 1, 1).map_err(|e| e.to_string())?, dice.between(0, 150))?;
     let end = clock::later(start, 730)?;
     let stations = gear::stations(dice);
     let slugs: Vec<&str> = stations.iter().map(|(slug, _)| *slug).collect();
     let mut drawn = policy_text::draw(dice, start, &slugs)?;
     if let Some(zone) = gear::home_zone(dice) {
-        drawn.files.insert(
-            "service.toml".to_owned(),
-            format!("home_zone = \"{zone}\"\n"),
-        );
+        drawn.files.insert("service.toml".to_owned(), format!("home_zone = \"{zone}\"\n"));
     }
     let mut files = BTreeMap::new();
-    files.insert(
-        "stations.csv".to_owned(),
-        gear::stations_csv(dice, &stations)?,
-    );
-    files.insert(
-        "items.csv".to_owned(),
-        gear::items_csv(dice, start, &slugs)?,
-    );
+    files.insert("stations.csv".to_owned(), gear::stations_csv(dice, &stations)?);
+    files.insert("items.csv".to_owned(), gear::items_csv(dice, start, &slugs)?);
     let policy = Policy::read(&drawn.files)?;
     let as_of = records(dice, &policy, &drawn.pace, &mut files, (start, end))?;
-    Ok(RandomFleet {
-        files,
-        policies: drawn.files,
-        as_of,
-    })
+    Ok(RandomFleet { files, policies: drawn.files, as_of })
 }
 
 /// Adds fittings, work, use and states to the stations and items; answers as-of dates.
@@ -87,19 +71,10 @@ fn records(
     let items = Register::read(files, policy)?.items;
     let stints = stints::draw(dice, &items, policy, (start, end))?;
     let mut busy = Busy::of(&stints.fittings, start, end);
-    let works = Works {
-        dice,
-        policy,
-        pace,
-        busy: &mut busy,
-    }
-    .csv(&items)?;
+    let works = Works { dice, policy, pace, busy: &mut busy }.csv(&items)?;
     files.insert("fittings.csv".to_owned(), stints.csv);
     files.insert("work.csv".to_owned(), works);
     files.insert("usage.csv".to_owned(), uses::csv(dice, &items, &busy)?);
-    files.insert(
-        "states.csv".to_owned(),
-        works::states_csv(dice, &items, &busy)?,
-    );
+    files.insert("states.csv".to_owned(), works::states_csv(dice, &items, &mut busy)?);
     works::as_of(dice, &items, &busy)
 }

@@ -146,6 +146,12 @@ fn merge<R: RegisterFile>(
     change
 }
 
+/// The one record of a sheet with one row, read as if nothing were stored.
+pub(super) fn single<R: RegisterFile>(sheet: &Sheet, places: &Places, faults: &Faults) -> Option<R> {
+    let mut newest = Newest::new();
+    merge(Some(sheet), &mut newest, places, faults).new.pop()
+}
+
 /// Takes a read record over, if it says anything new.
 fn take<R: RegisterFile>(read: Option<R>, key: String, newest: &mut Newest<R>, change: &mut Change<R>) {
     let Some(record) = read else { return };

@@ -15,36 +15,24 @@ pub struct Cell {
 
 impl Cell {
     pub fn day(day: Date) -> Cell {
-        Cell {
-            text: day.to_string(),
-            moment: Moment::Day(day),
-        }
+        Cell { text: day.to_string(), moment: Moment::Day(day) }
     }
 
     pub fn exact(dice: &mut Dice, instant: Timestamp, zone: &TimeZone) -> Cell {
         let text = match dice.between(1, 4) {
             1 => instant.to_string(),
-            2 => instant
-                .display_with_offset(zone.to_offset(instant))
-                .to_string(),
+            2 => instant.display_with_offset(zone.to_offset(instant)).to_string(),
             3 => instant.display_with_offset(elsewhere(dice)).to_string(),
             _ => local(instant, zone),
         };
-        Cell {
-            text,
-            moment: Moment::Exact(instant),
-        }
+        Cell { text, moment: Moment::Exact(instant) }
     }
 
     /// Some time of that local day, never on a full minute: a full midnight would meet
     /// the day's own edges.
     pub fn timed(dice: &mut Dice, day: Date, zone: &TimeZone) -> Result<Cell, String> {
-        let time = format!(
-            "{day}T{:02}:{:02}:{:02}",
-            dice.between(0, 23),
-            dice.between(0, 59),
-            dice.between(1, 58)
-        );
+        let time =
+            format!("{day}T{:02}:{:02}:{:02}", dice.between(0, 23), dice.between(0, 59), dice.between(1, 58));
         match moments::read(&time, zone)? {
             Moment::Exact(instant) if dice.chance(60) => Ok(Cell::exact(dice, instant, zone)),
             moment => Ok(Cell { text: time, moment }),
@@ -66,6 +54,13 @@ fn local(instant: Timestamp, zone: &TimeZone) -> String {
     }
 }
 
+/// A skipped or repeated time within the two months from that day, where there is one.
+pub fn odd_hour_near(day: Date, zone: &TimeZone) -> Result<Option<Cell>, String> {
+    let hours = odd_hours(zone, day, later(day, 60)?)?;
+    let Some((_, text)) = hours.first() else { return Ok(None) };
+    Ok(Some(Cell { text: text.clone(), moment: moments::read(text, zone)? }))
+}
+
 /// The local days on which the clock changes, each with a time that is skipped or repeated.
 pub fn odd_hours(zone: &TimeZone, first: Date, last: Date) -> Result<Vec<(Date, String)>, String> {
     let begin = moments::start_of(first, zone)?;
@@ -82,11 +77,7 @@ pub fn odd_hours(zone: &TimeZone, first: Date, last: Date) -> Result<Vec<(Date, 
         let second = change.timestamp().as_second() + minutes * 60 + 11;
         let at = Timestamp::new(second, 0).map_err(|e| e.to_string())?;
         // Going forward, the clock still showing the old offset gives a skipped time.
-        let shown = if forward {
-            zone.to_offset(before)
-        } else {
-            zone.to_offset(at)
-        };
+        let shown = if forward { zone.to_offset(before) } else { zone.to_offset(at) };
         let text = shown.to_datetime(at);
         hours.push((text.date(), text.to_string()));
     }
@@ -96,11 +87,7 @@ pub fn odd_hours(zone: &TimeZone, first: Date, last: Date) -> Result<Vec<(Date, 
 pub fn later(day: Date, days: i32) -> Result<Date, String> {
     let mut date = day;
     for _ in 0..days.abs() {
-        let next = if days < 0 {
-            date.yesterday()
-        } else {
-            date.tomorrow()
-        };
+        let next = if days < 0 { date.yesterday() } else { date.tomorrow() };
         date = next.map_err(|e| e.to_string())?;
     }
     Ok(date)
@@ -125,10 +112,6 @@ mod tests {
             }
         }
         let fixed = moments::zone("<-03>3").unwrap();
-        assert!(
-            odd_hours(&fixed, date(2027, 1, 1), date(2028, 12, 31))
-                .unwrap()
-                .is_empty()
-        );
+        assert!(odd_hours(&fixed, date(2027, 1, 1), date(2028, 12, 31)).unwrap().is_empty());
     }
 }

@@ -1,4 +1,4 @@
-//! SplitMix64: the same seed draws the same fleet on every machine.
+//! `SplitMix64`: the same seed draws the same fleet on every machine.
 
 pub struct Dice(u64);
 

@@ -56,12 +56,7 @@ const HEADER: [&str; 10] = [
 
 /// 2 to 4 carriages and 6 to 15 pieces of gear for them.
 pub fn items_csv(dice: &mut Dice, start: Date, slugs: &[&str]) -> Result<String, String> {
-    let mut gear = Gear {
-        dice,
-        start,
-        slugs,
-        sheet: Sheet::new(&HEADER),
-    };
+    let mut gear = Gear { dice, start, slugs, sheet: Sheet::new(&HEADER) };
     let plan = [
         ("CA", "carriage", 2, 4),
         ("LF", "launching fall", 2, 5),
@@ -86,22 +81,12 @@ impl Gear<'_> {
             String::new()
         };
         let stores = kind != "carriage" && self.dice.chance(12);
-        let station = if stores {
-            ""
-        } else {
-            *self.dice.pick(self.slugs)
-        };
+        let station = if stores { "" } else { *self.dice.pick(self.slugs) };
         let set = self.set(kind);
         let (made, entered) = self.dates(kind, (!parent.is_empty()).then_some(n))?;
         let opening = self.opening(kind);
-        let grade = if self.dice.chance(85) {
-            self.dice.between(1, 12).to_string()
-        } else {
-            String::new()
-        };
-        let cells = [
-            &tag, kind, station, set, &made, &entered, &parent, "", &opening, &grade,
-        ];
+        let grade = if self.dice.chance(85) { self.dice.between(1, 12).to_string() } else { String::new() };
+        let cells = [&tag, kind, station, set, &made, &entered, &parent, "", &opening, &grade];
         self.sheet.push(&cells);
         Ok(())
     }
@@ -147,11 +132,7 @@ impl Gear<'_> {
             return String::new();
         }
         let launches = format!("launches={}", self.dice.between(1, 40));
-        let second = if kind == "carriage" {
-            "engine hours"
-        } else {
-            "recoveries"
-        };
+        let second = if kind == "carriage" { "engine hours" } else { "recoveries" };
         let part = *self.dice.pick(&["", ".5", ".125"]);
         match self.dice.between(1, 2) {
             1 => launches,

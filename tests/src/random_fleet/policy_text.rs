@@ -47,57 +47,26 @@ const WORDS: [KindWords; 4] = [
         kind: "launching fall",
         short: "fall",
         meters: &["launches", "recoveries", "engine hours", "proof loads"],
-        events: &[
-            "shock loads",
-            "proof loads",
-            "fitted",
-            "removed",
-            "crop",
-            "set member renewed",
-        ],
+        events: &["shock loads", "proof loads", "fitted", "removed", "crop", "set member renewed"],
     },
     KindWords {
         kind: "stopper chain",
         short: "stopper",
         meters: &["launches", "recoveries"],
-        events: &[
-            "shock loads",
-            "fitted",
-            "removed",
-            "renewal",
-            "set member renewed",
-        ],
+        events: &["shock loads", "fitted", "removed", "renewal", "set member renewed"],
     },
     KindWords {
         kind: "shackle",
         short: "shackle",
         meters: &["launches", "recoveries", "proof loads"],
-        events: &[
-            "shock loads",
-            "launches",
-            "fitted",
-            "removed",
-            "proof load failed",
-        ],
+        events: &["shock loads", "launches", "fitted", "removed", "proof load failed"],
     },
 ];
 
-const SHORT_SPANS: [&str; 6] = [
-    "10 days", "1 week", "3 weeks", "1 month", "45 days", "2 months",
-];
-const LONG_SPANS: [&str; 8] = [
-    "90 days",
-    "26 weeks",
-    "3 months",
-    "6 months",
-    "180 days",
-    "12 months",
-    "1 year",
-    "2 years",
-];
-const LEADS: [&str; 7] = [
-    "0 days", "3 days", "2 weeks", "30 days", "1 month", "3 months", "1 year",
-];
+const SHORT_SPANS: [&str; 6] = ["10 days", "1 week", "3 weeks", "1 month", "45 days", "2 months"];
+const LONG_SPANS: [&str; 8] =
+    ["90 days", "26 weeks", "3 months", "6 months", "180 days", "12 months", "1 year", "2 years"];
+const LEADS: [&str; 7] = ["0 days", "3 days", "2 weeks", "30 days", "1 month", "3 months", "1 year"];
 const LATES: [&str; 5] = ["0 days", "1 day", "5 days", "2 weeks", "1 month"];
 const WITHINS: [&str; 5] = ["0 days", "1 day", "2 weeks", "1 month", "1 year"];
 
@@ -123,23 +92,14 @@ struct Writer<'a> {
 }
 
 pub fn draw(dice: &mut Dice, start: Date, slugs: &[&str]) -> Result<PolicyText, String> {
-    let mut writer = Writer {
-        dice,
-        start,
-        slugs,
-        text: String::new(),
-        pace: BTreeMap::new(),
-    };
+    let mut writer = Writer { dice, start, slugs, text: String::new(), pace: BTreeMap::new() };
     for words in &WORDS {
         writer.rules_of(words)?;
     }
     let mut files = BTreeMap::new();
     files.insert("kinds.toml".to_owned(), KINDS.to_owned());
     files.insert("rules.toml".to_owned(), writer.text);
-    Ok(PolicyText {
-        files,
-        pace: writer.pace,
-    })
+    Ok(PolicyText { files, pace: writer.pace })
 }
 
 impl Writer<'_> {
@@ -175,9 +135,7 @@ impl Writer<'_> {
     fn check(&mut self, words: &KindWords) {
         let every = *self.dice.pick(&SHORT_SPANS);
         let mut draft = self.draft("0 days", false);
-        draft
-            .lines
-            .push(format!("calendar = {{ every = \"{every}\" }}"));
+        draft.lines.push(format!("calendar = {{ every = \"{every}\" }}"));
         self.finish(words, "check", "check", every, draft);
     }
 
@@ -185,16 +143,12 @@ impl Writer<'_> {
     fn examination(&mut self, words: &KindWords) {
         let every = *self.dice.pick(&LONG_SPANS);
         let mut draft = self.draft("14 days", true);
-        draft.lines.push(format!(
-            "calendar = {{ every = \"{every}\", from = \"last done\" }}"
-        ));
+        draft.lines.push(format!("calendar = {{ every = \"{every}\", from = \"last done\" }}"));
         draft.lines.push(self.usage(words));
         if self.dice.chance(50) {
             draft.lines.push(self.after(words));
         }
-        draft
-            .lines
-            .push(format!("covers = [\"{}-check\"]", words.short));
+        draft.lines.push(format!("covers = [\"{}-check\"]", words.short));
         self.finish(words, "exam", "thorough examination", every, draft);
     }
 
@@ -203,9 +157,7 @@ impl Writer<'_> {
         let (every, early) = self.grid();
         let mut draft = self.draft(early, false);
         draft.lines.push(self.fixed(every)?);
-        draft
-            .lines
-            .push(format!("covers = [\"{}-exam\"]", words.short));
+        draft.lines.push(format!("covers = [\"{}-exam\"]", words.short));
         self.finish(words, "survey", "overhaul", every, draft);
         Ok(())
     }
@@ -222,21 +174,15 @@ impl Writer<'_> {
     fn resting(&mut self, words: &KindWords) {
         let every = *self.dice.pick(&LONG_SPANS);
         let mut draft = self.draft("0 days", false);
-        draft.lines.push(format!(
-            "calendar = {{ every = \"{every}\", store = \"pauses\" }}"
-        ));
+        draft.lines.push(format!("calendar = {{ every = \"{every}\", store = \"pauses\" }}"));
         self.finish(words, "resting", "lubrication", every, draft);
     }
 
     fn life(&mut self, words: &KindWords) {
-        let every = *self
-            .dice
-            .pick(&["400 days", "18 months", "2 years", "30 months"]);
+        let every = *self.dice.pick(&["400 days", "18 months", "2 years", "30 months"]);
         let from = *self.dice.pick(&["manufacture", "entry into service"]);
         let mut draft = self.draft("0 days", true);
-        draft.lines.push(format!(
-            "calendar = {{ every = \"{every}\", from = \"{from}\" }}"
-        ));
+        draft.lines.push(format!("calendar = {{ every = \"{every}\", from = \"{from}\" }}"));
         if self.dice.chance(60) {
             draft.lines.push(self.usage(words));
         }
@@ -252,9 +198,9 @@ impl Writer<'_> {
             _ => "from = \"manufacture\"",
         };
         let mut draft = self.draft("0 days", false);
-        draft.lines.push(format!(
-            "calendar = [{{ every = \"{one}\" }}, {{ every = \"{other}\", {second} }}]"
-        ));
+        draft
+            .lines
+            .push(format!("calendar = [{{ every = \"{one}\" }}, {{ every = \"{other}\", {second} }}]"));
         self.finish(words, "pair", "measurement", one, draft);
     }
 
@@ -267,9 +213,7 @@ impl Writer<'_> {
     fn proof(&mut self, words: &KindWords) {
         let every = *self.dice.pick(&LONG_SPANS);
         let mut draft = self.draft("0 days", true);
-        draft
-            .lines
-            .push(format!("calendar = {{ every = \"{every}\" }}"));
+        draft.lines.push(format!("calendar = {{ every = \"{every}\" }}"));
         let within = *self.dice.pick(&WITHINS);
         draft.lines.push(format!(
             "after = [{{ event = \"proof load failed\", within = \"{within}\" }}, {{ event = \"shock loads\", within = \"0 days\" }}]"
@@ -308,29 +252,19 @@ impl Writer<'_> {
     fn fixed(&mut self, every: &str) -> Result<String, String> {
         let anchor = if self.dice.chance(60) {
             let day = later(self.start, self.dice.between(-300, 400))?;
-            let day = if self.dice.chance(40) {
-                day.last_of_month()
-            } else {
-                day
-            };
+            let day = if self.dice.chance(40) { day.last_of_month() } else { day };
             format!(", anchor = \"{day}\"")
         } else {
             String::new()
         };
-        Ok(format!(
-            "calendar = {{ every = \"{every}\", grid = \"fixed\"{anchor} }}"
-        ))
+        Ok(format!("calendar = {{ every = \"{every}\", grid = \"fixed\"{anchor} }}"))
     }
 
     fn usage(&mut self, words: &KindWords) -> String {
         let mut meters = words.meters.to_vec();
         self.dice.shuffle(&mut meters);
         let count = if self.dice.chance(40) { 2 } else { 1 };
-        let clauses: Vec<String> = meters
-            .iter()
-            .take(count)
-            .map(|meter| self.limit(meter))
-            .collect();
+        let clauses: Vec<String> = meters.iter().take(count).map(|meter| self.limit(meter)).collect();
         format!("usage = [{}]", clauses.join(", "))
     }
 
@@ -342,9 +276,7 @@ impl Writer<'_> {
         match self.dice.between(1, 3) {
             1 => format!("{{ meter = \"{meter}\", every = {whole}{part} }}"),
             2 => format!("{{ meter = \"{meter}\", every = {whole}, early = {early} }}"),
-            _ => format!(
-                "{{ meter = \"{meter}\", every = {whole}{part}, early = {early}, late = {late} }}"
-            ),
+            _ => format!("{{ meter = \"{meter}\", every = {whole}{part}, early = {early}, late = {late} }}"),
         }
     }
 
@@ -362,25 +294,15 @@ impl Writer<'_> {
 
     fn draft(&mut self, early: &'static str, may_be_law: bool) -> Draft {
         let law = may_be_law && self.dice.chance(30);
-        Draft {
-            lines: Vec::new(),
-            law,
-            early,
-        }
+        Draft { lines: Vec::new(), law, early }
     }
 
     fn finish(&mut self, words: &KindWords, id: &str, work: &str, every: &str, draft: Draft) {
         let id = format!("{}-{id}", words.short);
         let applies = self.applies(words, id.ends_with("check") || id.ends_with("exam"));
-        let late = if draft.law {
-            "0 days"
-        } else {
-            *self.dice.pick(&LATES)
-        };
+        let late = if draft.law { "0 days" } else { *self.dice.pick(&LATES) };
         let lead = *self.dice.pick(&LEADS);
-        let overdue = *self
-            .dice
-            .pick(&["stops launch", "limits launch", "advisory"]);
+        let overdue = *self.dice.pick(&["stops launch", "limits launch", "advisory"]);
         self.pace.insert(id.clone(), days_of(every));
         let mut lines = vec![
             "[[rule]]".to_owned(),
@@ -390,10 +312,7 @@ impl Writer<'_> {
             format!("work = \"{work}\""),
         ];
         lines.extend(draft.lines);
-        lines.push(format!(
-            "window = {{ early = \"{}\", late = \"{late}\" }}",
-            draft.early
-        ));
+        lines.push(format!("window = {{ early = \"{}\", late = \"{late}\" }}", draft.early));
         lines.push(format!("notice = {{ lead = \"{lead}\" }}"));
         lines.push(format!("overdue = \"{overdue}\""));
         lines.push(self.authority(draft.law));

@@ -9,15 +9,11 @@ pub struct Sheet {
 
 impl Sheet {
     pub fn new(header: &'static [&'static str]) -> Sheet {
-        Sheet {
-            header,
-            rows: Vec::new(),
-        }
+        Sheet { header, rows: Vec::new() }
     }
 
     pub fn push(&mut self, cells: &[&str]) {
-        self.rows
-            .push(cells.iter().map(|cell| (*cell).to_owned()).collect());
+        self.rows.push(cells.iter().map(|cell| (*cell).to_owned()).collect());
     }
 
     pub fn next_key(&self, letter: char) -> String {
@@ -30,14 +26,8 @@ impl Sheet {
         let mut order: Vec<usize> = (0..self.header.len()).collect();
         dice.shuffle(&mut order);
         let foreign = dice.chance(25);
-        let ending = if foreign {
-            csv::Terminator::CRLF
-        } else {
-            csv::Terminator::Any(b'\n')
-        };
-        let mut writer = csv::WriterBuilder::new()
-            .terminator(ending)
-            .from_writer(Vec::new());
+        let ending = if foreign { csv::Terminator::CRLF } else { csv::Terminator::Any(b'\n') };
+        let mut writer = csv::WriterBuilder::new().terminator(ending).from_writer(Vec::new());
         let columns = order.iter().map(|n| self.header[*n]);
         writer.write_record(columns).map_err(|e| e.to_string())?;
         for row in &self.rows {
@@ -46,10 +36,6 @@ impl Sheet {
         }
         let bytes = writer.into_inner().map_err(|e| e.to_string())?;
         let text = String::from_utf8(bytes).map_err(|e| e.to_string())?;
-        Ok(if foreign {
-            format!("\u{feff}{text}")
-        } else {
-            text
-        })
+        Ok(if foreign { format!("\u{feff}{text}") } else { text })
     }
 }

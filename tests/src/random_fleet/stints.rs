@@ -1,6 +1,6 @@
 //! Fittings: where each item was, with moves in mid-day and swaps known only by date.
 
-use super::clock::{Cell, later};
+use super::clock::{self, Cell, later};
 use super::dice::Dice;
 use super::sheet::Sheet;
 use crate::slow_checker::moments::{self, Moment};
@@ -11,14 +11,7 @@ use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
-const HEADER: [&str; 6] = [
-    "item",
-    "fitted_at",
-    "host",
-    "position",
-    "removed_at",
-    "void",
-];
+const HEADER: [&str; 6] = ["item", "fitted_at", "host", "position", "removed_at", "void"];
 
 pub struct Stints<'a> {
     dice: &'a mut Dice,
@@ -27,7 +20,7 @@ pub struct Stints<'a> {
     start: Date,
     end: Date,
     held: Vec<Fitting>,
-    /// Every fitted_at used so far, void ones too: it is half of the row's key.
+    /// Every `fitted_at` used so far, void ones too: it is half of the row's key.
     keys: Vec<(String, Timestamp)>,
     sheet: Sheet,
 }
@@ -52,27 +45,13 @@ pub fn draw(
 ) -> Result<Drawn, String> {
     let sheet = Sheet::new(&HEADER);
     let (held, keys) = (Vec::new(), Vec::new());
-    let mut stints = Stints {
-        dice,
-        items,
-        policy,
-        start,
-        end,
-        held,
-        keys,
-        sheet,
-    };
+    let mut stints = Stints { dice, items, policy, start, end, held, keys, sheet };
     for item in items.iter().filter(|item| item.kind != "carriage") {
         stints.life_of(item)?;
     }
     stints.successors()?;
-    let Stints {
-        dice, held, sheet, ..
-    } = stints;
-    Ok(Drawn {
-        fittings: held,
-        csv: sheet.write(dice)?,
-    })
+    let Stints { dice, held, sheet, .. } = stints;
+    Ok(Drawn { fittings: held, csv: sheet.write(dice)? })
 }
 
 impl Stints<'_> {
@@ -88,11 +67,7 @@ impl Stints<'_> {
             let place = self.dice.pick(&places).clone();
             let days = self.dice.between(1, 150);
             let out = later(day_of(&from, &item.zone), days)?;
-            let to = if self.dice.chance(12 + 6 * n) {
-                None
-            } else {
-                Some(self.cell(out, &item.zone)?)
-            };
+            let to = if self.dice.chance(12 + 6 * n) { None } else { Some(self.cell(out, &item.zone)?) };
             self.propose(item, &from, &place, to.as_ref())?;
             let Some(to) = to else { break };
             from = self.next_from(&to, &item.zone)?;
@@ -109,11 +84,7 @@ impl Stints<'_> {
             }
             Moment::Day(day) => Ok(Cell::day(day)),
             Moment::Exact(instant) => {
-                let later = if self.dice.chance(30) {
-                    0
-                } else {
-                    self.dice.between(60, 20_000)
-                };
+                let later = if self.dice.chance(30) { 0 } else { self.dice.between(60, 20_000) };
                 let second = instant.as_second() + i64::from(later);
                 let instant = Timestamp::new(second, 0).map_err(|e| e.to_string())?;
                 Ok(Cell::exact(self.dice, instant, zone))
@@ -130,11 +101,7 @@ impl Stints<'_> {
                 continue;
             }
             let item = *self.dice.pick(&items);
-            if self
-                .places(item)
-                .iter()
-                .any(|p| p.host == place.host && p.position == place.position)
-            {
+            if self.places(item).iter().any(|p| p.host == place.host && p.position == place.position) {
                 let out = later(day, self.dice.between(1, 60))?;
                 let to = self.cell(out, &zone)?;
                 self.propose(item, &Cell::day(day), &place, Some(&to))?;
@@ -149,31 +116,23 @@ impl Stints<'_> {
             let kind = self.policy.kinds.iter().find(|kind| kind.name == host.kind);
             let positions = kind.into_iter().flat_map(|kind| &kind.positions);
             for position in positions.filter(|position| position.takes == item.kind) {
-                places.push(Place {
-                    host: host.tag.clone(),
-                    position: position.name.clone(),
-                });
+                places.push(Place { host: host.tag.clone(), position: position.name.clone() });
             }
         }
         places
     }
 
     fn cell(&mut self, day: Date, zone: &TimeZone) -> Result<Cell, String> {
-        if self.dice.chance(45) {
-            Ok(Cell::day(day))
-        } else {
-            Cell::timed(self.dice, day, zone)
+        if self.dice.chance(30)
+            && let Some(odd) = clock::odd_hour_near(day, zone)?
+        {
+            return Ok(odd);
         }
+        if self.dice.chance(45) { Ok(Cell::day(day)) } else { Cell::timed(self.dice, day, zone) }
     }
 
     /// Keeps the fitting where the contract allows it; now and then writes one as void.
-    fn propose(
-        &mut self,
-        item: &Item,
-        from: &Cell,
-        place: &Place,
-        to: Option<&Cell>,
-    ) -> Result<(), String> {
+    fn propose(&mut self, item: &Item, from: &Cell, place: &Place, to: Option<&Cell>) -> Result<(), String> {
         let fitting = fitting(item, from, place, to)?;
         let key = (fitting.item.clone(), fitting.from);
         if self.keys.contains(&key) {
@@ -190,23 +149,13 @@ impl Stints<'_> {
         self.keys.push(key);
         let to = to.map_or("", |to| to.text.as_str());
         let void = if void { "yes" } else { "" };
-        self.sheet.push(&[
-            &item.tag,
-            &from.text,
-            &place.host,
-            &place.position,
-            to,
-            void,
-        ]);
+        self.sheet.push(&[&item.tag, &from.text, &place.host, &place.position, to, void]);
         Ok(())
     }
 }
 
 fn leaves(fitting: &Fitting) -> Option<(Place, Date, TimeZone)> {
-    let place = Place {
-        host: fitting.host.clone(),
-        position: fitting.position.clone(),
-    };
+    let place = Place { host: fitting.host.clone(), position: fitting.position.clone() };
     Some((place, fitting.to_day?, fitting.zone.clone()))
 }
 
@@ -230,14 +179,5 @@ fn fitting(item: &Item, from: &Cell, place: &Place, to: Option<&Cell>) -> Result
     };
     let (host, position) = (place.host.clone(), place.position.clone());
     let (item, zone) = (item.tag.clone(), zone.clone());
-    Ok(Fitting {
-        item,
-        host,
-        position,
-        from,
-        to,
-        from_day,
-        to_day,
-        zone,
-    })
+    Ok(Fitting { item, host, position, from, to, from_day, to_day, zone })
 }

@@ -129,11 +129,7 @@ fn the_edges_are_reached() {
         "nested use",
     ];
     for edge in wanted {
-        assert!(
-            seen.get(edge).is_some_and(|count| *count >= 3),
-            "{edge}: {:?}",
-            seen.get(edge)
-        );
+        assert!(seen.get(edge).is_some_and(|count| *count >= 3), "{edge}: {:?}", seen.get(edge));
     }
 }
 
@@ -149,12 +145,7 @@ fn edges_of(row: &Row) -> BTreeSet<String> {
         (part, "part used"),
         (used && row.item.starts_with("SH-"), "nested use"),
     ];
-    edges.extend(
-        marks
-            .iter()
-            .filter(|(met, _)| *met)
-            .map(|(_, mark)| (*mark).to_owned()),
-    );
+    edges.extend(marks.iter().filter(|(met, _)| *met).map(|(_, mark)| (*mark).to_owned()));
     edges
 }
 
@@ -188,14 +179,8 @@ fn words_of(fleet: &RandomFleet) -> BTreeSet<String> {
         "set-1",
         "02-29",
     ];
-    let texts: Vec<&String> = fleet
-        .files
-        .values()
-        .chain(fleet.policies.values())
-        .collect();
-    let found = words
-        .iter()
-        .filter(|word| texts.iter().any(|text| text.contains(**word)));
+    let texts: Vec<&String> = fleet.files.values().chain(fleet.policies.values()).collect();
+    let found = words.iter().filter(|word| texts.iter().any(|text| text.contains(**word)));
     let mut found: BTreeSet<String> = found.map(|word| (*word).to_owned()).collect();
     let cut = |line: &str| line.matches("LF-").count() == 2;
     if fleet.files["items.csv"].lines().any(cut) {

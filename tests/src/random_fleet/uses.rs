@@ -6,9 +6,7 @@ use super::dice::Dice;
 use super::sheet::Sheet;
 use crate::slow_checker::register::Item;
 
-const HEADER: [&str; 8] = [
-    "key", "host", "at", "meter", "count", "reading", "note", "void",
-];
+const HEADER: [&str; 8] = ["key", "host", "at", "meter", "count", "reading", "note", "void"];
 const MODULUS: i32 = 1000;
 
 pub fn csv(dice: &mut Dice, items: &[Item], busy: &Busy) -> Result<String, String> {
@@ -48,13 +46,7 @@ pub fn csv(dice: &mut Dice, items: &[Item], busy: &Busy) -> Result<String, Strin
     sheet.write(dice)
 }
 
-fn count(
-    dice: &mut Dice,
-    item: &Item,
-    meter: &str,
-    busy: &Busy,
-    sheet: &mut Sheet,
-) -> Result<(), String> {
+fn count(dice: &mut Dice, item: &Item, meter: &str, busy: &Busy, sheet: &mut Sheet) -> Result<(), String> {
     let at = busy.cell(dice, &item.zone)?;
     let count = *dice.pick(&["1", "1", "1", "2", "3", "0.5", "1.250"]);
     let void = if dice.chance(5) { "yes" } else { "" };
@@ -71,29 +63,12 @@ fn dial(dice: &mut Dice, item: &Item, busy: &Busy, sheet: &mut Sheet) -> Result<
     let mut note = "";
     while day < busy.end {
         let void = dice.chance(6);
-        let shown = if void {
-            dice.between(0, 2 * MODULUS - 1)
-        } else {
-            value
-        };
-        let at = if dice.chance(40) {
-            Cell::day(day)
-        } else {
-            Cell::timed(dice, day, &item.zone)?
-        };
+        let shown = if void { dice.between(0, 2 * MODULUS - 1) } else { value };
+        let at = if dice.chance(40) { Cell::day(day) } else { Cell::timed(dice, day, &item.zone)? };
         let reading = format!("{}{}", shown / 2, if shown % 2 == 1 { ".5" } else { "" });
         let key = sheet.next_key('u');
         let (void_cell, written) = if void { ("yes", "") } else { ("", note) };
-        sheet.push(&[
-            &key,
-            &item.tag,
-            &at.text,
-            "engine hours",
-            "",
-            &reading,
-            written,
-            void_cell,
-        ]);
+        sheet.push(&[&key, &item.tag, &at.text, "engine hours", "", &reading, written, void_cell]);
         if !void {
             note = "";
         }

@@ -1,19 +1,18 @@
 //! Work on every rule that applies, and states.
 
 use super::busy::Busy;
-use super::clock::{Cell, later};
+use super::clock::{self, Cell, later};
 use super::dice::Dice;
 use super::sheet::Sheet;
 use crate::slow_checker::applies::applies;
-use crate::slow_checker::moments::Moment;
+use crate::slow_checker::moments::{self, Moment};
 use crate::slow_checker::policy::Policy;
 use crate::slow_checker::register::Item;
 use jiff::civil::Date;
+use jiff::tz::TimeZone;
 use std::collections::{BTreeMap, BTreeSet};
 
-const WORK: [&str; 8] = [
-    "key", "item", "rule", "done_at", "outcome", "by", "note", "void",
-];
+const WORK: [&str; 8] = ["key", "item", "rule", "done_at", "outcome", "by", "note", "void"];
 const STATES: [&str; 7] = ["key", "item", "at", "state", "by", "reason", "void"];
 
 pub struct Works<'a> {
@@ -29,12 +28,7 @@ impl Works<'_> {
         for item in items {
             let kind = self.policy.kind(&item.kind)?;
             let mut taken = BTreeSet::new();
-            for rule in self
-                .policy
-                .rules
-                .iter()
-                .filter(|rule| applies(rule, item, kind))
-            {
+            for rule in self.policy.rules.iter().filter(|rule| applies(rule, item, kind)) {
                 if self.dice.chance(75) {
                     self.series(item, &rule.id, &mut taken, &mut sheet)?;
                 }
@@ -53,11 +47,11 @@ impl Works<'_> {
     ) -> Result<(), String> {
         let pace = self.pace.get(rule).copied().unwrap_or(90).min(200);
         let mut day = later(self.busy.start, self.dice.between(-40, pace + 60))?;
-        for _ in 0..self.dice.between(1, 7) {
+        for _ in 0..self.dice.between(1, 14) {
             if day > self.busy.end {
                 break;
             }
-            let day_done = self.about(day)?;
+            let day_done = self.about(day, &item.zone)?;
             // Work of which the instants are equal is left out: whether a failed load
             // comes before or after a passed one is only said for quarantine.
             if taken.insert(day_done) {
@@ -68,8 +62,10 @@ impl Works<'_> {
         Ok(())
     }
 
-    fn about(&mut self, day: Date) -> Result<Date, String> {
+    fn about(&mut self, day: Date, zone: &TimeZone) -> Result<Date, String> {
+        let odd = clock::odd_hours(zone, day, later(day, 25)?)?;
         Ok(match self.dice.between(1, 6) {
+            _ if !odd.is_empty() && self.dice.chance(30) => odd[0].0,
             1 => day.last_of_month(),
             2 => *self.dice.pick(&self.busy.days),
             _ => later(day, self.dice.between(-3, 3))?,
@@ -77,14 +73,15 @@ impl Works<'_> {
     }
 
     fn one(&mut self, item: &Item, rule: &str, day: Date, sheet: &mut Sheet) -> Result<(), String> {
-        let cell = if self.dice.chance(40) {
-            Cell::day(day)
-        } else {
-            Cell::timed(self.dice, day, &item.zone)?
+        let odd = clock::odd_hours(&item.zone, day, day)?;
+        let cell = match odd.first() {
+            Some((on, text)) if *on == day => {
+                Cell { text: text.clone(), moment: moments::read(text, &item.zone)? }
+            }
+            _ if self.dice.chance(40) => Cell::day(day),
+            _ => Cell::timed(self.dice, day, &item.zone)?,
         };
-        let outcome = *self
-            .dice
-            .pick(&["passed", "passed", "passed", "done", "done", "failed"]);
+        let outcome = *self.dice.pick(&["passed", "passed", "passed", "done", "done", "failed"]);
         let void = if self.dice.chance(5) { "yes" } else { "" };
         let key = sheet.next_key('w');
         sheet.push(&[&key, &item.tag, rule, &cell.text, outcome, "", "", void]);
@@ -101,7 +98,7 @@ impl Works<'_> {
 }
 
 /// Holds move no date; a withdrawn item loses its rows from that instant.
-pub fn states_csv(dice: &mut Dice, items: &[Item], busy: &Busy) -> Result<String, String> {
+pub fn states_csv(dice: &mut Dice, items: &[Item], busy: &mut Busy) -> Result<String, String> {
     let mut sheet = Sheet::new(&STATES);
     for item in items {
         if dice.chance(20) {
@@ -114,6 +111,9 @@ pub fn states_csv(dice: &mut Dice, items: &[Item], busy: &Busy) -> Result<String
         } else if dice.chance(12) {
             let cell = busy.cell(dice, &item.zone)?;
             let void = if dice.chance(30) { "yes" } else { "" };
+            if let Moment::Day(day) = cell.moment {
+                busy.eves.push(later(day, -1)?);
+            }
             let key = sheet.next_key('s');
             sheet.push(&[&key, &item.tag, &cell.text, "withdrawn", "", "drawn", void]);
         }
@@ -130,8 +130,9 @@ pub fn as_of(dice: &mut Dice, items: &[Item], busy: &Busy) -> Result<Vec<Date>, 
     days.push(later(earliest, dice.between(0, 500))?.last_of_month());
     days.push(busy.day(dice)?);
     days.push(busy.day(dice)?);
+    days.extend(busy.eves.first());
     days.push(later(busy.end, dice.between(0, 300))?);
-    let changes = super::clock::odd_hours(zone, earliest, busy.end)?;
+    let changes = clock::odd_hours(zone, earliest, busy.end)?;
     days.extend(changes.first().map(|(day, _)| *day));
     days.retain(|day| *day >= earliest);
     days.sort();

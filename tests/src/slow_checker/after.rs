@@ -35,37 +35,25 @@ pub fn due(
 }
 
 fn happenings(world: &World, item: &Item, event: &str, events: &[Counted]) -> Vec<Happening> {
-    let plain = |at: Timestamp| Happening {
-        at,
-        day: moments::date_at(at, &item.zone),
-    };
+    let plain = |at: Timestamp| Happening { at, day: moments::date_at(at, &item.zone) };
     match event {
         "fitted" => own(world, item).map(|f| plain(f.from)).collect(),
         "removed" => own(world, item).filter_map(|f| removal(f, item)).collect(),
         _ => {
-            let rows = events
-                .iter()
-                .filter(|row| row.meter == event)
-                .map(|row| row.at);
+            let rows = events.iter().filter(|row| row.meter == event).map(|row| row.at);
             rows.chain(works(world, item, event)).map(plain).collect()
         }
     }
 }
 
 fn own<'a>(world: &'a World, item: &Item) -> impl Iterator<Item = &'a Fitting> {
-    world
-        .register
-        .fittings
-        .iter()
-        .filter(move |f| f.item == item.tag)
+    world.register.fittings.iter().filter(move |f| f.item == item.tag)
 }
 
 /// A removal of which only the date is known stands at 24:00, yet on the written date.
 fn removal(fitting: &Fitting, item: &Item) -> Option<Happening> {
     let at = fitting.to?;
-    let day = fitting
-        .to_day
-        .unwrap_or_else(|| moments::date_at(at, &item.zone));
+    let day = fitting.to_day.unwrap_or_else(|| moments::date_at(at, &item.zone));
     Some(Happening { at, day })
 }
 
@@ -77,7 +65,7 @@ fn works(world: &World, item: &Item, event: &str) -> Vec<Timestamp> {
             work_done::of_word(world, "renewal", Outcome::PassedOrDone, member)
         }
         "proof load failed" => work_done::of_word(world, "proof load test", Outcome::Failed, this),
-        word => work_done::of_word(world, word, Outcome::PassedOrDone, this),
+        done => work_done::of_word(world, done, Outcome::PassedOrDone, this),
     }
 }
 

@@ -7,12 +7,10 @@ use super::rules::Rule;
 use std::cmp::Ordering;
 
 pub fn applies(rule: &Rule, item: &Item, kind: &Kind) -> bool {
-    rule.applies_to
-        .iter()
-        .all(|(name, wanted)| match value(name, item, kind) {
-            Some(held) => agrees(held, wanted),
-            None => false,
-        })
+    rule.applies_to.iter().all(|(name, wanted)| match value(name, item, kind) {
+        Some(held) => agrees(held, wanted),
+        None => false,
+    })
 }
 
 fn value<'a>(name: &str, item: &'a Item, kind: &Kind) -> Option<&'a str> {
@@ -41,11 +39,7 @@ fn compares(held: &str, sign: &str, bound: &str) -> bool {
     let order = match (Decimal::parse(held), Decimal::parse(bound)) {
         (Ok(held), Ok(bound)) => held.cmp(&bound),
         _ => {
-            return if sign == "!=" {
-                held != bound
-            } else {
-                sign == "=" && held == bound
-            };
+            return if sign == "!=" { held != bound } else { sign == "=" && held == bound };
         }
     };
     match sign {

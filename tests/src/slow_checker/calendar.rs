@@ -34,14 +34,8 @@ pub fn due(clause: &Calendar, ground: &Ground) -> Result<Option<Date>, String> {
 }
 
 fn fixed(clause: &Calendar, ground: &Ground) -> Result<Option<Date>, String> {
-    let Ground {
-        item, rule, done, ..
-    } = ground;
-    let first = clause
-        .anchor
-        .or(item.entered)
-        .or(item.made)
-        .or(done.first().copied());
+    let Ground { item, rule, done, .. } = ground;
+    let first = clause.anchor.or(item.entered).or(item.made).or(done.first().copied());
     let Some(first) = first else { return Ok(None) };
     let date = grid(first, clause.every, rule.early, done)?;
     match done.last() {
@@ -87,8 +81,7 @@ fn paused(date: Date, base: Date, ground: &Ground) -> Result<Date, String> {
 fn fitted_on(day: Date, ground: &Ground) -> Result<bool, String> {
     let begin = moments::start_of(day, &ground.item.zone)?;
     let end = moments::end_of(day, &ground.item.zone)?;
-    let touches =
-        |f: &Fitting| f.item == ground.item.tag && f.from < end && f.to.is_none_or(|to| to > begin);
+    let touches = |f: &Fitting| f.item == ground.item.tag && f.from < end && f.to.is_none_or(|to| to > begin);
     Ok(ground.fittings.iter().any(touches))
 }
 
@@ -107,10 +100,7 @@ mod tests {
     #[test]
     fn a_weekly_grid_keeps_its_monday() {
         let first = date(2026, 9, 28);
-        assert_eq!(
-            next(first, "1 week", "2 days", &[date(2026, 10, 7)]),
-            date(2026, 10, 12)
-        );
+        assert_eq!(next(first, "1 week", "2 days", &[date(2026, 10, 7)]), date(2026, 10, 12));
         let done = [date(2026, 10, 7), date(2026, 10, 20)];
         assert_eq!(next(first, "1 week", "2 days", &done), date(2026, 10, 26));
     }

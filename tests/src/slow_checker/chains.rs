@@ -14,17 +14,11 @@ pub struct Counted {
 }
 
 pub fn counted(item: &str, register: &Register) -> Vec<Counted> {
-    let counts = |used: &&Use| {
-        used.host == item || leads(item, used, &register.fittings, &mut vec![item.to_owned()])
-    };
+    let counts =
+        |used: &&Use| used.host == item || leads(item, used, &register.fittings, &mut vec![item.to_owned()]);
     let mine = register.uses.iter().filter(counts);
-    let mut mine: Vec<Counted> = mine
-        .map(|u| Counted {
-            meter: u.meter.clone(),
-            amount: u.amount,
-            at: u.at,
-        })
-        .collect();
+    let mut mine: Vec<Counted> =
+        mine.map(|u| Counted { meter: u.meter.clone(), amount: u.amount, at: u.at }).collect();
     mine.sort_by_key(|event| event.at);
     mine
 }
@@ -58,20 +52,13 @@ fn holds(fitting: &Fitting, used: &Use) -> bool {
 
 /// Use that stands before the item's own records: its opening use, and for a cut piece
 /// whatever its parent had by the cut, at 00:00 of the piece's entry into service.
-pub fn inherited(
-    item: &Item,
-    meter: &str,
-    until: Timestamp,
-    register: &Register,
-) -> Result<Decimal, String> {
+pub fn inherited(item: &Item, meter: &str, until: Timestamp, register: &Register) -> Result<Decimal, String> {
     let own = item.opening.iter().filter(|(name, _)| name == meter);
     let mut sum = own.fold(Decimal::ZERO, |sum, (_, value)| sum + *value);
     let Some(parent) = &item.cut_from else {
         return Ok(sum);
     };
-    let entered = item
-        .entered
-        .ok_or_else(|| format!("{}: cut, but never entered", item.tag))?;
+    let entered = item.entered.ok_or_else(|| format!("{}: cut, but never entered", item.tag))?;
     let cut = moments::start_of(entered, &item.zone)?.min(until);
     for event in counted(parent, register) {
         if event.meter == meter && event.at < cut {

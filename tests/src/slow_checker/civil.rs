@@ -18,10 +18,7 @@ pub struct Length {
 }
 
 impl Length {
-    pub const NONE: Length = Length {
-        count: 0,
-        unit: Unit::Days,
-    };
+    pub const NONE: Length = Length { count: 0, unit: Unit::Days };
 
     pub fn parse(text: &str) -> Result<Length, String> {
         let wrong = || format!("{text:?} is not a span such as \"6 months\"");
@@ -34,17 +31,11 @@ impl Length {
             _ => return Err(wrong()),
         };
         let count: u16 = count.parse().map_err(|_| wrong())?;
-        Ok(Length {
-            count: i32::from(count),
-            unit,
-        })
+        Ok(Length { count: i32::from(count), unit })
     }
 
     pub fn times(self, k: i32) -> Length {
-        Length {
-            count: self.count * k,
-            ..self
-        }
+        Length { count: self.count * k, ..self }
     }
 
     pub fn after(self, start: Date) -> Result<Date, String> {
@@ -64,11 +55,7 @@ impl Length {
 fn walk(start: Date, days: i32) -> Result<Date, String> {
     let mut date = start;
     for _ in 0..days.abs() {
-        let next = if days < 0 {
-            date.yesterday()
-        } else {
-            date.tomorrow()
-        };
+        let next = if days < 0 { date.yesterday() } else { date.tomorrow() };
         date = next.map_err(|e| e.to_string())?;
     }
     Ok(date)

@@ -40,11 +40,7 @@ pub fn uses(files: &Files, items: &[Item], policy: &Policy) -> Result<Vec<Use>, 
 
 fn positive(count: &str) -> Result<Decimal, String> {
     let amount = Decimal::parse(count)?;
-    if amount > Decimal::ZERO {
-        Ok(amount)
-    } else {
-        Err("must be above 0".to_owned())
-    }
+    if amount > Decimal::ZERO { Ok(amount) } else { Err("must be above 0".to_owned()) }
 }
 
 fn row(line: &Line, items: &[Item], policy: &Policy) -> Result<Use, String> {
@@ -57,28 +53,15 @@ fn row(line: &Line, items: &[Item], policy: &Policy) -> Result<Use, String> {
         Moment::Day(day) => {
             let begin = moments::start_of(day, &host.zone)?;
             let end = moments::end_of(day, &host.zone)?;
-            (
-                moments::last_second_of(day, &host.zone)?,
-                Some((begin, end)),
-            )
+            (moments::last_second_of(day, &host.zone)?, Some((begin, end)))
         }
     };
     let (host, meter) = (host.tag.clone(), name.to_owned());
-    Ok(Use {
-        host,
-        meter,
-        amount: Decimal::ZERO,
-        at,
-        whole_day,
-    })
+    Ok(Use { host, meter, amount: Decimal::ZERO, at, whole_day })
 }
 
 fn meter<'a>(policy: &'a Policy, host: &Item, name: &str) -> Result<&'a Meter, String> {
-    let found = policy
-        .kind(&host.kind)?
-        .meters
-        .iter()
-        .find(|meter| meter.name == name);
+    let found = policy.kind(&host.kind)?.meters.iter().find(|meter| meter.name == name);
     found.ok_or_else(|| format!("{} has no meter {name:?}", host.tag))
 }
 
@@ -86,20 +69,13 @@ fn one_way_of_counting(counted: &[Use], readings: &[Reading]) -> Result<(), Stri
     for Reading { row, .. } in readings {
         let same = |u: &Use| u.host == row.host && u.meter == row.meter;
         if counted.iter().any(same) {
-            return Err(format!(
-                "{} {} has counts and readings",
-                row.host, row.meter
-            ));
+            return Err(format!("{} {} has counts and readings", row.host, row.meter));
         }
     }
     Ok(())
 }
 
-fn read_off(
-    mut readings: Vec<Reading>,
-    items: &[Item],
-    policy: &Policy,
-) -> Result<Vec<Use>, String> {
+fn read_off(mut readings: Vec<Reading>, items: &[Item], policy: &Policy) -> Result<Vec<Use>, String> {
     readings.sort_by_key(|reading| reading.row.at);
     let mut uses = Vec::new();
     for n in 0..readings.len() {
@@ -112,12 +88,7 @@ fn read_off(
         let modulus = meter(policy, find(items, &now.row.host)?, &now.row.meter)?.rolls_over_at;
         let amount = difference(before.value, now.value, modulus)
             .ok_or_else(|| format!("{} {}: the dial fell", now.row.host, now.row.meter))?;
-        uses.push(Use {
-            host: now.row.host.clone(),
-            meter: now.row.meter.clone(),
-            amount,
-            ..now.row
-        });
+        uses.push(Use { host: now.row.host.clone(), meter: now.row.meter.clone(), amount, ..now.row });
     }
     Ok(uses)
 }

@@ -21,18 +21,11 @@ fn folder(path: &Path, ending: &str) -> BTreeMap<String, String> {
 
 fn line(row: &Row) -> String {
     let date = |date: Option<jiff::civil::Date>| date.map(|d| d.to_string()).unwrap_or_default();
-    let used = row
-        .used
-        .iter()
-        .map(|(meter, used, limit)| format!("{meter}={used}/{limit}"));
+    let used = row.used.iter().map(|(meter, used, limit)| format!("{meter}={used}/{limit}"));
     [
         row.item.clone(),
         row.rule.clone(),
-        if row.no_base {
-            "yes".to_owned()
-        } else {
-            String::new()
-        },
+        if row.no_base { "yes".to_owned() } else { String::new() },
         date(row.calendar_due),
         date(row.usage_due),
         date(row.after_due),

@@ -30,24 +30,14 @@ pub struct Attribute {
 impl Kind {
     pub fn read(table: &Table) -> Result<Kind, String> {
         let meters = table.get("meters").and_then(Value::as_array);
-        let meters = meters
-            .into_iter()
-            .flatten()
-            .map(Meter::read)
-            .collect::<Result<_, _>>()?;
+        let meters = meters.into_iter().flatten().map(Meter::read).collect::<Result<_, _>>()?;
         let positions = cells::tables(table, "positions");
         let attributes = cells::tables(table, "attributes");
         Ok(Kind {
             name: cells::need(table, "name")?,
             meters,
-            positions: positions
-                .into_iter()
-                .map(Position::read)
-                .collect::<Result<_, _>>()?,
-            attributes: attributes
-                .into_iter()
-                .map(Attribute::read)
-                .collect::<Result<_, _>>()?,
+            positions: positions.into_iter().map(Position::read).collect::<Result<_, _>>()?,
+            attributes: attributes.into_iter().map(Attribute::read).collect::<Result<_, _>>()?,
         })
     }
 }
@@ -55,10 +45,7 @@ impl Kind {
 impl Meter {
     fn read(value: &Value) -> Result<Meter, String> {
         match value {
-            Value::String(name) => Ok(Meter {
-                name: name.clone(),
-                rolls_over_at: None,
-            }),
+            Value::String(name) => Ok(Meter { name: name.clone(), rolls_over_at: None }),
             Value::Table(table) => Ok(Meter {
                 name: cells::need(table, "name")?,
                 rolls_over_at: cells::decimal(table, "rolls_over_at")?,

@@ -71,11 +71,7 @@ pub fn reckon(
     let policy = Policy::read(policy_files)?;
     let register = Register::read(files, &policy)?;
     overlaps::refuse(&register.fittings, &register.items, &policy)?;
-    let world = World {
-        policy,
-        register,
-        as_of,
-    };
+    let world = World { policy, register, as_of };
     let mut rows = Vec::new();
     for item in &world.register.items {
         rows.extend(row::of_item(&world, item)?);

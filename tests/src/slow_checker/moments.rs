@@ -23,9 +23,7 @@ pub fn read(cell: &str, zone: &TimeZone) -> Result<Moment, String> {
     if let Ok(instant) = cell.parse::<Timestamp>() {
         return Ok(Moment::Exact(instant));
     }
-    let local: DateTime = cell
-        .parse()
-        .map_err(|_| format!("{cell:?} is no date or time"))?;
+    let local: DateTime = cell.parse().map_err(|_| format!("{cell:?} is no date or time"))?;
     instant(local, zone).map(Moment::Exact)
 }
 
@@ -35,10 +33,7 @@ pub fn date(cell: &str) -> Result<Date, String> {
 
 /// A local time that is skipped or repeated takes the earlier offset of the two.
 fn instant(local: DateTime, zone: &TimeZone) -> Result<Timestamp, String> {
-    let zoned = zone
-        .to_ambiguous_zoned_datetime(local)
-        .compatible()
-        .map_err(|e| e.to_string())?;
+    let zoned = zone.to_ambiguous_zoned_datetime(local).compatible().map_err(|e| e.to_string())?;
     Ok(zoned.timestamp())
 }
 
@@ -74,14 +69,8 @@ mod tests {
 
     #[test]
     fn skipped_and_repeated_times_take_the_earlier_offset() {
-        assert_eq!(
-            exact("2027-03-28T01:30:00", "Europe/London"),
-            "2027-03-28T01:30:00Z"
-        );
-        assert_eq!(
-            exact("2027-10-31T01:30:00", "Europe/London"),
-            "2027-10-31T00:30:00Z"
-        );
+        assert_eq!(exact("2027-03-28T01:30:00", "Europe/London"), "2027-03-28T01:30:00Z");
+        assert_eq!(exact("2027-10-31T01:30:00", "Europe/London"), "2027-10-31T00:30:00Z");
         let tarvany = "TVT0TVST,M3.5.0/1,M10.5.0/2";
         assert_eq!(exact("2026-10-25T01:30", tarvany), "2026-10-25T00:30:00Z");
         assert_eq!(exact("2026-07-01T12:00", "<-03>3"), "2026-07-01T15:00:00Z");

@@ -21,10 +21,7 @@ pub fn refuse(fittings: &[Fitting], items: &[Item], policy: &Policy) -> Result<(
 
 fn room(fitting: &Fitting, items: &[Item], policy: &Policy) -> Result<usize, String> {
     let host = policy.kind(&find(items, &fitting.host)?.kind)?;
-    let position = host
-        .positions
-        .iter()
-        .find(|position| position.name == fitting.position);
+    let position = host.positions.iter().find(|position| position.name == fitting.position);
     let position = position.ok_or_else(|| format!("{} has no such position", fitting.host))?;
     let kind = &find(items, &fitting.item)?.kind;
     if position.takes == *kind {

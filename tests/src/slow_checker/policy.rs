@@ -15,22 +15,14 @@ pub struct Policy {
 
 impl Policy {
     pub fn read(files: &BTreeMap<String, String>) -> Result<Policy, String> {
-        let mut policy = Policy {
-            kinds: Vec::new(),
-            rules: Vec::new(),
-            home: TimeZone::UTC,
-        };
+        let mut policy = Policy { kinds: Vec::new(), rules: Vec::new(), home: TimeZone::UTC };
         for (name, text) in files {
             let table: toml::Table = text.parse().map_err(|e| format!("{name}: {e}"))?;
             for kind in cells::tables(&table, "kind") {
-                policy
-                    .kinds
-                    .push(Kind::read(kind).map_err(|e| format!("{name}: {e}"))?);
+                policy.kinds.push(Kind::read(kind).map_err(|e| format!("{name}: {e}"))?);
             }
             for rule in cells::tables(&table, "rule") {
-                policy
-                    .rules
-                    .push(Rule::read(rule).map_err(|e| format!("{name}: {e}"))?);
+                policy.rules.push(Rule::read(rule).map_err(|e| format!("{name}: {e}"))?);
             }
             if let Some(home) = cells::text(&table, "home_zone") {
                 policy.home = moments::zone(&home)?;

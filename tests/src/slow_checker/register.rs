@@ -97,12 +97,8 @@ pub fn find<'a>(items: &'a [Item], tag: &str) -> Result<&'a Item, String> {
 fn zones(files: &Files) -> Result<BTreeMap<String, TimeZone>, String> {
     let mut zones = BTreeMap::new();
     for line in sheets::lines(files, "stations.csv")? {
-        let zone =
-            moments::zone(line.need("time_zone")?).map_err(|e| line.wrong("time_zone", e))?;
-        if zones
-            .insert(line.need("station")?.to_owned(), zone)
-            .is_some()
-        {
+        let zone = moments::zone(line.need("time_zone")?).map_err(|e| line.wrong("time_zone", e))?;
+        if zones.insert(line.need("station")?.to_owned(), zone).is_some() {
             return Err(line.wrong("station", "stands twice"));
         }
     }
@@ -117,10 +113,7 @@ fn items(files: &Files, policy: &Policy) -> Result<Vec<Item>, String> {
     for line in &lines {
         let zone = match line.get("station") {
             None => policy.home.clone(),
-            Some(slug) => zones
-                .get(slug)
-                .ok_or_else(|| line.wrong("station", slug))?
-                .clone(),
+            Some(slug) => zones.get(slug).ok_or_else(|| line.wrong("station", slug))?.clone(),
         };
         policy.kind(line.need("kind")?)?;
         items.push(item(line, zone)?);
@@ -135,10 +128,7 @@ fn item(line: &Line, zone: TimeZone) -> Result<Item, String> {
         station: line.text("station"),
         set: line.text("set"),
         made: line.get("manufactured_on").map(moments::date).transpose()?,
-        entered: line
-            .get("entered_service_on")
-            .map(moments::date)
-            .transpose()?,
+        entered: line.get("entered_service_on").map(moments::date).transpose()?,
         cut_from: line.text("cut_from"),
         opening: opening(line)?,
         attributes: attributes(line),
@@ -148,9 +138,7 @@ fn item(line: &Line, zone: TimeZone) -> Result<Item, String> {
 
 fn attributes(line: &Line) -> BTreeMap<String, String> {
     let filled = line.cells().filter(|(_, cell)| !cell.is_empty());
-    filled
-        .map(|(column, cell)| (column.to_owned(), cell.to_owned()))
-        .collect()
+    filled.map(|(column, cell)| (column.to_owned(), cell.to_owned())).collect()
 }
 
 fn opening(line: &Line) -> Result<Vec<(String, Decimal)>, String> {
@@ -239,10 +227,7 @@ fn withdrawals(files: &Files, items: &[Item]) -> Result<Vec<Withdrawal>, String>
     for line in sheets::live(files, "states.csv")? {
         let at = from_midnight(&line, "at", items)?;
         if line.need("state")? == "withdrawn" {
-            withdrawals.push(Withdrawal {
-                item: line.need("item")?.to_owned(),
-                at,
-            });
+            withdrawals.push(Withdrawal { item: line.need("item")?.to_owned(), at });
         }
     }
     Ok(withdrawals)

@@ -40,25 +40,12 @@ struct Reckoning<'a> {
 }
 
 impl<'a> Reckoning<'a> {
-    fn new(
-        world: &'a World,
-        item: &'a Item,
-        rule: &'a Rule,
-        events: &'a [Counted],
-    ) -> Result<Self, String> {
+    fn new(world: &'a World, item: &'a Item, rule: &'a Rule, events: &'a [Counted]) -> Result<Self, String> {
         let cutoff = world.cutoff(item)?;
         let mut work = work_done::counting(world, item, rule);
         work.retain(|at| *at < cutoff);
         let row = empty(item, rule);
-        Ok(Reckoning {
-            world,
-            item,
-            rule,
-            events,
-            work,
-            standing: Standing::InDate,
-            row,
-        })
+        Ok(Reckoning { world, item, rule, events, work, standing: Standing::InDate, row })
     }
 
     fn row(mut self) -> Result<Row, String> {
@@ -74,11 +61,7 @@ impl<'a> Reckoning<'a> {
     }
 
     fn calendars(&mut self) -> Result<(), String> {
-        let done: Vec<Date> = self
-            .work
-            .iter()
-            .map(|at| moments::date_at(*at, &self.item.zone))
-            .collect();
+        let done: Vec<Date> = self.work.iter().map(|at| moments::date_at(*at, &self.item.zone)).collect();
         let ground = Ground {
             item: self.item,
             rule: self.rule,

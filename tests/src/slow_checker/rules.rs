@@ -76,16 +76,10 @@ impl Rule {
 fn wanted(table: &Table) -> Vec<(String, String)> {
     let wanted = table.get("applies_to").and_then(Value::as_table);
     let wanted = wanted.into_iter().flatten();
-    wanted
-        .map(|(name, value)| (name.clone(), cells::plain(value)))
-        .collect()
+    wanted.map(|(name, value)| (name.clone(), cells::plain(value))).collect()
 }
 
-fn read_all<T>(
-    table: &Table,
-    key: &str,
-    read: fn(&Table) -> Result<T, String>,
-) -> Result<Vec<T>, String> {
+fn read_all<T>(table: &Table, key: &str, read: fn(&Table) -> Result<T, String>) -> Result<Vec<T>, String> {
     cells::tables(table, key).into_iter().map(read).collect()
 }
 
@@ -122,9 +116,6 @@ impl Usage {
 impl After {
     fn read(table: &Table) -> Result<After, String> {
         let within = cells::length(Some(table), "within")?;
-        Ok(After {
-            event: cells::need(table, "event")?,
-            within,
-        })
+        Ok(After { event: cells::need(table, "event")?, within })
     }
 }

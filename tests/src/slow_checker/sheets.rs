@@ -10,15 +10,11 @@ pub struct Line {
 impl Line {
     /// The cell, or nothing where the column is absent or the cell empty.
     pub fn get(&self, column: &str) -> Option<&str> {
-        self.cells
-            .get(column)
-            .map(String::as_str)
-            .filter(|cell| !cell.is_empty())
+        self.cells.get(column).map(String::as_str).filter(|cell| !cell.is_empty())
     }
 
     pub fn need(&self, column: &str) -> Result<&str, String> {
-        self.get(column)
-            .ok_or_else(|| self.wrong(column, "missing"))
+        self.get(column).ok_or_else(|| self.wrong(column, "missing"))
     }
 
     pub fn text(&self, column: &str) -> Option<String> {
@@ -34,9 +30,7 @@ impl Line {
     }
 
     pub fn cells(&self) -> impl Iterator<Item = (&str, &str)> {
-        self.cells
-            .iter()
-            .map(|(column, cell)| (column.as_str(), cell.as_str()))
+        self.cells.iter().map(|(column, cell)| (column.as_str(), cell.as_str()))
     }
 }
 
@@ -49,10 +43,7 @@ pub fn lines(files: &BTreeMap<String, String>, name: &str) -> Result<Vec<Line>, 
         .flexible(true)
         .trim(csv::Trim::All)
         .from_reader(text.trim_start_matches('\u{feff}').as_bytes());
-    let header = reader
-        .headers()
-        .map_err(|e| format!("{name}: {e}"))?
-        .clone();
+    let header = reader.headers().map_err(|e| format!("{name}: {e}"))?.clone();
     let mut lines = Vec::new();
     for (row, record) in reader.records().enumerate() {
         let record = record.map_err(|e| format!("{name}: {e}"))?;
@@ -61,9 +52,7 @@ pub fn lines(files: &BTreeMap<String, String>, name: &str) -> Result<Vec<Line>, 
         }
         let place = format!("{name}:{}", row + 2);
         let cells = header.iter().zip(record.iter());
-        let cells = cells
-            .map(|(column, cell)| (column.to_owned(), cell.to_owned()))
-            .collect();
+        let cells = cells.map(|(column, cell)| (column.to_owned(), cell.to_owned())).collect();
         lines.push(Line { cells, place });
     }
     Ok(lines)

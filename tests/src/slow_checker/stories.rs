@@ -32,10 +32,7 @@ struct Story {
 fn story(rules: &str) -> Story {
     let mut files = BTreeMap::new();
     files.insert("stations.csv".to_owned(), STATIONS.to_owned());
-    Story {
-        files,
-        rules: rules.to_owned(),
-    }
+    Story { files, rules: rules.to_owned() }
 }
 
 impl Story {
@@ -51,10 +48,7 @@ impl Story {
     fn try_at(&self, as_of: Date) -> Result<Vec<Row>, String> {
         let rules = self.rules.clone();
         let policies = [("kinds.toml", KINDS.to_owned()), ("rules.toml", rules)];
-        let policies = policies
-            .into_iter()
-            .map(|(name, text)| (name.to_owned(), text))
-            .collect();
+        let policies = policies.into_iter().map(|(name, text)| (name.to_owned(), text)).collect();
         reckon(&self.files, &policies, as_of)
     }
 
@@ -83,17 +77,12 @@ fn launches(kind: &str) -> String {
 #[test]
 fn a_move_in_mid_day_splits_the_launches() {
     let fittings = |out: &str, on: &str| {
-        format!(
-            "item,fitted_at,host,position,removed_at\nFA,2026-01-01,CA,fall,{out}\nFB,{on},CA,fall,\n"
-        )
+        format!("item,fitted_at,host,position,removed_at\nFA,2026-01-01,CA,fall,{out}\nFB,{on},CA,fall,\n")
     };
     let story = |usage: &str| {
         story(&launches("fall"))
             .items("FA,fall,north,2024-01-01\nFB,fall,north,2024-01-01\n")
-            .with(
-                "fittings",
-                &fittings("2026-09-14T11:05", "2026-09-14T11:40"),
-            )
+            .with("fittings", &fittings("2026-09-14T11:05", "2026-09-14T11:40"))
             .with("usage", usage)
     };
     let timed = story(
@@ -108,12 +97,7 @@ fn a_move_in_mid_day_splits_the_launches() {
     assert_eq!(swapped.used("FA", date(2026, 10, 11)), "2");
     assert_eq!(swapped.used("FB", date(2026, 10, 11)), "2");
     let crowded = swapped.with("fittings", &fittings("2026-09-15", "2026-09-14"));
-    assert!(
-        crowded
-            .try_at(date(2026, 10, 11))
-            .unwrap_err()
-            .contains("holds 1")
-    );
+    assert!(crowded.try_at(date(2026, 10, 11)).unwrap_err().contains("holds 1"));
 }
 
 /// The shackle left the fall in the morning and the fall came to the carriage at night:
@@ -128,20 +112,11 @@ fn links_of_a_day_need_not_have_met() {
              SH,2026-05-01,FA,shackle,2026-05-04T08:00\nFA,2026-05-04T20:00,CA,fall,\n\
              SH,2026-05-04T09:00,FB,shackle,\nFB,2026-05-04T10:00,CA,second,\n",
         );
-    let dated = story.with(
-        "usage",
-        "key,host,at,meter,count\n1,CA,2026-05-04,launches,3\n",
-    );
+    let dated = story.with("usage", "key,host,at,meter,count\n1,CA,2026-05-04,launches,3\n");
     assert_eq!(dated.used("SH", date(2026, 6, 1)), "3");
-    let timed = dated.with(
-        "usage",
-        "key,host,at,meter,count\n1,CA,2026-05-04T09:59:59,launches,3\n",
-    );
+    let timed = dated.with("usage", "key,host,at,meter,count\n1,CA,2026-05-04T09:59:59,launches,3\n");
     assert_eq!(timed.used("SH", date(2026, 6, 1)), "0");
-    let met = timed.with(
-        "usage",
-        "key,host,at,meter,count\n1,CA,2026-05-04T10:00,launches,3\n",
-    );
+    let met = timed.with("usage", "key,host,at,meter,count\n1,CA,2026-05-04T10:00,launches,3\n");
     assert_eq!(met.used("SH", date(2026, 6, 1)), "3");
 }
 
@@ -149,10 +124,7 @@ fn links_of_a_day_need_not_have_met() {
 /// and 3 to 96 on the new is 205 h.
 #[test]
 fn dials_roll_over_and_are_replaced() {
-    let hours = rule(
-        "carriage",
-        "usage = [{ meter = \"engine hours\", every = 205 }]",
-    );
+    let hours = rule("carriage", "usage = [{ meter = \"engine hours\", every = 205 }]");
     let rolled = story(&hours).items("").with(
         "usage",
         "key,host,at,meter,reading,note\n1,CA,2026-01-01,engine hours,9982,\n2,CA,2026-02-01,engine hours,37,\n",
@@ -166,14 +138,7 @@ fn dials_roll_over_and_are_replaced() {
          5,CA,2026-02-10,engine hours,5000,,yes\n",
     );
     let row = replaced.at("CA", date(2026, 3, 1));
-    assert_eq!(
-        row.used[0],
-        (
-            "engine hours".to_owned(),
-            "205".to_owned(),
-            "205".to_owned()
-        )
-    );
+    assert_eq!(row.used[0], ("engine hours".to_owned(), "205".to_owned(), "205".to_owned()));
     assert_eq!(row.usage_due, Some(date(2026, 2, 20)));
     assert_eq!(row.standing_without_forecast, "due");
 }
@@ -202,28 +167,13 @@ fn a_cut_piece_starts_with_its_parents_use_but_not_its_work() {
 /// A day's use stands at 23:59:59 of the host's day, and is dated in the item's zone.
 #[test]
 fn each_row_is_seen_from_its_own_zone() {
-    let story = story(&rule(
-        "fall",
-        "usage = [{ meter = \"launches\", every = 1 }]",
-    ))
-    .items("FA,fall,dawn,2024-01-01\nFB,fall,far,2024-01-01\n")
-    .with(
-        "fittings",
-        "item,fitted_at,host,position\nFA,2026-01-01,CA,fall\nFB,2026-01-01,CA,second\n",
-    )
-    .with(
-        "usage",
-        "key,host,at,meter,count\n1,CA,2026-01-10,launches,1\n",
-    );
+    let story = story(&rule("fall", "usage = [{ meter = \"launches\", every = 1 }]"))
+        .items("FA,fall,dawn,2024-01-01\nFB,fall,far,2024-01-01\n")
+        .with("fittings", "item,fitted_at,host,position\nFA,2026-01-01,CA,fall\nFB,2026-01-01,CA,second\n")
+        .with("usage", "key,host,at,meter,count\n1,CA,2026-01-10,launches,1\n");
     assert_eq!(story.used("FA", date(2026, 1, 10)), "0");
-    assert_eq!(
-        story.at("FA", date(2026, 1, 11)).usage_due,
-        Some(date(2026, 1, 11))
-    );
-    assert_eq!(
-        story.at("FB", date(2026, 1, 10)).usage_due,
-        Some(date(2026, 1, 10))
-    );
+    assert_eq!(story.at("FA", date(2026, 1, 11)).usage_due, Some(date(2026, 1, 11)));
+    assert_eq!(story.at("FB", date(2026, 1, 10)).usage_due, Some(date(2026, 1, 10)));
 }
 
 /// Domain 4.4 A: the grid says 31 Oct, the law's cap 9 Oct. Without the law 31 Oct stands.
@@ -235,10 +185,9 @@ fn the_laws_interval_is_a_maximum() {
          window = { early = \"30 days\" }",
     );
     let due = |rules: &str| {
-        let story = story(rules).items("FA,fall,north,2024-01-01\n").with(
-            "work",
-            "key,item,rule,done_at,outcome\n1,FA,fall-rule,2026-04-09,done\n",
-        );
+        let story = story(rules)
+            .items("FA,fall,north,2024-01-01\n")
+            .with("work", "key,item,rule,done_at,outcome\n1,FA,fall-rule,2026-04-09,done\n");
         story.at("FA", date(2026, 5, 1)).calendar_due
     };
     assert_eq!(due(&fixed), Some(date(2026, 10, 31)));
@@ -253,62 +202,33 @@ fn standings_change_on_the_written_days_and_counts() {
         "calendar = { every = \"1 month\" }\nwindow = { early = \"7 days\", late = \"5 days\" }\n\
          notice = { lead = \"7 days\" }",
     );
-    let dated = story(&dated).items("FA,fall,north,2024-01-01\n").with(
-        "work",
-        "key,item,rule,done_at,outcome\n1,FA,fall-rule,2026-09-15,done\n",
-    );
-    let days = [
-        (7, "in date"),
-        (8, "falling due"),
-        (15, "due"),
-        (20, "in tolerance"),
-        (21, "overdue"),
-    ];
+    let dated = story(&dated)
+        .items("FA,fall,north,2024-01-01\n")
+        .with("work", "key,item,rule,done_at,outcome\n1,FA,fall-rule,2026-09-15,done\n");
+    let days = [(7, "in date"), (8, "falling due"), (15, "due"), (20, "in tolerance"), (21, "overdue")];
     for (day, standing) in days {
-        assert_eq!(
-            dated
-                .at("FA", date(2026, 10, day))
-                .standing_without_forecast,
-            standing
-        );
+        assert_eq!(dated.at("FA", date(2026, 10, day)).standing_without_forecast, standing);
     }
-    let counted = rule(
-        "fall",
-        "usage = [{ meter = \"launches\", every = 125, early = 15, late = 10 }]",
-    );
-    let counts = [
-        (109, "in date"),
-        (110, "falling due"),
-        (125, "due"),
-        (135, "in tolerance"),
-        (136, "overdue"),
-    ];
+    let counted = rule("fall", "usage = [{ meter = \"launches\", every = 125, early = 15, late = 10 }]");
+    let counts =
+        [(109, "in date"), (110, "falling due"), (125, "due"), (135, "in tolerance"), (136, "overdue")];
     for (count, standing) in counts {
         let item = format!("item,kind,station,opening_use\nFA,fall,north,launches={count}\n");
         let story = story(&counted).with("items", &item);
-        assert_eq!(
-            story.at("FA", date(2026, 10, 1)).standing_without_forecast,
-            standing
-        );
+        assert_eq!(story.at("FA", date(2026, 10, 1)).standing_without_forecast, standing);
     }
 }
 
 #[test]
 fn days_in_store_are_added_and_days_half_fitted_are_not() {
-    let story = story(&rule(
-        "fall",
-        "calendar = { every = \"30 days\", store = \"pauses\" }",
-    ))
-    .items("FA,fall,north,2026-01-01\n")
-    .with(
-        "fittings",
-        "item,fitted_at,host,position,removed_at\nFA,2026-01-05T23:00,CA,fall,2026-01-10\n",
-    );
+    let story = story(&rule("fall", "calendar = { every = \"30 days\", store = \"pauses\" }"))
+        .items("FA,fall,north,2026-01-01\n")
+        .with(
+            "fittings",
+            "item,fitted_at,host,position,removed_at\nFA,2026-01-05T23:00,CA,fall,2026-01-10\n",
+        );
     // In store 2 to 4 January and from the 11th on.
-    assert_eq!(
-        story.at("FA", date(2026, 1, 12)).calendar_due,
-        Some(date(2026, 2, 5))
-    );
+    assert_eq!(story.at("FA", date(2026, 1, 12)).calendar_due, Some(date(2026, 2, 5)));
 }
 
 #[test]
@@ -327,15 +247,9 @@ fn events_open_after_the_last_work_only() {
     let row = story.at("FA", date(2026, 3, 2));
     assert_eq!(row.after_due, Some(date(2026, 3, 3)));
     assert_eq!(row.standing_without_forecast, "falling due");
-    let passed = story.with(
-        "work",
-        "key,item,rule,done_at,outcome\n1,FA,fall-rule,2026-03-02,passed\n",
-    );
+    let passed = story.with("work", "key,item,rule,done_at,outcome\n1,FA,fall-rule,2026-03-02,passed\n");
     assert_eq!(passed.at("FA", date(2026, 3, 19)).after_due, None);
-    assert_eq!(
-        passed.at("FA", date(2026, 3, 21)).after_due,
-        Some(date(2026, 3, 20))
-    );
+    assert_eq!(passed.at("FA", date(2026, 3, 21)).after_due, Some(date(2026, 3, 20)));
 }
 
 #[test]
@@ -348,13 +262,7 @@ fn without_a_base_a_row_is_overdue_and_withdrawn_items_have_none() {
         );
     let row = story.at("FA", date(2026, 2, 1));
     assert!(row.no_base);
-    assert_eq!(
-        (row.calendar_due, row.standing_without_forecast),
-        (None, "overdue")
-    );
-    assert_eq!(
-        story.at("FB", date(2026, 4, 30)).calendar_due,
-        Some(date(2026, 2, 28))
-    );
+    assert_eq!((row.calendar_due, row.standing_without_forecast), (None, "overdue"));
+    assert_eq!(story.at("FB", date(2026, 4, 30)).calendar_due, Some(date(2026, 2, 28)));
     assert_eq!(story.try_at(date(2026, 5, 1)).unwrap().len(), 1);
 }

@@ -27,17 +27,11 @@ pub fn length(table: Option<&Table>, key: &str) -> Result<Length, String> {
 }
 
 pub fn decimal(table: &Table, key: &str) -> Result<Option<Decimal>, String> {
-    table
-        .get(key)
-        .map(|value| Decimal::parse(&plain(value)))
-        .transpose()
+    table.get(key).map(|value| Decimal::parse(&plain(value))).transpose()
 }
 
 pub fn date(table: &Table, key: &str) -> Result<Option<Date>, String> {
-    table
-        .get(key)
-        .map(|value| moments::date(&plain(value)))
-        .transpose()
+    table.get(key).map(|value| moments::date(&plain(value))).transpose()
 }
 
 /// A number, date or word as it would stand in a cell.
@@ -59,9 +53,5 @@ pub fn tables<'a>(table: &'a Table, key: &str) -> Vec<&'a Table> {
 
 pub fn texts(table: &Table, key: &str) -> Vec<String> {
     let list = table.get(key).and_then(Value::as_array);
-    list.into_iter()
-        .flatten()
-        .filter_map(Value::as_str)
-        .map(str::to_owned)
-        .collect()
+    list.into_iter().flatten().filter_map(Value::as_str).map(str::to_owned).collect()
 }

@@ -20,17 +20,17 @@ fn covers(world: &World, doing: &str, also: &str) -> bool {
     rule.is_some_and(|rule| rule.covers.iter().any(|covered| covered == also))
 }
 
-/// When work of that word had that outcome on items of that choice.
+/// When work so named had that outcome on items of that choice.
 pub fn of_word(
     world: &World,
-    word: &str,
+    named: &str,
     outcome: Outcome,
     chosen: impl Fn(&str) -> bool,
 ) -> Vec<Timestamp> {
     let is = |work: &&Work| {
         let rule = world.policy.rule(&work.rule);
-        let same_word = rule.is_some_and(|rule| rule.work == word);
-        same_word && work.outcome == outcome && chosen(&work.item)
+        let agrees = rule.is_some_and(|rule| rule.work == named);
+        agrees && work.outcome == outcome && chosen(&work.item)
     };
     times(world.register.work.iter().filter(is))
 }

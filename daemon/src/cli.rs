@@ -1,0 +1,123 @@
+//! The command line: what the pages can do, it can do.
+
+mod backup;
+mod due;
+mod log;
+mod policy;
+mod proof_load;
+mod register;
+mod setting;
+mod verify;
+mod work;
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+pub use setting::Settings;
+
+/// When a rope, chain or carriage of a beach-launch station must be examined, turned, proof-loaded or renewed,
+/// and why. Tallow advises; a competent person decides.
+#[derive(Debug, Parser)]
+#[command(name = "tallow", version, arg_required_else_help = true)]
+pub struct Arguments {
+    /// Settings file.
+    #[arg(long, global = true, value_name = "FILE")]
+    config: Option<PathBuf>,
+    /// Database, such as sqlite:tallow.db.
+    #[arg(long, global = true, value_name = "URL")]
+    database: Option<String>,
+    /// Folder of the policy set; the shipped one where none is given.
+    #[arg(long, global = true, value_name = "DIR")]
+    policies: Option<PathBuf>,
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Take a register in: a folder of CSV files, or of one workbook
+    Import(register::Import),
+    /// Give the register out
+    Export(register::Export),
+    /// What is due, by when, because of what
+    Due(due::Due),
+    /// The whole derivation of one date
+    Why(due::Why),
+    /// Check a policy set, or print its schema
+    Policy(policy::Policy),
+    /// Log a launch, a recovery or a reading
+    Log(log::Log),
+    /// Record work done
+    Work(work::Work),
+    /// The proof load a piece of gear must bear
+    ProofLoad(proof_load::ProofLoad),
+    /// Reckon everything again from the records and compare
+    Verify,
+    /// Copy the store while it is in use
+    Backup(backup::Backup),
+    /// Put a backup in the place of the store
+    Restore(backup::Restore),
+}
+
+/// How a result is written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// For people.
+    #[default]
+    Table,
+    /// For spreadsheets.
+    Csv,
+    /// For programs.
+    Json,
+}
+
+/// How a derivation is written.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+enum TextFormat {
+    /// For people.
+    #[default]
+    Text,
+    /// For programs.
+    Json,
+}
+
+/// What a command answers: done, or "no" (faults or differences found).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Answer {
+    /// Exit 0.
+    Done,
+    /// Exit 1.
+    No,
+}
+
+impl From<Answer> for ExitCode {
+    fn from(answer: Answer) -> ExitCode {
+        match answer {
+            Answer::Done => ExitCode::SUCCESS,
+            Answer::No => ExitCode::from(1),
+        }
+    }
+}
+
+/// Runs one command.
+///
+/// # Errors
+/// The command could not be carried out: exit 2, with every cause.
+pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
+    let settings = Settings::read(arguments.config.as_deref(), arguments.database, arguments.policies)?;
+    match arguments.command {
+        Command::Import(import) => import.run(&settings).await,
+        Command::Export(export) => export.run(&settings).await,
+        Command::Due(due) => due.run(&settings).await,
+        Command::Why(why) => why.run(&settings).await,
+        Command::Policy(policy) => policy.run(),
+        Command::Log(log) => log.run(&settings).await,
+        Command::Work(work) => work.run(&settings).await,
+        Command::ProofLoad(proof_load) => proof_load.run(),
+        Command::Verify => verify::run(&settings).await,
+        Command::Backup(backup) => backup.run(&settings).await,
+        Command::Restore(restore) => restore.run(&settings).await,
+    }
+}

@@ -1,0 +1,88 @@
+//! `tallow due` and `tallow why`.
+
+use clap::Args;
+
+use super::setting::Replay;
+use super::{Answer, Format, Settings, TextFormat};
+use crate::due_list::{self, Wanted};
+use crate::why;
+
+#[derive(Debug, Args)]
+pub(super) struct Due {
+    /// Only gear that this station owns
+    #[arg(long)]
+    station: Option<String>,
+    /// Only this item
+    #[arg(long)]
+    item: Option<String>,
+    /// Only this rule
+    #[arg(long)]
+    rule: Option<String>,
+    #[command(flatten)]
+    replay: Replay,
+    /// How to write it
+    #[arg(long, value_enum, default_value_t)]
+    format: Format,
+}
+
+impl Due {
+    pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
+        let desk = settings.desk().await?;
+        let (as_of, known_before) = self.replay.of(&desk);
+        let fleet = desk.store.fleet(&desk.set, known_before).await?.fleet;
+        if let Some(item) = self.item.as_ref().filter(|item| fleet.find(item).is_none()) {
+            anyhow::bail!("no item is tagged \"{item}\"");
+        }
+        if let Some(station) = self.station.as_ref().filter(|slug| !fleet.stations.iter().any(|s| *s.slug == ***slug)) {
+            anyhow::bail!("no station is called \"{station}\"");
+        }
+        if let Some(rule) = self.rule.as_ref().filter(|rule| desk.set.find_rule(rule).is_none()) {
+            anyhow::bail!("no rule is called \"{rule}\"");
+        }
+        let wanted = Wanted { station: self.station, item: self.item, rule: self.rule };
+        let lines = due_list::lines(&desk.set, &fleet, as_of, &wanted);
+        match self.format {
+            Format::Table => print!("{}", due_list::table(&lines)),
+            Format::Csv => print!("{}", due_list::csv(&lines)?),
+            Format::Json => print!("{}", due_list::json(&lines)?),
+        }
+        Ok(Answer::Done)
+    }
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Why {
+    /// Tag
+    item: String,
+    /// Rule
+    rule: String,
+    #[command(flatten)]
+    replay: Replay,
+    /// How to write it
+    #[arg(long, value_enum, default_value_t)]
+    format: TextFormat,
+}
+
+impl Why {
+    pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
+        let desk = settings.desk().await?;
+        let (as_of, known_before) = self.replay.of(&desk);
+        let fleet = desk.store.fleet(&desk.set, known_before).await?.fleet;
+        let Some(id) = fleet.find(&self.item) else { anyhow::bail!("no item is tagged \"{}\"", self.item) };
+        let Some(rule) = desk.set.find_rule(&self.rule) else { anyhow::bail!("no rule is called \"{}\"", self.rule) };
+        let item = fleet.item(id);
+        let station = fleet.station_of(item).map(|station| &*station.slug);
+        if !desk.set.rule(rule).is_for(item, station) || !desk.set.rule(rule).has_due_row() {
+            let kind = &desk.set.kinds.kind(item.kind).name;
+            anyhow::bail!("\"{}\" gives {} (a {kind}) no due row; see tallow due --item {}", self.rule, self.item, self.item);
+        }
+        let Some(why) = why::Why::of(&desk.set, &fleet, as_of, &self.item, &self.rule) else {
+            anyhow::bail!("{} {} cannot be explained", self.item, self.rule)
+        };
+        match self.format {
+            TextFormat::Text => print!("{}", why.text()),
+            TextFormat::Json => println!("{}", serde_json::to_string_pretty(&why.json())?),
+        }
+        Ok(Answer::Done)
+    }
+}

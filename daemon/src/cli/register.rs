@@ -1,0 +1,87 @@
+//! `tallow import` and `tallow export`.
+
+use std::path::PathBuf;
+
+use clap::{Args, ValueEnum};
+
+use super::{Answer, Settings};
+use crate::desk::{DeskError, Imported};
+use crate::register::{self, Faults, RowFault, read_folder};
+
+/// Notes beyond this many are counted, not told.
+const MOST_NOTES: usize = 20;
+
+#[derive(Debug, Args)]
+pub(super) struct Import {
+    /// Folder with stations.csv, items.csv …, or with one .xlsx workbook
+    dir: PathBuf,
+    /// Report and change nothing
+    #[arg(long)]
+    dry_run: bool,
+}
+
+impl Import {
+    pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
+        let desk = settings.desk().await?;
+        let faults = Faults::default();
+        let sheets = read_folder(&self.dir, &faults)?;
+        match desk.import(&sheets, &faults, self.dry_run).await {
+            Ok(done) => self.tell(&done),
+            Err(DeskError::BadRows { told, more }) => {
+                for fault in &told {
+                    eprintln!("{fault}");
+                }
+                anyhow::bail!(DeskError::BadRows { told, more });
+            }
+            Err(other) => return Err(other.into()),
+        }
+        Ok(Answer::Done)
+    }
+
+    fn tell(&self, done: &Imported) {
+        tell_notes(&done.notes);
+        let verb = if self.dry_run { "would take" } else { "took" };
+        if done.counts.is_empty() {
+            println!("nothing new");
+        }
+        for (file, new, corrected) in &done.counts {
+            println!("{verb} {file}: {new} new, {corrected} corrected");
+        }
+    }
+}
+
+fn tell_notes(notes: &[RowFault]) {
+    for note in notes.iter().take(MOST_NOTES) {
+        eprintln!("note: {note}");
+    }
+    if notes.len() > MOST_NOTES {
+        eprintln!("note: and {} more notes", notes.len() - MOST_NOTES);
+    }
+}
+
+#[derive(Debug, Args)]
+pub(super) struct Export {
+    /// Folder to write into
+    dir: PathBuf,
+    /// A CSV file each, or one workbook
+    #[arg(long, value_enum, default_value_t = Files::Csv)]
+    format: Files,
+}
+
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum Files {
+    Csv,
+    Xlsx,
+}
+
+impl Export {
+    pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
+        let desk = settings.desk().await?;
+        let format = match self.format {
+            Files::Csv => register::Format::Csv,
+            Files::Xlsx => register::Format::Xlsx,
+        };
+        register::export(&desk.set, &desk.store.register(None).await?, &self.dir, format)?;
+        Ok(Answer::Done)
+    }
+}

@@ -1,0 +1,66 @@
+//! Settings as the command line sees them, and the desk they open.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use anyhow::Context;
+use jiff::civil::Date;
+use policies::load::PolicySet;
+use policies::zone::Instant;
+
+use crate::clock::SystemClock;
+use crate::config::Config;
+use crate::desk::Desk;
+use crate::policy_set;
+use crate::store::Store;
+
+/// Settings after file, environment and command line were laid over each other.
+#[derive(Debug)]
+pub struct Settings {
+    /// The settings file's own.
+    pub config: Config,
+}
+
+/// A date that can be replayed: what the world was then, and what was known of it.
+#[derive(Clone, Copy, Debug, clap::Args)]
+pub(super) struct Replay {
+    /// The world at 24:00 of that day
+    #[arg(long, value_name = "DATE", value_parser = date)]
+    pub(super) as_of: Option<Date>,
+    /// Without what became known after that day
+    #[arg(long, value_name = "DATE", value_parser = date)]
+    pub(super) known_on: Option<Date>,
+}
+
+fn date(text: &str) -> Result<Date, String> {
+    text.parse().map_err(|_| format!("\"{text}\" is no date; write it like 2026-10-12"))
+}
+
+impl Settings {
+    pub(super) fn read(file: Option<&Path>, database: Option<String>, policies: Option<PathBuf>) -> anyhow::Result<Settings> {
+        let mut config = Config::read(file)?;
+        config.database = database.unwrap_or(config.database);
+        config.policies = policies.or(config.policies);
+        Ok(Settings { config })
+    }
+
+    pub(super) fn policy_set(&self) -> anyhow::Result<PolicySet> {
+        Ok(policy_set::read(self.config.policies.as_deref())?)
+    }
+
+    pub(super) async fn store(&self) -> anyhow::Result<Store> {
+        Store::open(&self.config.database).await.with_context(|| format!("opening {}", self.config.database))
+    }
+
+    pub(super) async fn desk(&self) -> anyhow::Result<Desk> {
+        let set = Arc::new(self.policy_set()?);
+        Ok(Desk::new(self.store().await?, set, Arc::new(SystemClock), "command line".to_owned()))
+    }
+}
+
+impl Replay {
+    /// The as-of date, and the moment before which records count as known.
+    pub(super) fn of(self, desk: &Desk) -> (Date, Option<Instant>) {
+        (self.as_of.unwrap_or_else(|| desk.today()), self.known_on.map(|day| desk.known_by(day)))
+    }
+}

@@ -1,0 +1,92 @@
+//! The daemon's settings: a file, then `TALLOW__…` variables over it. Secrets stay in files of their own.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::Context;
+use serde::Deserialize;
+
+/// Every setting, each with a default that works on one machine.
+#[derive(Clone, Debug, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub struct Config {
+    /// Where the store lives unless `database` says otherwise.
+    pub data_dir: PathBuf,
+    /// Database address.
+    pub database: String,
+    /// Folder of the policy set; the shipped one where none is given.
+    pub policies: Option<PathBuf>,
+    /// Where pages are served.
+    pub listen: String,
+    /// How people reach the pages, for links in mail.
+    pub public_url: Option<String>,
+    /// How mail goes out; none: it stays in the outbox.
+    pub smtp: Option<Smtp>,
+}
+
+/// How mail goes out.
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Smtp {
+    /// Relay.
+    pub host: String,
+    /// Port.
+    #[serde(default = "submission")]
+    pub port: u16,
+    /// `none` (to loopback only), `starttls` or `implicit`.
+    #[serde(default = "starttls")]
+    pub tls: String,
+    /// Sender's address.
+    pub from: String,
+    /// Name said in EHLO.
+    #[serde(default)]
+    pub hello: String,
+    /// User, where the relay asks for one.
+    pub user: Option<String>,
+    /// File that holds the password.
+    pub password_file: Option<PathBuf>,
+    /// Certificate authority beyond the system's.
+    pub ca_file: Option<PathBuf>,
+}
+
+fn submission() -> u16 {
+    587
+}
+
+fn starttls() -> String {
+    "starttls".to_owned()
+}
+
+impl Default for Config {
+    fn default() -> Config {
+        Config {
+            data_dir: PathBuf::from("."),
+            database: String::new(),
+            policies: None,
+            listen: "127.0.0.1:8470".to_owned(),
+            public_url: None,
+            smtp: None,
+        }
+    }
+}
+
+impl Config {
+    /// Reads the file, where one is given, and the variables.
+    ///
+    /// # Errors
+    /// An unreadable file, an unknown key, or a value of the wrong sort, by name.
+    pub fn read(file: Option<&Path>) -> anyhow::Result<Config> {
+        let mut sources = config::Config::builder();
+        if let Some(file) = file {
+            sources = sources.add_source(config::File::from(file).format(config::FileFormat::Toml));
+        }
+        let variables = config::Environment::with_prefix("TALLOW").prefix_separator("__").separator("__");
+        let read = sources.add_source(variables).build();
+        let named = || file.map_or("the TALLOW__ variables".to_owned(), |file| file.display().to_string());
+        let read = read.with_context(|| format!("reading settings from {}", named()))?;
+        let mut config: Config = read.try_deserialize().with_context(|| format!("reading settings from {}", named()))?;
+        if config.database.is_empty() {
+            config.database = format!("sqlite:{}", config.data_dir.join("tallow.db").display());
+        }
+        Ok(config)
+    }
+}

@@ -1,0 +1,320 @@
+//! The desk: where records are taken in, and what follows from them is written down with them.
+
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use jiff::civil::Date;
+use policies::amount::Amount;
+use policies::due::{DueRow, Evaluator};
+use policies::facts::{Fleet, ItemId};
+use policies::load::PolicySet;
+use policies::zone::Instant;
+use tokio::sync::Mutex;
+
+use crate::clock::Clock;
+use crate::records::{self, Usage, Work};
+use crate::register::{Change, Changes, Faults, FolderError, RowFault, Sheet, plan};
+use crate::store::due_table::StoredDue;
+use crate::store::fleet::{Loaded, of_register};
+use crate::store::write::Deed;
+use crate::store::{Store, StoreError, Stored, Writer};
+
+/// Use may be logged this far ahead of the clock: phones run a little fast.
+const AHEAD_MICROS: i64 = 5 * 60 * 1_000_000;
+
+/// Why the desk did not take something in.
+#[derive(Debug, thiserror::Error)]
+pub enum DeskError {
+    /// The store failed.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The register could not be read.
+    #[error(transparent)]
+    Folder(#[from] FolderError),
+    /// The import holds bad rows; nothing was changed.
+    #[error("{} bad row(s); nothing was changed", told.len() + more)]
+    BadRows {
+        /// Those that are told.
+        told: Vec<RowFault>,
+        /// How many more there are.
+        more: usize,
+    },
+    /// The record cannot be right.
+    #[error("{0}")]
+    Refused(String),
+}
+
+/// What an import did.
+#[derive(Debug)]
+pub struct Imported {
+    /// Per file: new and corrected records.
+    pub counts: Vec<(&'static str, usize, usize)>,
+    /// What a person should know.
+    pub notes: Vec<RowFault>,
+}
+
+/// What one record moved.
+#[derive(Debug)]
+pub struct Recorded {
+    /// False when the same record was there already.
+    pub new: bool,
+    /// Items whose rows were worked out again.
+    pub items: usize,
+    /// Rows written.
+    pub rows: usize,
+}
+
+/// Takes records in under one policy set.
+pub struct Desk {
+    /// Where they are kept.
+    pub store: Store,
+    /// The rules in force.
+    pub set: Arc<PolicySet>,
+    clock: Arc<dyn Clock>,
+    actor: String,
+    warm: Mutex<Option<Loaded>>,
+}
+
+impl Desk {
+    /// A desk over a store.
+    pub fn new(store: Store, set: Arc<PolicySet>, clock: Arc<dyn Clock>, actor: String) -> Desk {
+        Desk { store, set, clock, actor, warm: Mutex::new(None) }
+    }
+
+    /// The present moment.
+    pub fn now(&self) -> Instant {
+        self.clock.now()
+    }
+
+    /// Today at home.
+    pub fn today(&self) -> Date {
+        self.set.service.home_zone.date_of(self.now())
+    }
+
+    /// 24:00 of a day at home, for what was known by then.
+    pub fn known_by(&self, day: Date) -> Instant {
+        self.set.service.home_zone.end_of(day)
+    }
+
+    fn deed(&self, action: &str) -> Deed {
+        Deed { actor: self.actor.clone(), action: action.to_owned(), at: self.now() }
+    }
+
+    /// Imports a register in one transaction, or nothing of it.
+    ///
+    /// # Errors
+    /// Every bad row, or the store's failure.
+    pub async fn import(&self, sheets: &[Sheet], faults: &Faults, dry_run: bool) -> Result<Imported, DeskError> {
+        let (now, today) = (self.now(), self.today());
+        if dry_run {
+            let plan = plan(&self.set, sheets, self.store.register(None).await?, now, faults);
+            return imported(&plan.changes, faults);
+        }
+        self.store
+            .write(self.deed("import"), async |tx: &mut Writer| {
+                let plan = plan(&self.set, sheets, tx.register().await?, now, faults);
+                let done = imported(&plan.changes, faults)?;
+                if !done.counts.is_empty() {
+                    append_changes(tx, &plan.changes).await?;
+                    let fleet = of_register(&self.set, &plan.register);
+                    tx.replace_due(&table(&self.set, &fleet, today)).await?;
+                }
+                Ok(done)
+            })
+            .await
+    }
+
+    /// Logs rows of use; each is one record however often it is sent.
+    ///
+    /// # Errors
+    /// A row that cannot be right, a known key with other values, or the store's failure.
+    pub async fn log_use(&self, rows: &[Usage]) -> Result<Recorded, DeskError> {
+        let latest = self.now().0.saturating_add(AHEAD_MICROS);
+        if let Some(row) = rows.iter().find(|row| row.at > latest) {
+            let at = Instant(row.at).timestamp();
+            return Err(DeskError::Refused(format!("{at} lies more than five minutes ahead; correct the time")));
+        }
+        let mut warm = self.warm.lock().await;
+        // Taken out while it is being changed: after a failure it is read afresh.
+        let held = warm.take();
+        let (done, loaded) = self
+            .store
+            .write(self.deed("log"), async |tx: &mut Writer| {
+                let mut loaded = self.warmed(tx, held).await?;
+                let mut fresh = Vec::new();
+                for row in rows {
+                    fresh.extend(is_new(tx, row).await?.then(|| row.clone()));
+                }
+                if fresh.is_empty() {
+                    return Ok::<_, DeskError>((Recorded { new: false, items: 0, rows: 0 }, loaded));
+                }
+                tx.append_new(&fresh).await?;
+                let items = self.apply(tx, &mut loaded, &fresh).await?;
+                let rows = self.rewrite(tx, &loaded.fleet, &items).await?;
+                loaded.head = tx.link();
+                Ok((Recorded { new: true, items: items.len(), rows }, loaded))
+            })
+            .await?;
+        *warm = Some(loaded);
+        Ok(done)
+    }
+
+    /// Records work done; one record however often it is sent.
+    ///
+    /// # Errors
+    /// Work that cannot be right, a known key with other values, or the store's failure.
+    pub async fn record_work(&self, work: Work) -> Result<Recorded, DeskError> {
+        if work.at > self.now().0.saturating_add(AHEAD_MICROS) {
+            return Err(DeskError::Refused("work done cannot lie ahead; correct the time".to_owned()));
+        }
+        self.warm.lock().await.take();
+        self.store
+            .write(self.deed("work"), async |tx: &mut Writer| {
+                if !is_new(tx, &work).await? {
+                    return Ok(Recorded { new: false, items: 0, rows: 0 });
+                }
+                tx.append_new(std::slice::from_ref(&work)).await?;
+                let loaded = tx.fleet(&self.set).await?;
+                let items = with_set_members(&loaded.fleet, &work.item);
+                let rows = self.rewrite(tx, &loaded.fleet, &items).await?;
+                Ok(Recorded { new: true, items: items.len(), rows })
+            })
+            .await
+    }
+
+    /// Works the whole due table out again for today and stores it.
+    ///
+    /// # Errors
+    /// The store's failure.
+    pub async fn refresh(&self) -> Result<usize, DeskError> {
+        let today = self.today();
+        let mut warm = self.warm.lock().await;
+        let held = warm.take();
+        let (count, loaded) = self
+            .store
+            .write(self.deed("sweep"), async |tx: &mut Writer| {
+                let loaded = self.warmed(tx, held).await?;
+                let rows = table(&self.set, &loaded.fleet, today);
+                tx.replace_due(&rows).await?;
+                Ok::<_, DeskError>((rows.len(), loaded))
+            })
+            .await?;
+        *warm = Some(loaded);
+        Ok(count)
+    }
+
+    /// Looks at the fleet as it stands, reading it afresh only when somebody wrote meanwhile.
+    ///
+    /// # Errors
+    /// The store's failure.
+    pub async fn with_fleet<T>(&self, look: impl FnOnce(&Fleet) -> T) -> Result<T, DeskError> {
+        let mut warm = self.warm.lock().await;
+        let head = self.store.head().await?.seq;
+        if warm.as_ref().is_none_or(|loaded| loaded.head != head) {
+            *warm = None;
+            *warm = Some(self.store.fleet(&self.set, None).await?);
+        }
+        let Some(loaded) = warm.as_ref() else {
+            return Err(DeskError::Refused("the fleet could not be read".to_owned()));
+        };
+        Ok(look(&loaded.fleet))
+    }
+
+    /// The fleet at hand, if nobody wrote since it was read; else read afresh.
+    async fn warmed(&self, tx: &Writer, held: Option<Loaded>) -> Result<Loaded, StoreError> {
+        match held {
+            Some(loaded) if loaded.head == tx.head() => Ok(loaded),
+            _ => tx.fleet(&self.set).await,
+        }
+    }
+
+    /// Adds fresh use to the fleet at hand and names the items it touches.
+    async fn apply(&self, tx: &Writer, loaded: &mut Loaded, rows: &[Usage]) -> Result<Vec<ItemId>, DeskError> {
+        if rows.iter().any(|row| row.count.is_none()) {
+            // A reading moves the use of the readings after it: the log is read afresh.
+            *loaded = tx.fleet(&self.set).await?;
+        } else {
+            for row in rows {
+                let host = loaded.fleet.find(&row.host);
+                let meter = self.set.kinds.find_meter(&row.meter);
+                if let (Some(host), Some(meter), Some(count)) = (host, meter, row.count) {
+                    let when = records::when(row.at, row.day.as_deref());
+                    loaded.fleet.record_use(host, meter, when, Amount::from_millionths(count));
+                }
+            }
+        }
+        let hosts = rows.iter().filter_map(|row| loaded.fleet.find(&row.host));
+        let mut touched: BTreeSet<ItemId> = hosts.flat_map(|host| loaded.fleet.bearers(host)).collect();
+        let cut = loaded.fleet.ids().filter(|id| loaded.fleet.item(*id).cut_from.is_some_and(|p| touched.contains(&p)));
+        let cut: Vec<ItemId> = cut.collect();
+        touched.extend(cut);
+        Ok(touched.into_iter().collect())
+    }
+
+    async fn rewrite(&self, tx: &mut Writer, fleet: &Fleet, items: &[ItemId]) -> Result<usize, StoreError> {
+        let today = self.today();
+        let evaluator = Evaluator::new(&self.set, fleet, today);
+        let mut rows = Vec::new();
+        for id in items {
+            evaluator.rows_of(*id, &mut rows);
+        }
+        let rows: Vec<StoredDue> = rows.iter().map(|row| StoredDue::of(&self.set, fleet, today, row)).collect();
+        let tags: Vec<&str> = items.iter().map(|id| &*fleet.item(*id).tag).collect();
+        tx.rewrite_due(&tags, &rows).await?;
+        Ok(rows.len())
+    }
+}
+
+/// Whether a record is new. The same again is not; the same key with other values is refused, since live
+/// logging never corrects.
+async fn is_new<R: Stored>(tx: &Writer, record: &R) -> Result<bool, DeskError> {
+    match tx.current::<R>(record.key()).await? {
+        None => Ok(true),
+        Some(stored) if stored == *record => Ok(false),
+        Some(_) => {
+            let key = record.key();
+            let message = format!("\"{key}\" is recorded already with other values; correct it by an import, or give another key");
+            Err(DeskError::Refused(message))
+        }
+    }
+}
+
+fn with_set_members(fleet: &Fleet, tag: &str) -> Vec<ItemId> {
+    let Some(id) = fleet.find(tag) else { return Vec::new() };
+    let mut items: BTreeSet<ItemId> = BTreeSet::from([id]);
+    items.extend(fleet.item(id).set.iter().flat_map(|set| fleet.set(set)));
+    items.into_iter().collect()
+}
+
+/// The whole due table of a fleet at the end of a day, as it is stored.
+pub fn table(set: &PolicySet, fleet: &Fleet, as_of: Date) -> Vec<StoredDue> {
+    let rows: Vec<DueRow> = Evaluator::new(set, fleet, as_of).table();
+    rows.iter().map(|row| StoredDue::of(set, fleet, as_of, row)).collect()
+}
+
+fn imported(changes: &Changes, faults: &Faults) -> Result<Imported, DeskError> {
+    if faults.any() {
+        let (told, more) = faults.take();
+        return Err(DeskError::BadRows { told, more });
+    }
+    Ok(Imported { counts: changes.counts(), notes: faults.take_notes() })
+}
+
+async fn append_changes(tx: &mut Writer, changes: &Changes) -> Result<(), StoreError> {
+    append_change(tx, &changes.stations).await?;
+    append_change(tx, &changes.people).await?;
+    append_change(tx, &changes.items).await?;
+    append_change(tx, &changes.fittings).await?;
+    append_change(tx, &changes.usage).await?;
+    append_change(tx, &changes.work).await?;
+    append_change(tx, &changes.states).await?;
+    append_change(tx, &changes.concessions).await?;
+    append_change(tx, &changes.certificates).await?;
+    append_change(tx, &changes.parts).await?;
+    append_change(tx, &changes.stock).await
+}
+
+async fn append_change<R: Stored>(tx: &mut Writer, change: &Change<R>) -> Result<(), StoreError> {
+    tx.append_new(&change.new).await?;
+    tx.append(&change.corrected).await
+}

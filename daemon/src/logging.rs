@@ -1,0 +1,136 @@
+//! What a launch, a recovery or a reading counts on.
+
+use policies::amount::Amount;
+use policies::due::Evaluator;
+use policies::facts::{Fleet, ItemId};
+use policies::load::PolicySet;
+use policies::zone::Instant;
+
+use crate::desk::DeskError;
+use crate::records::Usage;
+use crate::register::moment;
+
+/// What was done.
+#[derive(Clone, Debug)]
+pub enum Entry {
+    /// A launch.
+    Launch,
+    /// A recovery and the winch pulls it took.
+    Recovery {
+        /// Winch pulls.
+        pulls: Amount,
+    },
+    /// A dial's reading.
+    Reading {
+        /// Meter.
+        meter: String,
+        /// What the dial says.
+        reading: Amount,
+    },
+}
+
+/// What is known of it.
+#[derive(Clone, Debug)]
+pub struct Asked<'a> {
+    /// Station slug.
+    pub station: &'a str,
+    /// When, as text; now where absent.
+    pub at: Option<&'a str>,
+    /// Gear that bore it, where the station's own is not meant.
+    pub hosts: &'a [String],
+    /// Client key.
+    pub key: Option<&'a str>,
+    /// Note.
+    pub note: Option<&'a str>,
+}
+
+/// The meters an entry counts on, each with how much, and whether a station must have it.
+fn meters(entry: &Entry) -> Vec<(&str, Amount, bool)> {
+    match entry {
+        Entry::Launch => vec![("launches", Amount::whole(1), true)],
+        Entry::Recovery { pulls } => vec![("recoveries", Amount::whole(1), true), ("pulls", *pulls, false)],
+        Entry::Reading { meter, reading } => vec![(meter.as_str(), *reading, true)],
+    }
+}
+
+/// Rows of use for one entry: every host of the station that carries the meter, one of each kind.
+///
+/// # Errors
+/// An unknown station, a time that does not exist, or no single host to count on, with what would help.
+pub fn rows(
+    set: &PolicySet, fleet: &Fleet, now: Instant, asked: &Asked, entry: &Entry,
+) -> Result<Vec<Usage>, DeskError> {
+    let refused = |message: String| DeskError::Refused(message);
+    let station = fleet.stations.iter().find(|station| *station.slug == *asked.station);
+    let station = station.ok_or_else(|| refused(format!("no station is called \"{}\"", asked.station)))?;
+    let zone = &fleet.zones[usize::from(station.zone.0)];
+    let (at, day) = match asked.at {
+        None => (now.0, None),
+        Some(text) => moment(text, zone).ok_or_else(|| {
+            refused(format!("\"{text}\" is no time; write 2026-10-12T09:40:00+01:00, 2026-10-12T09:40 or 2026-10-12"))
+        })?,
+    };
+    let as_of = zone.date_of(now);
+    let candidates = candidates(set, fleet, asked, as_of)?;
+    let mut rows = Vec::new();
+    for (meter, amount, needed) in meters(entry) {
+        let hosts = carriers(set, fleet, &candidates, meter)?;
+        if hosts.is_empty() && needed {
+            let text = format!("nothing at {} counts {meter}; name the gear that bore it with --host TAG", asked.station);
+            return Err(refused(text));
+        }
+        let counted = !matches!(entry, Entry::Reading { .. });
+        rows.extend(hosts.into_iter().map(|host| {
+            let host = fleet.item(host).tag.to_string();
+            let base = asked.key.map_or_else(|| format!("log {at}"), str::to_owned);
+            Usage {
+                key: format!("{base} {host} {meter}"),
+                void: false,
+                at,
+                day: day.clone(),
+                meter: meter.to_owned(),
+                count: counted.then(|| amount.millionths()),
+                reading: (!counted).then(|| amount.millionths()),
+                note: asked.note.map(str::to_owned),
+                host,
+            }
+        }));
+    }
+    Ok(rows)
+}
+
+/// The gear named, or everything in service that the station owns.
+fn candidates(
+    set: &PolicySet, fleet: &Fleet, asked: &Asked, as_of: jiff::civil::Date,
+) -> Result<Vec<ItemId>, DeskError> {
+    if asked.hosts.is_empty() {
+        let evaluator = Evaluator::without_forecasts(set, fleet, as_of);
+        let owned = fleet.ids().filter(|id| {
+            let item = fleet.item(*id);
+            let here = fleet.station_of(item).is_some_and(|station| *station.slug == *asked.station);
+            here && !evaluator.is_withdrawn(item)
+        });
+        return Ok(owned.collect());
+    }
+    let find = |tag: &String| fleet.find(tag).ok_or_else(|| DeskError::Refused(format!("no item is tagged \"{tag}\"")));
+    asked.hosts.iter().map(find).collect()
+}
+
+/// Of each kind that carries the meter, the one host.
+fn carriers(set: &PolicySet, fleet: &Fleet, candidates: &[ItemId], meter: &str) -> Result<Vec<ItemId>, DeskError> {
+    let Some(id) = set.kinds.find_meter(meter) else {
+        let known = set.kinds.meters.join(", ");
+        return Err(DeskError::Refused(format!("no kind has a meter \"{meter}\"; the meters are {known}")));
+    };
+    let carries = |item: &&ItemId| set.kinds.kind(fleet.item(**item).kind).meter(id).is_some();
+    let found: Vec<ItemId> = candidates.iter().filter(carries).copied().collect();
+    for (index, one) in found.iter().enumerate() {
+        let kind = fleet.item(*one).kind;
+        if let Some(other) = found[..index].iter().find(|other| fleet.item(**other).kind == kind) {
+            let (one, other) = (&fleet.item(*one).tag, &fleet.item(*other).tag);
+            let text = format!("{other} and {one} both count {meter}; say which with --host TAG");
+            return Err(DeskError::Refused(text));
+        }
+    }
+    Ok(found)
+}

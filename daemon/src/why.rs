@@ -1,0 +1,283 @@
+//! Why a row stands as it does, in words: the same lines for the command line and the pages.
+
+use jiff::civil::Date;
+use policies::amount::Amount;
+use policies::calendar::{Base, CalendarDue};
+use policies::due::{Because, Evaluator};
+use policies::explain::{AfterWorking, Borne, CalendarWorking, Derivation, ForecastWorking, UsageWorking};
+use policies::facts::{Done, Fleet, ItemId};
+use policies::load::PolicySet;
+use policies::rule::{Event, Grid, Rule};
+use policies::zone::{Instant, Zone};
+use serde_json::{Value, json};
+
+/// A derivation with the names it needs to be told.
+pub struct Why<'f> {
+    set: &'f PolicySet,
+    fleet: &'f Fleet,
+    as_of: Date,
+    /// What it tells.
+    pub derivation: Derivation,
+}
+
+/// A heading and its lines.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Part {
+    /// Heading.
+    pub heading: String,
+    /// Lines.
+    pub lines: Vec<String>,
+}
+
+/// A date as people read it: `28 Oct 2026`.
+pub fn day(date: Date) -> String {
+    date.strftime("%-d %b %Y").to_string()
+}
+
+impl<'f> Why<'f> {
+    /// The derivation of an item's row; none for unknown names.
+    pub fn of(set: &'f PolicySet, fleet: &'f Fleet, as_of: Date, item: &str, rule: &str) -> Option<Why<'f>> {
+        let (item, rule) = fleet.find(item).zip(set.find_rule(rule))?;
+        let derivation = Evaluator::new(set, fleet, as_of).derive(item, rule);
+        Some(Why { set, fleet, as_of, derivation })
+    }
+
+    fn rule(&self) -> &Rule {
+        self.set.rule(self.derivation.row.rule)
+    }
+
+    fn zone(&self) -> &Zone {
+        self.fleet.zone_of(self.fleet.item(self.derivation.row.item))
+    }
+
+    fn tag(&self, id: ItemId) -> &str {
+        &self.fleet.item(id).tag
+    }
+
+    fn due_text(&self) -> String {
+        let row = &self.derivation.row;
+        match (row.because, row.due_on) {
+            (Some(Because::NoBase), _) => "overdue now: there is no date to count from".to_owned(),
+            (Some(because), Some(due)) => format!("due {} because of the {because} clause", day(due)),
+            _ => "no date foreseen".to_owned(),
+        }
+    }
+
+    /// One sentence: what stands, and by when.
+    pub fn summary(&self) -> String {
+        let row = &self.derivation.row;
+        format!("{} · {}: {}, {}", self.tag(row.item), self.rule().title, row.standing, self.due_text())
+    }
+
+    /// The whole derivation, part by part.
+    pub fn parts(&self) -> Vec<Part> {
+        let found = &self.derivation;
+        let mut parts = vec![self.rule_part(), self.base_part()];
+        parts.extend(found.calendar.iter().map(|working| self.calendar_part(working)));
+        parts.extend(found.usage.iter().map(|working| self.usage_part(working)));
+        parts.extend(found.after.iter().map(|working| self.after_part(working)));
+        parts.push(self.verdict_part());
+        parts
+    }
+
+    /// As text for a terminal.
+    pub fn text(&self) -> String {
+        let mut text = self.summary() + "\n";
+        for part in self.parts() {
+            text += &format!("\n{}\n", part.heading);
+            for line in part.lines {
+                text += &format!("  {line}\n");
+            }
+        }
+        text + "\nTallow advises; a competent person decides whether gear is fit.\n"
+    }
+
+    fn rule_part(&self) -> Part {
+        let rule = self.rule();
+        let source = rule.source.as_ref().map(|source| format!(", {source}")).unwrap_or_default();
+        let by = rule.by.as_ref().map(|by| format!(", by a {by}")).unwrap_or_default();
+        Part {
+            heading: "Rule".to_owned(),
+            lines: vec![
+                format!("{} — {}", rule.id, rule.title),
+                format!("{}{by}; overdue: {}", rule.work, rule.overdue),
+                format!("authority: {}{source}", rule.authority),
+                format!("{} line {}, policy set {}", rule.file, rule.line, &self.set.hash[..12]),
+            ],
+        }
+    }
+
+    fn base_part(&self) -> Part {
+        let mut lines = vec![match self.derivation.last {
+            Some(done) => format!("last work that counts: {}", self.done_text(&done)),
+            None => "never done".to_owned(),
+        }];
+        lines.extend(self.derivation.failed.iter().map(|done| format!("failed, so it does not count: {}", self.done_text(done))));
+        Part { heading: "Counted from".to_owned(), lines }
+    }
+
+    fn done_text(&self, done: &Done) -> String {
+        format!("{} {} on {} ({})", self.set.rule(done.rule).id, done.outcome, day(done.date), self.moment(done.at))
+    }
+
+    fn moment(&self, at: Instant) -> String {
+        self.zone().local(at).strftime("%-d %b %Y %H:%M").to_string()
+    }
+
+    fn calendar_part(&self, working: &CalendarWorking) -> Part {
+        let clause = &working.clause;
+        let grid = if clause.grid == Grid::Fixed { ", on a fixed grid" } else { "" };
+        let heading = format!("Calendar: every {} from {}{grid}", clause.every, clause.from);
+        let lines = match &working.due {
+            None => vec!["no base: neither entry into service nor manufacture is known, so it is overdue now".to_owned()],
+            Some(due) => calendar_lines(working, due),
+        };
+        Part { heading, lines }
+    }
+
+    fn usage_part(&self, working: &UsageWorking) -> Part {
+        let clause = &working.clause;
+        let meter = self.set.kinds.meter_name(clause.meter);
+        let mut lines = Vec::new();
+        if working.opening.is_positive() {
+            lines.push(format!("{} {meter} before the records begin", working.opening));
+        }
+        lines.extend(working.borne.iter().map(|borne| self.borne_text(borne, meter)));
+        lines.push(self.sum_text(working, meter));
+        match (&working.forecast, working.reached_on) {
+            (_, Some(on)) => lines.push(format!("limit reached on {}", day(on))),
+            (Some(forecast), None) => lines.extend(self.forecast_lines(forecast, meter)),
+            (None, None) => lines.push("fitted to nothing that counts it, so no forecast".to_owned()),
+        }
+        let tolerance = format!("{} early, {} late", clause.early, clause.late);
+        Part { heading: format!("Usage: every {} {meter} ({tolerance})", clause.every), lines }
+    }
+
+    fn borne_text(&self, borne: &Borne, meter: &str) -> String {
+        let host = self.fleet.item(borne.host);
+        let station = self.fleet.station_of(host).map_or("stores", |station| &*station.name);
+        let from = if borne.from == Instant::MIN { "always".to_owned() } else { self.moment(borne.from) };
+        let to = if borne.to == Instant::MAX { "now".to_owned() } else { self.moment(borne.to) };
+        let undated = if borne.undated.is_positive() {
+            format!(", of which {} known to the day only and counted whole", borne.undated)
+        } else {
+            String::new()
+        };
+        format!("{} {meter} on {} at {station}, {from} to {to}{undated}", borne.dated + borne.undated, host.tag)
+    }
+
+    fn sum_text(&self, working: &UsageWorking, meter: &str) -> String {
+        let parts = working.borne.iter().map(|borne| borne.dated + borne.undated);
+        let all: Vec<String> = std::iter::once(working.opening).filter(|opening| opening.is_positive()).chain(parts).map(|n| n.to_string()).collect();
+        let left = working.clause.every - working.used;
+        let rest = if left.is_negative() { format!("{} over", Amount::ZERO - left) } else { format!("{left} left") };
+        let sum = if all.len() > 1 { format!("{} = ", all.join(" + ")) } else { String::new() };
+        format!("{sum}{} of {} {meter} used, {rest}", working.used, working.clause.every)
+    }
+
+    fn forecast_lines(&self, forecast: &ForecastWorking, meter: &str) -> Vec<String> {
+        let rate = &forecast.rate;
+        let season = if rate.southern { "southern season" } else { "northern season" };
+        let [p10, p50, p90] = forecast.dates.map(|date| date.map_or("beyond 20 years".to_owned(), day));
+        vec![
+            format!(
+                "{} made {:.0} {meter} in {:.2} mean months ({season}); with the prior that is {:.0} in {:.2}, {:.2} a mean month",
+                self.tag(forecast.host), rate.uses, rate.months, rate.a, rate.b, rate.per_month()
+            ),
+            format!("{:.0} % of that answer is borrowed from the prior", 100.0 * rate.borrowed()),
+            format!("{} more by {p10} with 10 %, by {p50} with 50 %, by {p90} with 90 %", forecast.remaining),
+        ]
+    }
+
+    fn after_part(&self, working: &AfterWorking) -> Part {
+        let event = match working.clause.event {
+            Event::Meter(meter) => self.set.kinds.meter_name(meter),
+            Event::Work(work) => work.word(),
+            Event::Happening(happening) => happening.word(),
+        };
+        let heading = format!("After: {event}, within {}", working.clause.within);
+        let line = match &working.open {
+            None => "none since then".to_owned(),
+            Some(open) => format!("{event} on {}: due {}", self.moment(open.at), day(open.due)),
+        };
+        Part { heading, lines: vec![line] }
+    }
+
+    fn verdict_part(&self) -> Part {
+        let row = &self.derivation.row;
+        let rule = self.rule();
+        let mut lines = vec![format!("{} at the end of {}: {}", row.standing, day(self.as_of), self.due_text())];
+        if let Some((because, date)) = self.derivation.runner_up {
+            lines.push(format!("runner-up: the {because} clause, {}", day(date)));
+        }
+        if let Some(due) = row.due_on.filter(|_| !rule.window.late.is_zero()) {
+            lines.push(format!("last allowed day: {} ({} late)", day(rule.window.late.after(due, 1)), rule.window.late));
+        }
+        if Evaluator::bites(row) {
+            lines.push(format!("until then: {}", rule.overdue));
+        }
+        Part { heading: "Verdict".to_owned(), lines }
+    }
+
+    /// As JSON, with the same parts and the bare dates.
+    pub fn json(&self) -> Value {
+        let row = &self.derivation.row;
+        let rule = self.rule();
+        let date = |date: Option<Date>| date.map(|date| date.to_string());
+        let parts: Vec<Value> =
+            self.parts().into_iter().map(|part| json!({ "heading": part.heading, "lines": part.lines })).collect();
+        json!({
+            "item": self.tag(row.item), "rule": rule.id, "title": rule.title, "file": rule.file, "line": rule.line,
+            "authority": rule.authority.word(), "source": rule.source, "policy_set": self.set.hash,
+            "as_of": self.as_of.to_string(), "standing": row.standing.word(), "due_on": date(row.due_on),
+            "because": row.because.map(Because::word), "calendar_due": date(row.calendar_due),
+            "usage_due": date(row.usage_due), "usage_p10": date(row.forecast[0]), "usage_p50": date(row.forecast[1]),
+            "usage_p90": date(row.forecast[2]), "after_due": date(row.after_due),
+            "meter": row.meter.map(|meter| self.set.kinds.meter_name(meter)),
+            "used": row.meter.map(|_| row.used.to_string()), "limit": row.meter.map(|_| row.limit.to_string()),
+            "usage": self.derivation.usage.iter().map(|working| self.usage_json(working)).collect::<Vec<_>>(),
+            "derivation": parts,
+        })
+    }
+
+    fn usage_json(&self, working: &UsageWorking) -> Value {
+        let end = |at: Instant| (at != Instant::MIN && at != Instant::MAX).then(|| at.timestamp().to_string());
+        let borne: Vec<Value> = working
+            .borne
+            .iter()
+            .map(|part| {
+                json!({
+                    "host": self.tag(part.host), "from": end(part.from), "to": end(part.to),
+                    "count": (part.dated + part.undated).to_string(), "known_to_the_day": part.undated.to_string(),
+                })
+            })
+            .collect();
+        json!({
+            "meter": self.set.kinds.meter_name(working.clause.meter), "used": working.used.to_string(),
+            "limit": working.clause.every.to_string(), "opening": working.opening.to_string(), "intervals": borne,
+            "reached_on": working.reached_on.map(|date| date.to_string()),
+            "rate_per_mean_month": working.forecast.map(|forecast| forecast.rate.per_month()),
+            "borrowed": working.forecast.map(|forecast| forecast.rate.borrowed()),
+        })
+    }
+}
+
+fn calendar_lines(working: &CalendarWorking, due: &CalendarDue) -> Vec<String> {
+    let base = match due.base {
+        Base::LastDone(_) => "last done",
+        Base::EntryIntoService(_) => "entry into service",
+        Base::Manufacture(_) => "manufacture",
+        Base::Anchor(_) => "anchor",
+        Base::FirstDone(_) => "first work",
+    };
+    let every = working.clause.every;
+    let step = if due.times > 1 { format!("{} × {every}", due.times) } else { every.to_string() };
+    let mut lines = vec![format!("{base} {} + {step} = {}", day(due.base.date()), day(every.after(due.base.date(), due.times)))];
+    if due.paused_days > 0 {
+        lines.push(format!("+ {} days in store = {}", due.paused_days, day(due.due)));
+    }
+    if due.capped {
+        lines.push(format!("the law allows no more than {every} since the last work: {}", day(due.due)));
+    }
+    lines
+}

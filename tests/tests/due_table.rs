@@ -1,0 +1,137 @@
+//! The whole due table against the independent slow checker, and against the golden register.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::Arc;
+
+use daemon::clock::StandingClock;
+use daemon::desk::Desk;
+use daemon::due_list::{self, Line, Wanted};
+use daemon::policy_set;
+use daemon::register::{Faults, read_folder};
+use daemon::store::Store;
+use jiff::civil::Date;
+use policies::load::PolicyFile;
+use policies::zone::Instant;
+use tests::random_fleet::random_fleet;
+use tests::slow_checker::{self, Row};
+
+type Files = BTreeMap<String, String>;
+
+/// Imports register text through the real path into a store in memory.
+async fn desk(files: &Files, policies: &Files, now: Date) -> Desk {
+    let policies: Vec<PolicyFile> =
+        policies.iter().map(|(name, text)| PolicyFile { name: name.clone(), text: text.clone() }).collect();
+    let set = Arc::new(policy_set::check(&policies).unwrap());
+    let folder = tempfile::tempdir().unwrap();
+    for (name, text) in files {
+        std::fs::write(folder.path().join(name), text).unwrap();
+    }
+    let now = Instant(now.to_zoned_datetime(jiff::tz::TimeZone::UTC).unwrap().timestamp().as_microsecond());
+    let desk = Desk::new(Store::in_memory().await.unwrap(), set, Arc::new(StandingClock(now)), "test".to_owned());
+    let faults = Faults::default();
+    let sheets = read_folder(folder.path(), &faults).unwrap();
+    if let Err(error) = desk.import(&sheets, &faults, false).await {
+        panic!("{error:#?}");
+    }
+    desk
+}
+
+async fn engine(desk: &Desk, as_of: Date) -> Vec<Line> {
+    desk.with_fleet(|fleet| due_list::lines(&desk.set, fleet, as_of, &Wanted::default())).await.unwrap()
+}
+
+/// What both tell of a row; the slow checker knows no forecasts.
+fn told(line: &Line) -> (String, String, bool, String, String, String) {
+    let no_base = line.because == "no base";
+    let names = (line.item.clone(), line.rule.clone());
+    (names.0, names.1, no_base, line.calendar_due.clone(), line.usage_due.clone(), line.after_due.clone())
+}
+
+fn expected(row: &Row) -> (String, String, bool, String, String, String) {
+    let text = |date: Option<Date>| date.map(|date| date.to_string()).unwrap_or_default();
+    let names = (row.item.clone(), row.rule.clone());
+    (names.0, names.1, row.no_base, text(row.calendar_due), text(row.usage_due), text(row.after_due))
+}
+
+fn differences(lines: &[Line], rows: &[Row]) -> Vec<String> {
+    let mut have: Vec<_> = lines.iter().map(told).collect();
+    let mut want: Vec<_> = rows.iter().map(expected).collect();
+    have.sort();
+    want.sort();
+    let mut apart: Vec<String> = Vec::new();
+    apart.extend(want.iter().filter(|row| !have.contains(row)).map(|row| format!("checker: {row:?}")));
+    apart.extend(have.iter().filter(|row| !want.contains(row)).map(|row| format!("engine:  {row:?}")));
+    apart.extend(rows.iter().filter_map(|row| used_apart(lines, row)));
+    apart
+}
+
+/// The engine's shown meter is among the checker's, with the same use; and the standing is never better than
+/// the checker's, which leaves the forecast out.
+fn used_apart(lines: &[Line], row: &Row) -> Option<String> {
+    const ORDER: [&str; 5] = ["in date", "falling due", "due", "in tolerance", "overdue"];
+    let line = lines.iter().find(|line| line.item == row.item && line.rule == row.rule)?;
+    let shown = (line.meter.clone(), line.used.clone(), line.limit.clone());
+    if !row.used.is_empty() && !row.used.contains(&shown) {
+        return Some(format!("{} {}: shows {shown:?}, checker {:?}", row.item, row.rule, row.used));
+    }
+    let rank = |word: &str| ORDER.iter().position(|have| *have == word);
+    let (have, want) = (rank(line.standing), rank(row.standing_without_forecast));
+    let foreseen = want == rank("in date") && have == rank("falling due") && !line.usage_p10.is_empty();
+    let wrong = have != want && !foreseen;
+    wrong.then(|| format!("{} {}: {} but checker {}", row.item, row.rule, line.standing, row.standing_without_forecast))
+}
+
+fn read_all(folder: &Path) -> Files {
+    let mut files = Files::new();
+    for entry in std::fs::read_dir(folder).unwrap() {
+        let path = entry.unwrap().path();
+        if path.is_file() {
+            let name = path.file_name().unwrap().to_string_lossy().into_owned();
+            files.insert(name, std::fs::read_to_string(&path).unwrap());
+        }
+    }
+    files
+}
+
+/// A register reckoned twice, by two programs written apart from the contract's words.
+#[tokio::test]
+async fn golden_register() {
+    let golden = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/register-1");
+    let desk = desk(&read_all(&golden), &read_all(&golden.join("policies")), "2031-08-01".parse().unwrap()).await;
+    for as_of in ["2029-02-28", "2030-05-01"] {
+        let lines = engine(&desk, as_of.parse().unwrap()).await;
+        let path = golden.join(format!("expected/register-1-as-of-{as_of}.csv"));
+        let mut rows = csv::Reader::from_path(path).unwrap();
+        let mut count = 0;
+        for record in rows.records() {
+            let record = record.unwrap();
+            let cell = |at: usize| record[at].to_owned();
+            let want = (cell(0), cell(1), &record[2] == "yes", cell(3), cell(4), cell(5));
+            let line = lines.iter().find(|line| line.item == want.0 && line.rule == want.1).unwrap();
+            assert_eq!(told(line), want, "as of {as_of}");
+            let used = format!("{}={}/{}", line.meter, line.used, line.limit);
+            assert!(line.meter.is_empty() || record[6].split(';').any(|have| have == used), "{used} of {}", &record[6]);
+            count += 1;
+        }
+        assert_eq!(count, lines.len());
+    }
+}
+
+/// At least 200 random fleets, through the real import, on every as-of date of each.
+#[tokio::test]
+async fn random_fleets_agree_with_the_slow_checker() {
+    let mut rows_compared = 0;
+    for seed in 0..240 {
+        let fleet = random_fleet(seed);
+        let desk = desk(&fleet.files, &fleet.policies, "2032-01-01".parse().unwrap()).await;
+        for as_of in &fleet.as_of {
+            let rows = slow_checker::reckon(&fleet.files, &fleet.policies, *as_of).unwrap();
+            let lines = engine(&desk, *as_of).await;
+            let apart = differences(&lines, &rows);
+            assert!(apart.is_empty(), "seed {seed}, as of {as_of}:\n{}", apart.join("\n"));
+            rows_compared += rows.len();
+        }
+    }
+    assert!(rows_compared > 10_000, "only {rows_compared} rows were compared");
+}
