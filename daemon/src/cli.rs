@@ -3,9 +3,11 @@
 mod backup;
 mod due;
 mod log;
+mod notices;
 mod policy;
 mod proof_load;
 mod register;
+mod serve;
 mod setting;
 mod verify;
 mod work;
@@ -51,6 +53,12 @@ enum Command {
     Log(log::Log),
     /// Record work done
     Work(work::Work),
+    /// What was, is and will be sent
+    Notices(notices::Notices),
+    /// The daemon: sweeps, notices, pages
+    Serve(serve::Serve),
+    /// An invented service to look at, with its own post office
+    Demo(serve::Demo),
     /// The proof load a piece of gear must bear
     ProofLoad(proof_load::ProofLoad),
     /// Reckon everything again from the records and compare
@@ -115,6 +123,9 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Policy(policy) => policy.run(),
         Command::Log(log) => log.run(&settings).await,
         Command::Work(work) => work.run(&settings).await,
+        Command::Notices(notices) => notices.run(&settings).await,
+        Command::Serve(serve) => serve.run(&settings).await,
+        Command::Demo(demo) => demo.run().await,
         Command::ProofLoad(proof_load) => proof_load.run(),
         Command::Verify => verify::run(&settings).await,
         Command::Backup(backup) => backup.run(&settings).await,

@@ -3,8 +3,39 @@
 pub mod catcher;
 pub mod scenario;
 
+use std::net::SocketAddr;
+use std::path::Path;
+use std::sync::Arc;
+
+use anyhow::Context;
+use jiff::civil::{Date, date};
 use policies::load::{PolicyFile, SERVICE_FILE};
 use policies::shipped;
+use policies::zone::Instant;
+use tokio::net::TcpListener;
+
+use crate::clock::StandingClock;
+use crate::desk::Desk;
+use crate::notices::delivery::{drain, quick_steps};
+use crate::notices::smtp::{SmtpSettings, Tls};
+use crate::policy_set;
+use crate::register::{Faults, read_folder};
+use crate::store::Store;
+use crate::sweep::{Mail, sweep};
+use crate::web::{self, Web};
+use catcher::Catcher;
+
+/// Sender of the demo's notices.
+const FROM: &str = "tallow@mcbs.example";
+
+/// The stated moment, Mon 12 Oct 2026 07:00 on the Marlowen Coast (UTC+1 in summer).
+fn stated_moment() -> Instant {
+    let local = date(2026, 10, 12).at(7, 0, 0, 0);
+    policies::zone::Zone::parse("TVT0TVST,M3.5.0/1,M10.5.0/2").map_or(Instant::MIN, |zone| zone.instant(local))
+}
+
+/// The evening the stories are told of.
+pub const STATED: Date = date(2026, 10, 11);
 
 /// The policy set of the demo: the shipped one, with the demo service's own settings.
 pub fn policy_files() -> Vec<PolicyFile> {
@@ -12,4 +43,100 @@ pub fn policy_files() -> Vec<PolicyFile> {
     files.retain(|file| file.name != SERVICE_FILE);
     files.push(PolicyFile { name: SERVICE_FILE.to_owned(), text: include_str!("demo/service.toml").to_owned() });
     files
+}
+
+/// Writes the scenario as a register, and its policy set into `policies` beside it.
+///
+/// # Errors
+/// A folder or file that cannot be written.
+pub fn write(folder: &Path) -> anyhow::Result<()> {
+    let policies = folder.join("policies");
+    std::fs::create_dir_all(&policies).with_context(|| format!("making {}", policies.display()))?;
+    for (name, text) in scenario::register() {
+        std::fs::write(folder.join(name), text).with_context(|| format!("writing {name}"))?;
+    }
+    for file in policy_files() {
+        std::fs::write(policies.join(&file.name), file.text).with_context(|| format!("writing {}", file.name))?;
+    }
+    Ok(())
+}
+
+/// Loads the scenario into a throw-away store, sends its notices to its own post office, and serves the pages
+/// until it is stopped.
+///
+/// # Errors
+/// An address beyond loopback, or anything the daemon itself could fail at.
+pub async fn run(listen: SocketAddr) -> anyhow::Result<()> {
+    anyhow::ensure!(listen.ip().is_loopback(), "the demo serves on loopback only; give 127.0.0.1:PORT");
+    let listener = TcpListener::bind(listen).await.with_context(|| format!("listening on {listen}"))?;
+    let scratch = Scratch::new()?;
+    println!("Building three years of the Marlowen Coast (all invented) …");
+    let desk = Arc::new(load(&scratch.0).await?);
+    let post_office = Arc::new(Catcher::start().context("starting the demo's post office")?);
+    let pages = format!("http://{}", listener.local_addr()?);
+    let mail = Mail { from: FROM.to_owned(), pages_url: Some(pages.clone()) };
+    let swept = sweep(&desk, &mail).await?;
+    let relay = relay(post_office.port());
+    let sent = drain(&desk.store, &StandingClock(stated_moment()), &relay, FROM).await?;
+    println!("It is Mon 12 Oct 2026, 07:00. {} dates stand; {sent} of {} notices were caught.", count(&desk).await?, swept.notices);
+    println!("Look at {pages}/ — the wire F-0417: {pages}/item/F-0417 — the mail: {pages}/mail");
+    println!("Stop with Ctrl-C. Tallow advises; a competent person decides.");
+    let web = Web { desk, caught: Some(post_office), stated: Some(STATED) };
+    web::serve(listener, web, stopped()).await.context("serving pages")
+}
+
+async fn count(desk: &Desk) -> anyhow::Result<usize> {
+    Ok(desk.store.due_table().await?.len())
+}
+
+async fn stopped() {
+    // Where the signal cannot be had, the demo runs until it is killed.
+    if tokio::signal::ctrl_c().await.is_err() {
+        std::future::pending::<()>().await;
+    }
+}
+
+/// A desk over the scenario, imported the way any register is.
+///
+/// # Errors
+/// The folder or the store fails; the scenario itself is without fault.
+pub async fn load(folder: &Path) -> anyhow::Result<Desk> {
+    write(folder)?;
+    let set = Arc::new(policy_set::check(&policy_files())?);
+    let store = Store::open(&format!("sqlite:{}", folder.join("demo.db").display())).await?;
+    let desk = Desk::new(store, set, Arc::new(StandingClock(stated_moment())), "demo".to_owned());
+    let faults = Faults::default();
+    let sheets = read_folder(folder, &faults)?;
+    desk.import(&sheets, &faults, false).await.map_err(|error| anyhow::anyhow!("the scenario: {error:?}"))?;
+    Ok(desk)
+}
+
+fn relay(port: u16) -> SmtpSettings {
+    SmtpSettings {
+        host: "127.0.0.1".to_owned(),
+        port,
+        tls: Tls::None,
+        ca_file: None,
+        user: None,
+        password: None,
+        hello_name: "demo.mcbs.example".to_owned(),
+        steps: quick_steps(),
+    }
+}
+
+/// A folder that is gone when the demo is.
+struct Scratch(std::path::PathBuf);
+
+impl Scratch {
+    fn new() -> anyhow::Result<Scratch> {
+        let folder = std::env::temp_dir().join(format!("tallow-demo-{}", std::process::id()));
+        std::fs::create_dir_all(&folder).with_context(|| format!("making {}", folder.display()))?;
+        Ok(Scratch(folder))
+    }
+}
+
+impl Drop for Scratch {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
 }

@@ -1,6 +1,9 @@
 //! Notices: what is told to whom, as finished mail, and how it gets there.
 
+pub mod compose;
+pub mod delivery;
 pub mod digest;
 pub mod ical;
 pub mod message;
+pub mod proof;
 pub mod smtp;

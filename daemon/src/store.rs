@@ -6,7 +6,7 @@ pub mod current;
 pub mod due_table;
 pub mod fleet;
 mod open;
-// pub mod outbox;
+pub mod outbox;
 mod tables;
 pub mod write;
 

@@ -12,7 +12,8 @@ pub struct Model {
     pub line: i64,
     pub item: String,
     pub rule: String,
-    pub standing: String,
+    pub occurrence: String,
+    pub stage: String,
     pub due_on: Option<String>,
 }
 

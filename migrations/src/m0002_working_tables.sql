@@ -44,12 +44,13 @@ CREATE TABLE notice_line (
     line INTEGER NOT NULL,
     item TEXT NOT NULL,
     rule TEXT NOT NULL,
-    standing TEXT NOT NULL,
+    occurrence TEXT NOT NULL,
+    stage TEXT NOT NULL,
     due_on TEXT,
     PRIMARY KEY (notice, line)
 ) STRICT, WITHOUT ROWID;
 
-CREATE INDEX notice_line_item ON notice_line (item, rule);
+CREATE INDEX notice_line_item ON notice_line (item, rule, occurrence);
 
 CREATE TABLE setting (
     name TEXT PRIMARY KEY,

@@ -93,6 +93,14 @@ impl<'f> Evaluator<'f> {
         Evaluator { forecaster, ..Evaluator::without_forecasts(set, fleet, as_of) }
     }
 
+    /// While `today` is not over: its records count so far, and the rest of its use may still come, so that
+    /// forecasts start with today itself.
+    pub fn during(set: &'f PolicySet, fleet: &'f Fleet, today: Date) -> Evaluator<'f> {
+        let yesterday = today.yesterday().unwrap_or(today);
+        let forecaster = Some(Forecaster::new(set, fleet, yesterday));
+        Evaluator { forecaster, ..Evaluator::without_forecasts(set, fleet, today) }
+    }
+
     /// Certain dates only.
     pub fn without_forecasts(set: &'f PolicySet, fleet: &'f Fleet, as_of: Date) -> Evaluator<'f> {
         let mut rules = vec![Vec::new(); set.kinds.kinds.len()];

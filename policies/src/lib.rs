@@ -17,6 +17,7 @@ pub mod fitting;
 pub mod forecast;
 pub mod kinds;
 pub mod load;
+pub mod owed;
 pub mod proof_load;
 pub mod rule;
 pub mod schema;

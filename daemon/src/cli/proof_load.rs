@@ -7,16 +7,15 @@ use serde_json::json;
 use super::{Answer, TextFormat};
 
 #[derive(Debug, Args)]
-#[group(id = "rating", required = true, multiple = false, args = ["wll_t", "swl_t"])]
 pub(super) struct ProofLoad {
     /// Gear word, such as shackle, chain, single-sheave-block, winch
     #[arg(long)]
     gear: String,
     /// Working load limit in tonnes
-    #[arg(long, value_name = "T", allow_negative_numbers = true)]
+    #[arg(long, value_name = "T", allow_negative_numbers = true, required_unless_present = "swl_t")]
     wll_t: Option<String>,
     /// Safe working load in tonnes
-    #[arg(long, value_name = "T", allow_negative_numbers = true)]
+    #[arg(long, value_name = "T", allow_negative_numbers = true, conflicts_with = "wll_t")]
     swl_t: Option<String>,
     /// Whose table: ilo, us or canada
     #[arg(long, default_value = "ilo")]

@@ -1,17 +1,21 @@
+-- The endless limits keep each step a co-routine: one row is finished before the next is begun, and nothing is
+-- worked out twice or stored between the steps. USED_ and REACHED_ stand for the pieces beside this file.
 create table answer as
 with
-  started as materialized (
+  started as (
     select ir.item, ir.rule, coalesce(ir.last_at + 1, -9000000000) as since, s.cutoff,
            case r.life when 1 then i.made when 2 then i.entered else coalesce(ir.last_on, i.entered) end as base,
            r.every, r.meter_a, r.limit_a, r.meter_b, r.limit_b, r.within
     from item_rule ir join item i on i.id = ir.item join station s on s.id = i.station join rule r on r.id = ir.rule
+    limit -1 offset 0
   ),
-  used as materialized (
+  used as (
     select *, case when meter_a is not null then USED_A end as used_a,
               case when meter_b is not null then USED_B end as used_b
     from started
+    limit -1 offset 0
   ),
-  dated as materialized (
+  dated as (
     select *, date(base, every, 'floor') as calendar_due,
            case when used_a >= limit_a then date(REACHED_A * 86400, 'unixepoch') end as reached_a,
            case when used_b >= limit_b then date(REACHED_B * 86400, 'unixepoch') end as reached_b,
@@ -21,6 +25,7 @@ with
                    where b.item = used.item order by e.at limit 1) * 86400, 'unixepoch', within)
            end as after_due
     from used
+    limit -1 offset 0
   )
 select item, rule, calendar_due, after_due,
        case when second then meter_b else meter_a end as meter,

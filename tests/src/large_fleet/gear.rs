@@ -104,7 +104,7 @@ pub fn stations(size: &Size) -> Vec<StationRow> {
     (0..size.stations).zip(ZONES.iter().cycle()).map(station).collect()
 }
 
-/// Every item: hosts station by station, then the fitted gear, its kinds in turn.
+/// Every item: hosts station by station, then the fitted gear station by station, its kinds in turn.
 pub fn items(size: &Size) -> Vec<ItemRow> {
     let hosts = (0..size.hosts()).map(host);
     hosts.chain((0..size.items).map(|number| gear(size, number))).collect()
@@ -117,11 +117,12 @@ pub fn host_kind(host: u32) -> &'static HostKind {
 
 fn host(number: u32) -> ItemRow {
     let kind = host_kind(number);
+    let station = number / HOSTS_PER_STATION;
     ItemRow {
-        tag: format!("{}-{number:05}", kind.prefix),
+        tag: format!("{station:03}-{}-{}", kind.prefix, number % HOSTS_PER_STATION),
         kind: kind.name,
         gear: None,
-        station: number / HOSTS_PER_STATION,
+        station,
         made: date(2014, 5, 1),
         entered: date(2015, 6, 1),
         wll_tenths: None,
@@ -131,20 +132,31 @@ fn host(number: u32) -> ItemRow {
 fn gear(size: &Size, number: u32) -> ItemRow {
     let mut draw = Draw::new(1, number);
     let place = number as usize % GEAR.len();
+    let station = station_of(size, number);
     let made = date(2008, 1, 1).saturating_add(draw.range(0, 6_574).days());
     let entered = made.saturating_add(draw.range(5, 400).days()).min(date(2026, 5, 31));
     ItemRow {
-        tag: format!("{}-{number:06}", GEAR[place].prefix),
+        tag: format!("{station:03}-{}-{number:06}", GEAR[place].prefix),
         kind: GEAR[place].name,
         gear: Some(place),
-        station: turn(number) % size.stations,
+        station,
         made,
         entered,
         wll_tenths: Some(draw.range(10, 120)),
     }
 }
 
-/// Its place among the items of its kind.
-pub fn turn(number: u32) -> u32 {
-    number / 10
+/// The owner of the gear of that number: stations share it out evenly, one after the other.
+fn station_of(size: &Size, number: u32) -> u32 {
+    let share = u64::from(number) * u64::from(size.stations) / u64::from(size.items);
+    u32::try_from(share).unwrap_or_default()
+}
+
+/// Numbers of a station's gear.
+pub fn numbers_at(size: &Size, station: u32) -> std::ops::Range<u32> {
+    let first = |station: u32| {
+        let number = (u64::from(station) * u64::from(size.items)).div_ceil(u64::from(size.stations));
+        u32::try_from(number).unwrap_or_default()
+    };
+    first(station)..first(station + 1)
 }

@@ -1,7 +1,7 @@
 //! Fittings, use and work of the large fleet.
 
 use super::draw::Draw;
-use super::gear::{ENGINE_HOURS, GEAR, HOSTS_PER_STATION, ItemRow, On, WINCH_PULLS, host_kind, turn};
+use super::gear::{ENGINE_HOURS, GEAR, HOSTS_PER_STATION, ItemRow, On, WINCH_PULLS, host_kind, numbers_at};
 use super::policy_text::{RULES, RuleSpec};
 use super::{AS_OF, END_SECOND, FIRST_SECOND, Size, moment};
 use jiff::ToSpan;
@@ -46,8 +46,7 @@ const STAYS: [u32; 20] = [3, 1, 4, 2, 3, 5, 2, 4, 3, 2, 4, 3, 1, 2, 5, 4, 3, 2, 
 pub fn fittings(size: &Size, items: &[ItemRow]) -> Vec<FittingRow> {
     let mut rows = Vec::with_capacity(size.items as usize * 3);
     for number in 0..size.items {
-        let turn = turn(number);
-        let stays = STAYS[((turn + turn / size.stations) % 20) as usize];
+        let stays = STAYS[((number / 10 + number / 200) % 20) as usize];
         add_stays(size, items, number, stays, &mut rows);
     }
     rows
@@ -79,11 +78,9 @@ fn host_of(size: &Size, on: On, station: u32, draw: &mut Draw) -> u32 {
     match on {
         On::Hosts(first, end) => station * HOSTS_PER_STATION + small(draw.range(first.into(), end.into())),
         On::Gear(kind) => {
-            // Items of a kind come to the stations in turn.
-            let kinds = small(GEAR.len() as i64);
-            let held = (size.items / kinds - station).div_ceil(size.stations);
-            let turn = station + size.stations * small(draw.range(0, held.into()));
-            size.hosts() + turn * kinds + small(kind as i64)
+            let own = numbers_at(size, station).filter(|number| *number as usize % GEAR.len() == kind);
+            let own: Vec<u32> = own.collect();
+            size.hosts() + own[draw.range(0, own.len() as i64) as usize]
         }
     }
 }

@@ -136,7 +136,7 @@ fn check_dates(cells: &Cells, row: &Item) {
     if let (Some(made), Some(entered)) = (&row.manufactured_on, &row.entered_service_on)
         && entered < made
     {
-        cells.fault("entered_service_on", format!("{entered} lies before manufactured_on {made}"));
+        cells.note("entered_service_on", format!("{entered} lies before manufactured_on {made}; both count as they stand"));
     }
 }
 

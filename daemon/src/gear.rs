@@ -1,0 +1,61 @@
+//! How a piece of gear is named in a line: what it is, and where it sits.
+
+use policies::facts::{Fleet, Fitting, Item, ItemId};
+use policies::load::PolicySet;
+use policies::rule::Value;
+use policies::zone::Instant;
+
+/// The fitting an item is in just before a moment.
+pub fn fitted_at(item: &Item, cutoff: Instant) -> Option<&Fitting> {
+    item.fittings.iter().find(|fit| fit.from < cutoff && fit.to >= cutoff)
+}
+
+fn position_of<'p>(set: &'p PolicySet, fleet: &Fleet, fit: &Fitting) -> Option<&'p str> {
+    let host = set.kinds.kind(fleet.item(fit.host).kind);
+    host.positions.get(usize::from(fit.position?)).map(|position| position.name.as_str())
+}
+
+/// `starboard fall, 16 mm`: the position it fills, or its kind, and its size where it has one.
+pub fn what(set: &PolicySet, fleet: &Fleet, id: ItemId, cutoff: Instant) -> String {
+    let item = fleet.item(id);
+    let kind = set.kinds.kind(item.kind).name.as_str();
+    let position = fitted_at(item, cutoff).and_then(|fit| position_of(set, fleet, fit));
+    let name = position.unwrap_or(kind);
+    match size(item) {
+        Some(size) => format!("{name}, {size}"),
+        None => name.to_owned(),
+    }
+}
+
+fn size(item: &Item) -> Option<String> {
+    let wanted = [("nominal_diameter_mm", " mm"), ("wll_t", " t"), ("pattern", "")];
+    wanted.into_iter().find_map(|(column, unit)| {
+        let (_, value) = item.attributes.iter().find(|(have, _)| **have == *column)?;
+        Some(match value {
+            Value::Number(number) => format!("{number}{unit}"),
+            Value::Text(text) => text.clone(),
+        })
+    })
+}
+
+/// `carriage LC-2/07`, or `in store at Quarle Beach`.
+pub fn place(set: &PolicySet, fleet: &Fleet, id: ItemId, cutoff: Instant) -> String {
+    let item = fleet.item(id);
+    if let Some(fit) = fitted_at(item, cutoff) {
+        let host = fleet.item(fit.host);
+        return format!("{} {}", set.kinds.kind(host.kind).name, host.tag);
+    }
+    let own = fleet.items.iter().any(|other| other.fittings.iter().any(|fit| fit.host == id));
+    match (fleet.station_of(item), own) {
+        (Some(station), true) => station.name.to_string(),
+        (Some(station), false) => format!("in store at {}", station.name),
+        (None, _) => "central stores".to_owned(),
+    }
+}
+
+/// When something was last logged at a station, as local time.
+pub fn last_log(fleet: &Fleet, station: Option<&str>) -> Option<Instant> {
+    let here = |item: &&Item| station.is_none_or(|slug| fleet.station_of(item).is_some_and(|have| *have.slug == *slug));
+    let logs = fleet.items.iter().filter(here).flat_map(|item| &item.logs);
+    logs.filter_map(|(_, index)| fleet.logs[*index as usize].span).map(|(_, last)| last).max()
+}

@@ -1,0 +1,240 @@
+//! The daemon's life: one at a time, ready after its first sweep, and down cleanly.
+
+use std::fs::File;
+use std::io::{Read, Write};
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+use anyhow::Context;
+use policies::load::{PolicyFile, PolicySet};
+use sd_notify::NotifyState;
+use tokio::net::TcpListener;
+use tokio::signal::unix::{Signal, SignalKind, signal};
+use tokio::sync::{Notify, watch};
+
+use crate::clock::{Clock, SystemClock};
+use crate::config::Config;
+use crate::desk::Desk;
+use crate::notices::delivery::{self, drain};
+use crate::notices::smtp::{SmtpSettings, StepLimits};
+use crate::policy_set::{self, PolicyError};
+use crate::store::write::Deed;
+use crate::store::{Store, StoreError, Writer};
+use crate::sweep::{Mail, sweep};
+use crate::web::{self, Web};
+
+/// Never sleep until a tick: wake this often and compare the clock with what is stored.
+const WAKE: Duration = Duration::from_secs(30);
+/// So many sweeps may fail in a row before the daemon gives up and lets its keeper start it again.
+const MOST_FAILURES: u32 = 3;
+
+const IN_FORCE: &str = "policy set in force";
+
+/// Why one round of serving ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Ended {
+    Stopped,
+    Reload,
+}
+
+/// Serves until it is told to stop. `SIGHUP` takes a changed policy set up; a broken one never replaces a good
+/// one.
+///
+/// # Errors
+/// Another daemon serves the store, the address cannot be bound, or a task of the daemon failed.
+pub async fn serve(config: &Config) -> anyhow::Result<()> {
+    let store = Store::open(&config.database).await.with_context(|| format!("opening {}", config.database))?;
+    let _lock = store.path().map(|path| lock(PathBuf::from(format!("{}.lock", path.display())))).transpose()?;
+    let listener = std::net::TcpListener::bind(&config.listen).with_context(|| format!("listening on {}", config.listen))?;
+    listener.set_nonblocking(true)?;
+    loop {
+        let set = in_force(&store, config).await?;
+        let listener = TcpListener::from_std(listener.try_clone()?)?;
+        match round(config, &store, set, listener).await? {
+            Ended::Reload => tracing::info!("reading the policy set again"),
+            Ended::Stopped => break,
+        }
+    }
+    let _ = sd_notify::notify(&[NotifyState::Stopping]);
+    store.close().await?;
+    Ok(())
+}
+
+/// One store has one daemon: two would send twice.
+fn lock(path: PathBuf) -> Result<File, StoreError> {
+    let file_error = |source| StoreError::File { doing: "locking", path: path.display().to_string(), source };
+    let mut file = File::options().read(true).write(true).create(true).truncate(false).open(&path).map_err(file_error)?;
+    if file.try_lock().is_err() {
+        let mut holder = String::new();
+        let _ = file.read_to_string(&mut holder);
+        return Err(StoreError::Served(holder.trim().to_owned()));
+    }
+    file.set_len(0).map_err(file_error)?;
+    writeln!(file, "process {}", std::process::id()).map_err(file_error)?;
+    Ok(file)
+}
+
+/// The set of the folder; where that is broken, the last good one, with an alarm.
+async fn in_force(store: &Store, config: &Config) -> anyhow::Result<PolicySet> {
+    let broken = match policy_set::files(config.policies.as_deref()) {
+        Ok(files) => match policy_set::check(&files) {
+            Ok(set) => {
+                remember(store, &files).await?;
+                return Ok(set);
+            }
+            Err(error) => error,
+        },
+        Err(error) => error,
+    };
+    alarm(&broken);
+    let Some(kept) = store.remembered(IN_FORCE).await? else { return Err(broken.into()) };
+    let pairs: Vec<(String, String)> = serde_json::from_str(&kept).context("reading the policy set last in force")?;
+    let files: Vec<PolicyFile> = pairs.into_iter().map(|(name, text)| PolicyFile { name, text }).collect();
+    tracing::error!("the policy set last in force stays in force");
+    Ok(policy_set::check(&files)?)
+}
+
+/// Says every fault with its file, line and column.
+fn alarm(broken: &PolicyError) {
+    match broken {
+        PolicyError::Faults { faults, .. } => {
+            for fault in faults {
+                tracing::error!(file = %fault.file, line = fault.line, column = fault.column, "policy fault: {}; {}", fault.message, fault.help);
+            }
+        }
+        other => tracing::error!(error = %other, "the policy set cannot be read"),
+    }
+}
+
+async fn remember(store: &Store, files: &[PolicyFile]) -> anyhow::Result<()> {
+    let pairs: Vec<(&str, &str)> = files.iter().map(|file| (file.name.as_str(), file.text.as_str())).collect();
+    let text = serde_json::to_string(&pairs)?;
+    if store.remembered(IN_FORCE).await?.as_deref() != Some(&text) {
+        let deed = Deed { actor: "daemon".to_owned(), action: "policy set".to_owned(), at: SystemClock.now() };
+        store.write(deed, async |tx: &mut Writer| tx.remember(IN_FORCE, &text).await).await?;
+    }
+    Ok(())
+}
+
+/// Serves under one policy set until told to stop, or to read it again.
+async fn round(config: &Config, store: &Store, set: PolicySet, listener: TcpListener) -> anyhow::Result<Ended> {
+    let clock: Arc<dyn Clock> = Arc::new(SystemClock);
+    let desk = Arc::new(Desk::new(store.clone(), Arc::new(set), clock.clone(), "daemon".to_owned()));
+    let relay = config.smtp.as_ref().map(|smtp| delivery::settings(smtp, StepLimits::default())).transpose()?;
+    let from = config.smtp.as_ref().map_or("tallow@localhost.example", |smtp| &smtp.from).to_owned();
+    if relay.is_none() {
+        tracing::warn!("no smtp settings: notices are kept in the outbox and not sent");
+    }
+    let (stop, stopped) = watch::channel(false);
+    let nudge = Arc::new(Notify::new());
+    let mail = Mail { from: from.clone(), pages_url: config.public_url.clone() };
+    let mut tasks = tokio::task::JoinSet::new();
+    tasks.spawn(sweeping(desk.clone(), mail, nudge.clone(), stopped.clone()));
+    if let Some(relay) = relay {
+        tasks.spawn(delivering(store.clone(), clock, relay, from, nudge, stopped.clone()));
+    }
+    let pages = Web { desk: desk.clone(), caught: None, stated: None };
+    tasks.spawn(serving(listener, pages, stopped));
+    let watched = Watched { folder: config.policies.clone(), hash: desk.set.hash.clone() };
+    let ended = tokio::select! {
+        ended = told(&watched) => ended?,
+        Some(task) = tasks.join_next() => {
+            task.context("a task of the daemon was lost")??;
+            anyhow::bail!("a task of the daemon ended by itself");
+        }
+    };
+    stop.send_replace(true);
+    while let Some(task) = tasks.join_next().await {
+        task.context("a task of the daemon was lost")??;
+    }
+    Ok(ended)
+}
+
+struct Watched {
+    folder: Option<PathBuf>,
+    hash: String,
+}
+
+/// Waits for a signal; meanwhile says when the folder's set is broken, or waits to be taken up.
+async fn told(watched: &Watched) -> anyhow::Result<Ended> {
+    let (mut terminate, mut interrupt, mut hangup) = signals()?;
+    let mut seen = String::new();
+    loop {
+        tokio::select! {
+            _ = terminate.recv() => return Ok(Ended::Stopped),
+            _ = interrupt.recv() => return Ok(Ended::Stopped),
+            _ = hangup.recv() => return Ok(Ended::Reload),
+            () = tokio::time::sleep(WAKE) => look(watched, &mut seen),
+        }
+    }
+}
+
+fn signals() -> std::io::Result<(Signal, Signal, Signal)> {
+    Ok((signal(SignalKind::terminate())?, signal(SignalKind::interrupt())?, signal(SignalKind::hangup())?))
+}
+
+/// Looks at the folder; each state of it is told once.
+fn look(watched: &Watched, seen: &mut String) {
+    let found = policy_set::read(watched.folder.as_deref());
+    let state = match &found {
+        Ok(set) => set.hash.clone(),
+        Err(error) => error.to_string(),
+    };
+    if state == *seen {
+        return;
+    }
+    match &found {
+        Ok(set) if set.hash == watched.hash => {}
+        Ok(_) => tracing::warn!("the policy set has changed; send SIGHUP to take it up"),
+        Err(error) => alarm(error),
+    }
+    *seen = state;
+}
+
+/// Sweeps at every wake, and says so to systemd: a stuck sweep is a stuck daemon.
+async fn sweeping(desk: Arc<Desk>, mail: Mail, nudge: Arc<Notify>, mut stopped: watch::Receiver<bool>) -> anyhow::Result<()> {
+    let mut failures = 0;
+    loop {
+        match sweep(&desk, &mail).await {
+            Ok(swept) => {
+                failures = 0;
+                if swept.rows + swept.notices > 0 {
+                    tracing::info!(rows = swept.rows, notices = swept.notices, "swept");
+                }
+                let _ = sd_notify::notify(&[NotifyState::Ready, NotifyState::Watchdog]);
+                nudge.notify_one();
+            }
+            Err(error) => {
+                failures += 1;
+                tracing::error!(error = format!("{:#}", anyhow::Error::from(error)), failures, "a sweep failed");
+                anyhow::ensure!(failures < MOST_FAILURES, "sweeps keep failing");
+            }
+        }
+        tokio::select! {
+            () = tokio::time::sleep(WAKE) => {}
+            _ = stopped.wait_for(|stop| *stop) => return Ok(()),
+        }
+    }
+}
+
+async fn delivering(
+    store: Store, clock: Arc<dyn Clock>, relay: SmtpSettings, from: String, nudge: Arc<Notify>,
+    mut stopped: watch::Receiver<bool>,
+) -> anyhow::Result<()> {
+    loop {
+        tokio::select! {
+            () = nudge.notified() => {}
+            () = tokio::time::sleep(WAKE) => {}
+            _ = stopped.wait_for(|stop| *stop) => return Ok(()),
+        }
+        drain(&store, &*clock, &relay, &from).await?;
+    }
+}
+
+async fn serving(listener: TcpListener, pages: Web, mut stopped: watch::Receiver<bool>) -> anyhow::Result<()> {
+    let until = async move {
+        let _ = stopped.wait_for(|stop| *stop).await;
+    };
+    web::serve(listener, pages, until).await.context("serving pages")
+}

@@ -1,0 +1,355 @@
+//! The outbox: finished mail for one recipient each, told apart by occasion, and how far it got.
+
+use policies::zone::Instant;
+use sea_orm::sea_query::Expr;
+use sea_orm::{
+    ActiveModelTrait, ColumnTrait, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect, Set,
+};
+
+use super::write::Writer;
+use super::{Store, StoreError};
+use entities::notice::{Column, Entity};
+
+/// How far a notice got.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum State {
+    /// Waiting for its first attempt.
+    Queued,
+    /// A daemon has it in hand.
+    Claimed,
+    /// Its body may have gone out.
+    DataBegun,
+    /// The relay took it.
+    Sent,
+    /// To be tried again.
+    Deferred,
+    /// The relay refused it for good, or five days passed.
+    Failed,
+    /// Its body went out, but no answer came back.
+    Uncertain,
+    /// Set aside for a person.
+    Parked,
+}
+
+impl State {
+    /// The word it is stored as.
+    pub const fn word(self) -> &'static str {
+        match self {
+            State::Queued => "queued",
+            State::Claimed => "claimed",
+            State::DataBegun => "data_begun",
+            State::Sent => "sent",
+            State::Deferred => "deferred",
+            State::Failed => "failed",
+            State::Uncertain => "uncertain",
+            State::Parked => "parked",
+        }
+    }
+}
+
+/// What a notice told of one row.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Told {
+    /// Item.
+    pub item: String,
+    /// Rule.
+    pub rule: String,
+    /// Which time the work fell due: since when it has not been done.
+    pub occurrence: String,
+    /// How far its notices had come.
+    pub stage: String,
+}
+
+/// A notice to be put into the outbox.
+#[derive(Clone, Debug)]
+pub struct Fresh {
+    /// Number, such as `N-2026-1187`.
+    pub number: String,
+    /// What it is sent for; with the recipient, unique.
+    pub occasion: String,
+    /// Address.
+    pub recipient: String,
+    /// Subject.
+    pub subject: String,
+    /// Message-ID.
+    pub message_id: String,
+    /// What it says, as plain text.
+    pub text: String,
+    /// The finished message.
+    pub bytes: Vec<u8>,
+    /// What it tells, with due dates.
+    pub lines: Vec<(Told, Option<String>)>,
+}
+
+/// A notice in hand.
+#[derive(Clone, Debug)]
+pub struct InHand {
+    /// Row.
+    pub id: i64,
+    /// Number.
+    pub number: String,
+    /// Address.
+    pub recipient: String,
+    /// The finished message.
+    pub bytes: Vec<u8>,
+    /// This attempt, from 1.
+    pub attempt: i64,
+    /// When it was composed.
+    pub composed_at: Instant,
+}
+
+/// A notice as a list shows it.
+#[derive(Clone, Debug)]
+pub struct Listed {
+    /// Number.
+    pub number: String,
+    /// Occasion.
+    pub occasion: String,
+    /// Address.
+    pub recipient: String,
+    /// Subject.
+    pub subject: String,
+    /// State in words.
+    pub state: String,
+    /// Attempts so far.
+    pub attempts: i64,
+    /// Composed.
+    pub composed_at: Instant,
+    /// Taken by the relay.
+    pub sent_at: Option<Instant>,
+    /// Last trouble.
+    pub last_error: Option<String>,
+    /// Rows it told.
+    pub lines: Vec<Told>,
+}
+
+/// How long a daemon may have a notice in hand before another takes it.
+const LEASE_MICROS: i64 = 15 * 60 * 1_000_000;
+
+impl Writer {
+    /// Puts a notice into the outbox, to go out at once.
+    ///
+    /// # Errors
+    /// The database's own, the same occasion for the same recipient among them.
+    pub async fn enqueue(&mut self, fresh: &Fresh, now: Instant) -> Result<(), StoreError> {
+        let doing = StoreError::while_("queueing a notice");
+        let row = entities::notice::ActiveModel {
+            number: Set(fresh.number.clone()),
+            occasion: Set(fresh.occasion.clone()),
+            recipient: Set(fresh.recipient.clone()),
+            subject: Set(fresh.subject.clone()),
+            message_id: Set(fresh.message_id.clone()),
+            bytes: Set(fresh.bytes.clone()),
+            composed_at: Set(now.0),
+            state: Set(State::Queued.word().to_owned()),
+            attempts: Set(0),
+            next_attempt_at: Set(now.0),
+            ..Default::default()
+        };
+        let notice = row.insert(&self.tx).await.map_err(&doing)?.id;
+        let lines = (0i64..).zip(&fresh.lines).map(|(line, (told, due_on))| entities::notice_line::ActiveModel {
+            notice: Set(notice),
+            line: Set(line),
+            item: Set(told.item.clone()),
+            rule: Set(told.rule.clone()),
+            occurrence: Set(told.occurrence.clone()),
+            stage: Set(told.stage.clone()),
+            due_on: Set(due_on.clone()),
+        });
+        let rows: Vec<_> = lines.collect();
+        for chunk in rows.chunks(3_000) {
+            let inserted = entities::notice_line::Entity::insert_many(chunk.to_vec()).exec_without_returning(&self.tx).await;
+            inserted.map_err(&doing)?;
+        }
+        Ok(())
+    }
+
+    /// Whether the same occasion was told to the same recipient already.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn is_enqueued(&self, occasion: &str, recipient: &str) -> Result<bool, StoreError> {
+        let same = Entity::find().filter(Column::Occasion.eq(occasion)).filter(Column::Recipient.eq(recipient));
+        Ok(same.count(&self.tx).await.map_err(StoreError::while_("looking a notice up"))? > 0)
+    }
+
+    /// Remembers a setting.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn remember(&mut self, name: &str, value: &str) -> Result<(), StoreError> {
+        use entities::setting::{ActiveModel, Column, Entity};
+        let row = ActiveModel { name: Set(name.to_owned()), value: Set(value.to_owned()) };
+        let replace = sea_orm::sea_query::OnConflict::column(Column::Name).update_column(Column::Value).to_owned();
+        let written = Entity::insert(row).on_conflict(replace).exec_without_returning(&self.tx).await;
+        written.map(drop).map_err(StoreError::while_("remembering a setting"))
+    }
+}
+
+impl Store {
+    /// A remembered setting.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn remembered(&self, name: &str) -> Result<Option<String>, StoreError> {
+        let found = entities::setting::Entity::find_by_id(name.to_owned()).one(&self.db).await;
+        Ok(found.map_err(StoreError::while_("recalling a setting"))?.map(|row| row.value))
+    }
+
+    /// How many notices there ever were.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn count_notices(&self) -> Result<u64, StoreError> {
+        Entity::find().count(&self.db).await.map_err(StoreError::while_("counting notices"))
+    }
+
+    /// Every stage of every row that was told to a recipient.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn told(&self, recipient: &str) -> Result<std::collections::HashSet<Told>, StoreError> {
+        use entities::notice_line::{Column as Line, Entity as Lines};
+        let doing = StoreError::while_("reading what was told");
+        let ids = Entity::find().select_only().column(Column::Id).filter(Column::Recipient.eq(recipient));
+        let ids: Vec<i64> = ids.into_tuple().all(&self.db).await.map_err(&doing)?;
+        let mut told = std::collections::HashSet::new();
+        for chunk in ids.chunks(10_000) {
+            let rows = Lines::find().filter(Line::Notice.is_in(chunk.iter().copied())).all(&self.db).await;
+            told.extend(rows.map_err(&doing)?.into_iter().map(Told::from));
+        }
+        Ok(told)
+    }
+
+    /// Takes the next notice whose time has come in hand, and counts the attempt.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn claim(&self, now: Instant) -> Result<Option<InHand>, StoreError> {
+        let doing = StoreError::while_("taking a notice in hand");
+        let settled = [State::Sent, State::Failed, State::Parked].map(State::word);
+        let waiting = Entity::find().filter(Column::State.is_not_in(settled)).filter(Column::NextAttemptAt.lte(now.0));
+        let Some(row) = waiting.order_by_asc(Column::Id).one(&self.db).await.map_err(&doing)? else { return Ok(None) };
+        if row.state == State::DataBegun.word() {
+            // Left by a crash after the body began: it may have arrived.
+            self.settle(row.id, row.attempts, State::Uncertain, Some(now.0 + LEASE_MICROS), "interrupted after its body began").await?;
+            return Ok(None);
+        }
+        let claimed = Entity::update_many()
+            .col_expr(Column::State, Expr::value(State::Claimed.word()))
+            .col_expr(Column::Attempts, Expr::col(Column::Attempts).add(1))
+            .col_expr(Column::NextAttemptAt, Expr::value(now.0 + LEASE_MICROS))
+            .filter(Column::Id.eq(row.id))
+            .filter(Column::State.eq(row.state))
+            .filter(Column::Attempts.eq(row.attempts));
+        let taken = claimed.exec(&self.db).await.map_err(&doing)?.rows_affected == 1;
+        Ok(taken.then(|| InHand {
+            id: row.id,
+            number: row.number,
+            recipient: row.recipient,
+            bytes: row.bytes,
+            attempt: row.attempts + 1,
+            composed_at: Instant(row.composed_at),
+        }))
+    }
+
+    /// Notes that the body of a notice in hand is about to go out; false when it is in other hands by now.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn begin_data(&self, id: i64, attempt: i64) -> Result<bool, StoreError> {
+        let begun = Entity::update_many()
+            .col_expr(Column::State, Expr::value(State::DataBegun.word()))
+            .filter(Column::Id.eq(id))
+            .filter(Column::State.eq(State::Claimed.word()))
+            .filter(Column::Attempts.eq(attempt));
+        let begun = begun.exec(&self.db).await.map_err(StoreError::while_("noting that a body begins"))?;
+        Ok(begun.rows_affected == 1)
+    }
+
+    /// Notes that the relay took a notice in hand.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn sent(&self, id: i64, attempt: i64, reply: &str, now: Instant) -> Result<(), StoreError> {
+        let sent = Entity::update_many()
+            .col_expr(Column::State, Expr::value(State::Sent.word()))
+            .col_expr(Column::Reply, Expr::value(reply))
+            .col_expr(Column::SentAt, Expr::value(now.0))
+            .filter(Column::Id.eq(id))
+            .filter(Column::Attempts.eq(attempt));
+        sent.exec(&self.db).await.map(drop).map_err(StoreError::while_("noting a notice as sent"))
+    }
+
+    /// Puts a notice in hand into another state, to be tried again at `next` where it may be.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn settle(
+        &self, id: i64, attempt: i64, state: State, next: Option<i64>, error: &str,
+    ) -> Result<(), StoreError> {
+        let mut update = Entity::update_many()
+            .col_expr(Column::State, Expr::value(state.word()))
+            .col_expr(Column::LastError, Expr::value(error))
+            .filter(Column::Id.eq(id))
+            .filter(Column::Attempts.eq(attempt))
+            .filter(Column::State.ne(State::Sent.word()));
+        if let Some(next) = next {
+            update = update.col_expr(Column::NextAttemptAt, Expr::value(next));
+        }
+        update.exec(&self.db).await.map(drop).map_err(StoreError::while_("settling a notice"))
+    }
+
+    /// Lets a failed or parked notice be tried again.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn retry(&self, number: &str, now: Instant) -> Result<bool, StoreError> {
+        let again = Entity::update_many()
+            .col_expr(Column::State, Expr::value(State::Deferred.word()))
+            .col_expr(Column::NextAttemptAt, Expr::value(now.0))
+            .filter(Column::Number.eq(number))
+            .filter(Column::State.is_in([State::Failed, State::Parked, State::Deferred].map(State::word)));
+        let again = again.exec(&self.db).await.map_err(StoreError::while_("letting a notice be tried again"))?;
+        Ok(again.rows_affected > 0)
+    }
+
+    /// Every notice, newest first, for an item where one is given.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn notices(&self, item: Option<&str>, most: u64) -> Result<Vec<Listed>, StoreError> {
+        use entities::notice_line::{Column as Line, Entity as Lines};
+        let doing = StoreError::while_("listing notices");
+        let mut query = Entity::find().order_by_desc(Column::Id).limit(most);
+        if let Some(item) = item {
+            let ids = Lines::find().select_only().column(Line::Notice).filter(Line::Item.eq(item)).distinct();
+            let ids: Vec<i64> = ids.into_tuple().all(&self.db).await.map_err(&doing)?;
+            query = query.filter(Column::Id.is_in(ids));
+        }
+        let mut listed = Vec::new();
+        for row in query.all(&self.db).await.map_err(&doing)? {
+            let lines = Lines::find().filter(Line::Notice.eq(row.id)).order_by_asc(Line::Line).all(&self.db).await;
+            let lines = lines.map_err(&doing)?.into_iter().map(Told::from).collect();
+            listed.push(Listed {
+                number: row.number,
+                occasion: row.occasion,
+                recipient: row.recipient,
+                subject: row.subject,
+                state: row.state,
+                attempts: row.attempts,
+                composed_at: Instant(row.composed_at),
+                sent_at: row.sent_at.map(Instant),
+                last_error: row.last_error,
+                lines,
+            });
+        }
+        Ok(listed)
+    }
+}
+
+impl From<entities::notice_line::Model> for Told {
+    fn from(row: entities::notice_line::Model) -> Told {
+        Told { item: row.item, rule: row.rule, occurrence: row.occurrence, stage: row.stage }
+    }
+}

@@ -1,0 +1,189 @@
+//! Which notices a row has come to, and whom it is to be told.
+
+use jiff::civil::Date;
+
+use crate::due::{Because, DueRow, Evaluator};
+use crate::rule::{Effect, Rule, Work};
+use crate::standing::Standing;
+
+/// How far a row's notices have come. Each stage is told once for each time the work falls due.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Stage {
+    /// The first notice.
+    Lead,
+    /// So many reminders.
+    Remind(usize),
+    /// The due date is here.
+    Due,
+    /// Past the last allowed day, for so many whole weeks.
+    Overdue(u32),
+}
+
+impl std::fmt::Display for Stage {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Stage::Lead => f.write_str("lead"),
+            Stage::Remind(count) => write!(f, "reminder {count}"),
+            Stage::Due => f.write_str("due"),
+            Stage::Overdue(weeks) => write!(f, "overdue {weeks}"),
+        }
+    }
+}
+
+/// The last allowed day of a row: due date and tolerance.
+pub fn last_day(rule: &Rule, row: &DueRow) -> Option<Date> {
+    row.due_on.map(|due| rule.window.late.after(due, 1))
+}
+
+/// The newest stage a row has reached by the end of `today`; none while it is in date, or its first notice is
+/// not yet owed.
+pub fn stage(rule: &Rule, row: &DueRow, today: Date) -> Option<Stage> {
+    if row.standing == Standing::InDate {
+        return None;
+    }
+    let Some((due, last)) = row.due_on.zip(last_day(rule, row)) else {
+        let nothing_to_count_from = row.because == Some(Because::NoBase);
+        return Some(if nothing_to_count_from { Stage::Overdue(0) } else { Stage::Lead });
+    };
+    if row.standing == Standing::Overdue {
+        let days = if today > last { (today - last).get_days() } else { 0 };
+        return Some(Stage::Overdue(u32::try_from(days / 7).unwrap_or(0)));
+    }
+    if today >= due {
+        return Some(Stage::Due);
+    }
+    let reminders = rule.notice.remind.iter().filter(|span| today >= span.before(last)).count();
+    if reminders > 0 {
+        return Some(Stage::Remind(reminders));
+    }
+    let by_use = row.because == Some(Because::Usage);
+    (by_use || today >= rule.notice.lead.before(last)).then_some(Stage::Lead)
+}
+
+/// Whether the rule's ladder has reached a role by the end of `today`.
+pub fn escalated(rule: &Rule, row: &DueRow, today: Date, role: &str) -> bool {
+    let Some(step) = rule.notice.escalate.iter().find(|step| step.role == role) else { return false };
+    if row.standing == Standing::InDate {
+        return false;
+    }
+    let Some(last) = last_day(rule, row) else { return row.because == Some(Because::NoBase) };
+    last.checked_add(jiff::Span::new().days(step.days)).is_ok_and(|day| today >= day)
+}
+
+/// What a person is told of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Audience<'a> {
+    /// A mechanic: everything of the own station.
+    Mechanic(&'a str),
+    /// An engineer: what stops a launch already, and what has climbed the ladder.
+    Engineer,
+    /// The head of engineering: what has climbed further.
+    Head,
+    /// The clerk: gear in central stores, and renewals anywhere.
+    Clerk,
+    /// The test house: proof load tests.
+    TestHouse,
+}
+
+/// Whether a row whose owner is `station` (none: central stores) is told to an audience.
+pub fn is_told(audience: Audience, station: Option<&str>, rule: &Rule, row: &DueRow, today: Date) -> bool {
+    match audience {
+        Audience::Mechanic(own) => station == Some(own) && stage(rule, row, today).is_some(),
+        Audience::Engineer => {
+            let stops = rule.overdue == Effect::StopsLaunch && Evaluator::bites(row) && station.is_some();
+            stops || escalated(rule, row, today, "engineer")
+        }
+        Audience::Head => escalated(rule, row, today, "head"),
+        Audience::Clerk => (station.is_none() || rule.work == Work::Renewal) && stage(rule, row, today).is_some(),
+        Audience::TestHouse => rule.work == Work::ProofLoadTest && stage(rule, row, today).is_some(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::amount::Amount;
+    use crate::facts::ItemId;
+    use crate::load::{PolicyFile, load};
+    use crate::rule::RuleId;
+    use jiff::civil::date;
+
+    fn rule() -> Rule {
+        let text = r#"
+            [[kind]]
+            name = "fall"
+            [[rule]]
+            id = "r"
+            title = "t"
+            applies_to = { kind = "fall" }
+            work = "check"
+            calendar = { every = "1 month" }
+            window = { late = "5 days" }
+            notice = { lead = "7 days", remind = ["3 days", "1 day"], escalate = { engineer = "2 days before", head = "1 day after" } }
+            overdue = "stops launch"
+            authority = "house"
+        "#;
+        let files = [PolicyFile { name: "kinds.toml".to_owned(), text: text.to_owned() }];
+        load(&files).unwrap().rules.remove(0)
+    }
+
+    /// Due 15 Oct, last allowed day 20 Oct.
+    fn row(standing: Standing) -> DueRow {
+        DueRow {
+            item: ItemId(0),
+            rule: RuleId(0),
+            standing,
+            due_on: Some(date(2026, 10, 15)),
+            because: Some(Because::Calendar),
+            calendar_due: Some(date(2026, 10, 15)),
+            usage_due: None,
+            forecast: [None; 3],
+            after_due: None,
+            meter: None,
+            used: Amount::ZERO,
+            limit: Amount::ZERO,
+            used_up: false,
+            held: false,
+        }
+    }
+
+    /// Lead, reminders and escalation count from the last allowed day, as the contract says.
+    #[test]
+    fn stages_on_both_sides_of_each_day() {
+        let at = |day: i8, standing| stage(&rule(), &row(standing), date(2026, 10, day));
+        assert_eq!(at(12, Standing::InDate), None);
+        assert_eq!(at(12, Standing::FallingDue), None);
+        assert_eq!(at(13, Standing::FallingDue), Some(Stage::Lead));
+        assert_eq!(at(14, Standing::FallingDue), Some(Stage::Lead));
+        assert_eq!(at(15, Standing::Due), Some(Stage::Due));
+        assert_eq!(at(20, Standing::InTolerance), Some(Stage::Due));
+        assert_eq!(at(21, Standing::Overdue), Some(Stage::Overdue(0)));
+        assert_eq!(at(27, Standing::Overdue), Some(Stage::Overdue(1)));
+        let near = DueRow { due_on: Some(date(2026, 10, 12)), ..row(Standing::FallingDue) };
+        let no_tolerance = Rule { window: crate::rule::Window { late: crate::span::Span::ZERO, ..rule().window }, ..rule() };
+        assert_eq!(stage(&no_tolerance, &near, date(2026, 10, 9)), Some(Stage::Remind(1)));
+        assert_eq!(stage(&no_tolerance, &near, date(2026, 10, 11)), Some(Stage::Remind(2)));
+    }
+
+    #[test]
+    fn the_ladder_climbs_by_role() {
+        let up = |day: i8, role| escalated(&rule(), &row(Standing::InTolerance), date(2026, 10, day), role);
+        assert!(!up(17, "engineer"));
+        assert!(up(18, "engineer"));
+        assert!(!up(20, "head"));
+        assert!(up(21, "head"));
+        assert!(!up(21, "clerk"));
+        assert!(!escalated(&rule(), &row(Standing::InDate), date(2026, 10, 30), "head"));
+    }
+
+    #[test]
+    fn each_is_told_what_is_theirs() {
+        let (rule, row, day) = (rule(), row(Standing::Overdue), date(2026, 10, 21));
+        assert!(is_told(Audience::Mechanic("qua"), Some("qua"), &rule, &row, day));
+        assert!(!is_told(Audience::Mechanic("qua"), Some("net"), &rule, &row, day));
+        assert!(is_told(Audience::Engineer, Some("qua"), &rule, &row, day));
+        assert!(is_told(Audience::Clerk, None, &rule, &row, day));
+        assert!(!is_told(Audience::Clerk, Some("qua"), &rule, &row, day));
+        assert!(!is_told(Audience::TestHouse, Some("qua"), &rule, &row, day));
+    }
+}
