@@ -83,7 +83,8 @@ impl Config {
         let read = sources.add_source(variables).build();
         let named = || file.map_or("the TALLOW__ variables".to_owned(), |file| file.display().to_string());
         let read = read.with_context(|| format!("reading settings from {}", named()))?;
-        let mut config: Config = read.try_deserialize().with_context(|| format!("reading settings from {}", named()))?;
+        let mut config: Config =
+            read.try_deserialize().with_context(|| format!("reading settings from {}", named()))?;
         if config.database.is_empty() {
             config.database = format!("sqlite:{}", config.data_dir.join("tallow.db").display());
         }

@@ -31,7 +31,8 @@ const FROM: &str = "tallow@mcbs.example";
 /// The stated moment, Mon 12 Oct 2026 07:00 on the Marlowen Coast (UTC+1 in summer).
 fn stated_moment() -> Instant {
     let local = date(2026, 10, 12).at(7, 0, 0, 0);
-    policies::zone::Zone::parse("TVT0TVST,M3.5.0/1,M10.5.0/2").map_or(Instant::MIN, |zone| zone.instant(local))
+    policies::zone::Zone::parse("TVT0TVST,M3.5.0/1,M10.5.0/2")
+        .map_or(Instant::MIN, |zone| zone.instant(local))
 }
 
 /// The evening the stories are told of.
@@ -41,7 +42,10 @@ pub const STATED: Date = date(2026, 10, 11);
 pub fn policy_files() -> Vec<PolicyFile> {
     let mut files = shipped::files();
     files.retain(|file| file.name != SERVICE_FILE);
-    files.push(PolicyFile { name: SERVICE_FILE.to_owned(), text: include_str!("demo/service.toml").to_owned() });
+    files.push(PolicyFile {
+        name: SERVICE_FILE.to_owned(),
+        text: include_str!("demo/service.toml").to_owned(),
+    });
     files
 }
 
@@ -56,7 +60,8 @@ pub fn write(folder: &Path) -> anyhow::Result<()> {
         std::fs::write(folder.join(name), text).with_context(|| format!("writing {name}"))?;
     }
     for file in policy_files() {
-        std::fs::write(policies.join(&file.name), file.text).with_context(|| format!("writing {}", file.name))?;
+        std::fs::write(policies.join(&file.name), file.text)
+            .with_context(|| format!("writing {}", file.name))?;
     }
     Ok(())
 }
@@ -78,7 +83,11 @@ pub async fn run(listen: SocketAddr) -> anyhow::Result<()> {
     let swept = sweep(&desk, &mail).await?;
     let relay = relay(post_office.port());
     let sent = drain(&desk.store, &StandingClock(stated_moment()), &relay, FROM).await?;
-    println!("It is Mon 12 Oct 2026, 07:00. {} dates stand; {sent} of {} notices were caught.", count(&desk).await?, swept.notices);
+    println!(
+        "It is Mon 12 Oct 2026, 07:00. {} dates stand; {sent} of {} notices were caught.",
+        count(&desk).await?,
+        swept.notices
+    );
     println!("Look at {pages}/ — the wire F-0417: {pages}/item/F-0417 — the mail: {pages}/mail");
     println!("Stop with Ctrl-C. Tallow advises; a competent person decides.");
     let web = Web { desk, caught: Some(post_office), stated: Some(STATED) };

@@ -104,7 +104,12 @@ impl Desk {
     ///
     /// # Errors
     /// Every bad row, or the store's failure.
-    pub async fn import(&self, sheets: &[Sheet], faults: &Faults, dry_run: bool) -> Result<Imported, DeskError> {
+    pub async fn import(
+        &self,
+        sheets: &[Sheet],
+        faults: &Faults,
+        dry_run: bool,
+    ) -> Result<Imported, DeskError> {
         let (now, today) = (self.now(), self.today());
         if dry_run {
             let plan = plan(&self.set, sheets, self.store.register(None).await?, now, faults);
@@ -132,7 +137,9 @@ impl Desk {
         let latest = self.now().0.saturating_add(AHEAD_MICROS);
         if let Some(row) = rows.iter().find(|row| row.at > latest) {
             let at = Instant(row.at).timestamp();
-            return Err(DeskError::Refused(format!("{at} lies more than five minutes ahead; correct the time")));
+            return Err(DeskError::Refused(format!(
+                "{at} lies more than five minutes ahead; correct the time"
+            )));
         }
         let mut warm = self.warm.lock().await;
         // Taken out while it is being changed: after a failure it is read afresh.
@@ -229,7 +236,12 @@ impl Desk {
     }
 
     /// Adds fresh use to the fleet at hand and names the items it touches.
-    async fn apply(&self, tx: &Writer, loaded: &mut Loaded, rows: &[Usage]) -> Result<Vec<ItemId>, DeskError> {
+    async fn apply(
+        &self,
+        tx: &Writer,
+        loaded: &mut Loaded,
+        rows: &[Usage],
+    ) -> Result<Vec<ItemId>, DeskError> {
         if rows.iter().any(|row| row.count.is_none()) {
             // A reading moves the use of the readings after it: the log is read afresh.
             *loaded = tx.fleet(&self.set).await?;
@@ -245,7 +257,10 @@ impl Desk {
         }
         let hosts = rows.iter().filter_map(|row| loaded.fleet.find(&row.host));
         let mut touched: BTreeSet<ItemId> = hosts.flat_map(|host| loaded.fleet.bearers(host)).collect();
-        let cut = loaded.fleet.ids().filter(|id| loaded.fleet.item(*id).cut_from.is_some_and(|p| touched.contains(&p)));
+        let cut = loaded
+            .fleet
+            .ids()
+            .filter(|id| loaded.fleet.item(*id).cut_from.is_some_and(|p| touched.contains(&p)));
         let cut: Vec<ItemId> = cut.collect();
         touched.extend(cut);
         Ok(touched.into_iter().collect())
@@ -258,7 +273,8 @@ impl Desk {
         for id in items {
             evaluator.rows_of(*id, &mut rows);
         }
-        let rows: Vec<StoredDue> = rows.iter().map(|row| StoredDue::of(&self.set, fleet, today, row)).collect();
+        let rows: Vec<StoredDue> =
+            rows.iter().map(|row| StoredDue::of(&self.set, fleet, today, row)).collect();
         let tags: Vec<&str> = items.iter().map(|id| &*fleet.item(*id).tag).collect();
         tx.rewrite_due(&tags, &rows).await?;
         Ok(rows.len())
@@ -273,7 +289,9 @@ async fn is_new<R: Stored>(tx: &Writer, record: &R) -> Result<bool, DeskError> {
         Some(stored) if stored == *record => Ok(false),
         Some(_) => {
             let key = record.key();
-            let message = format!("\"{key}\" is recorded already with other values; correct it by an import, or give another key");
+            let message = format!(
+                "\"{key}\" is recorded already with other values; correct it by an import, or give another key"
+            );
             Err(DeskError::Refused(message))
         }
     }

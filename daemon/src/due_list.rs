@@ -66,7 +66,8 @@ impl Line {
     pub fn of(set: &PolicySet, fleet: &Fleet, row: &DueRow) -> Line {
         let item = fleet.item(row.item);
         let rule = set.rule(row.rule);
-        let usage = row.meter.map(|meter| (set.kinds.meter_name(meter), row.used.to_string(), row.limit.to_string()));
+        let usage =
+            row.meter.map(|meter| (set.kinds.meter_name(meter), row.used.to_string(), row.limit.to_string()));
         let (meter, used, limit) = usage.unwrap_or(("", String::new(), String::new()));
         let [p10, p50, p90] = row.forecast.map(text);
         Line {
@@ -92,9 +93,23 @@ impl Line {
 
     fn cells(&self) -> [&str; 17] {
         [
-            &self.station, &self.item, &self.kind, &self.rule, self.standing, &self.due_on, self.because,
-            &self.calendar_due, &self.usage_due, &self.usage_p10, &self.usage_p50, &self.usage_p90, &self.after_due,
-            &self.meter, &self.used, &self.limit, self.overdue_effect,
+            &self.station,
+            &self.item,
+            &self.kind,
+            &self.rule,
+            self.standing,
+            &self.due_on,
+            self.because,
+            &self.calendar_due,
+            &self.usage_due,
+            &self.usage_p10,
+            &self.usage_p50,
+            &self.usage_p90,
+            &self.after_due,
+            &self.meter,
+            &self.used,
+            &self.limit,
+            self.overdue_effect,
         ]
     }
 
@@ -125,8 +140,23 @@ pub fn lines(set: &PolicySet, fleet: &Fleet, as_of: Date, wanted: &Wanted) -> Ve
 }
 
 const COLUMNS: [&str; 17] = [
-    "station", "item", "kind", "rule", "standing", "due_on", "because", "calendar_due", "usage_due", "usage_p10",
-    "usage_p50", "usage_p90", "after_due", "meter", "used", "limit", "overdue_effect",
+    "station",
+    "item",
+    "kind",
+    "rule",
+    "standing",
+    "due_on",
+    "because",
+    "calendar_due",
+    "usage_due",
+    "usage_p10",
+    "usage_p50",
+    "usage_p90",
+    "after_due",
+    "meter",
+    "used",
+    "limit",
+    "overdue_effect",
 ];
 
 /// As CSV.
@@ -153,10 +183,16 @@ pub fn json(lines: &[Line]) -> anyhow::Result<String> {
 /// As a table for people.
 pub fn table(lines: &[Line]) -> String {
     let mut table = Table::new();
-    table.load_style(presets::NOTHING).set_header(["due", "standing", "item", "kind", "station", "rule", "because", "used"]);
+    table
+        .load_style(presets::NOTHING)
+        .set_header(["due", "standing", "item", "kind", "station", "rule", "because", "used"]);
     for line in lines {
         let due = if line.due_on.is_empty() { line.because } else { &line.due_on };
-        let used = if line.meter.is_empty() { String::new() } else { format!("{} of {} {}", line.used, line.limit, line.meter) };
+        let used = if line.meter.is_empty() {
+            String::new()
+        } else {
+            format!("{} of {} {}", line.used, line.limit, line.meter)
+        };
         let station = if line.station.is_empty() { "stores" } else { &line.station };
         table.add_row([due, line.standing, &line.item, &line.kind, station, &line.rule, line.because, &used]);
     }

@@ -1,6 +1,6 @@
 //! How a piece of gear is named in a line: what it is, and where it sits.
 
-use policies::facts::{Fleet, Fitting, Item, ItemId};
+use policies::facts::{Fitting, Fleet, Item, ItemId};
 use policies::load::PolicySet;
 use policies::rule::Value;
 use policies::zone::Instant;
@@ -55,7 +55,9 @@ pub fn place(set: &PolicySet, fleet: &Fleet, id: ItemId, cutoff: Instant) -> Str
 
 /// When something was last logged at a station, as local time.
 pub fn last_log(fleet: &Fleet, station: Option<&str>) -> Option<Instant> {
-    let here = |item: &&Item| station.is_none_or(|slug| fleet.station_of(item).is_some_and(|have| *have.slug == *slug));
+    let here = |item: &&Item| {
+        station.is_none_or(|slug| fleet.station_of(item).is_some_and(|have| *have.slug == *slug))
+    };
     let logs = fleet.items.iter().filter(here).flat_map(|item| &item.logs);
     logs.filter_map(|(_, index)| fleet.logs[*index as usize].span).map(|(_, last)| last).max()
 }

@@ -2,7 +2,7 @@
 
 use std::fs::File;
 use std::io::{Read, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -44,9 +44,11 @@ enum Ended {
 /// # Errors
 /// Another daemon serves the store, the address cannot be bound, or a task of the daemon failed.
 pub async fn serve(config: &Config) -> anyhow::Result<()> {
-    let store = Store::open(&config.database).await.with_context(|| format!("opening {}", config.database))?;
-    let _lock = store.path().map(|path| lock(PathBuf::from(format!("{}.lock", path.display())))).transpose()?;
-    let listener = std::net::TcpListener::bind(&config.listen).with_context(|| format!("listening on {}", config.listen))?;
+    let store =
+        Store::open(&config.database).await.with_context(|| format!("opening {}", config.database))?;
+    let _lock = store.path().map(|path| lock(&path.with_added_extension("lock"))).transpose()?;
+    let listener = std::net::TcpListener::bind(&config.listen)
+        .with_context(|| format!("listening on {}", config.listen))?;
     listener.set_nonblocking(true)?;
     loop {
         let set = in_force(&store, config).await?;
@@ -62,9 +64,10 @@ pub async fn serve(config: &Config) -> anyhow::Result<()> {
 }
 
 /// One store has one daemon: two would send twice.
-fn lock(path: PathBuf) -> Result<File, StoreError> {
+fn lock(path: &Path) -> Result<File, StoreError> {
     let file_error = |source| StoreError::File { doing: "locking", path: path.display().to_string(), source };
-    let mut file = File::options().read(true).write(true).create(true).truncate(false).open(&path).map_err(file_error)?;
+    let mut file =
+        File::options().read(true).write(true).create(true).truncate(false).open(path).map_err(file_error)?;
     if file.try_lock().is_err() {
         let mut holder = String::new();
         let _ = file.read_to_string(&mut holder);
@@ -89,7 +92,8 @@ async fn in_force(store: &Store, config: &Config) -> anyhow::Result<PolicySet> {
     };
     alarm(&broken);
     let Some(kept) = store.remembered(IN_FORCE).await? else { return Err(broken.into()) };
-    let pairs: Vec<(String, String)> = serde_json::from_str(&kept).context("reading the policy set last in force")?;
+    let pairs: Vec<(String, String)> =
+        serde_json::from_str(&kept).context("reading the policy set last in force")?;
     let files: Vec<PolicyFile> = pairs.into_iter().map(|(name, text)| PolicyFile { name, text }).collect();
     tracing::error!("the policy set last in force stays in force");
     Ok(policy_set::check(&files)?)
@@ -108,20 +112,28 @@ fn alarm(broken: &PolicyError) {
 }
 
 async fn remember(store: &Store, files: &[PolicyFile]) -> anyhow::Result<()> {
-    let pairs: Vec<(&str, &str)> = files.iter().map(|file| (file.name.as_str(), file.text.as_str())).collect();
+    let pairs: Vec<(&str, &str)> =
+        files.iter().map(|file| (file.name.as_str(), file.text.as_str())).collect();
     let text = serde_json::to_string(&pairs)?;
     if store.remembered(IN_FORCE).await?.as_deref() != Some(&text) {
-        let deed = Deed { actor: "daemon".to_owned(), action: "policy set".to_owned(), at: SystemClock.now() };
+        let deed =
+            Deed { actor: "daemon".to_owned(), action: "policy set".to_owned(), at: SystemClock.now() };
         store.write(deed, async |tx: &mut Writer| tx.remember(IN_FORCE, &text).await).await?;
     }
     Ok(())
 }
 
 /// Serves under one policy set until told to stop, or to read it again.
-async fn round(config: &Config, store: &Store, set: PolicySet, listener: TcpListener) -> anyhow::Result<Ended> {
+async fn round(
+    config: &Config,
+    store: &Store,
+    set: PolicySet,
+    listener: TcpListener,
+) -> anyhow::Result<Ended> {
     let clock: Arc<dyn Clock> = Arc::new(SystemClock);
     let desk = Arc::new(Desk::new(store.clone(), Arc::new(set), clock.clone(), "daemon".to_owned()));
-    let relay = config.smtp.as_ref().map(|smtp| delivery::settings(smtp, StepLimits::default())).transpose()?;
+    let relay =
+        config.smtp.as_ref().map(|smtp| delivery::settings(smtp, StepLimits::default())).transpose()?;
     let from = config.smtp.as_ref().map_or("tallow@localhost.example", |smtp| &smtp.from).to_owned();
     if relay.is_none() {
         tracing::warn!("no smtp settings: notices are kept in the outbox and not sent");
@@ -193,7 +205,12 @@ fn look(watched: &Watched, seen: &mut String) {
 }
 
 /// Sweeps at every wake, and says so to systemd: a stuck sweep is a stuck daemon.
-async fn sweeping(desk: Arc<Desk>, mail: Mail, nudge: Arc<Notify>, mut stopped: watch::Receiver<bool>) -> anyhow::Result<()> {
+async fn sweeping(
+    desk: Arc<Desk>,
+    mail: Mail,
+    nudge: Arc<Notify>,
+    mut stopped: watch::Receiver<bool>,
+) -> anyhow::Result<()> {
     let mut failures = 0;
     loop {
         match sweep(&desk, &mail).await {
@@ -207,7 +224,11 @@ async fn sweeping(desk: Arc<Desk>, mail: Mail, nudge: Arc<Notify>, mut stopped: 
             }
             Err(error) => {
                 failures += 1;
-                tracing::error!(error = format!("{:#}", anyhow::Error::from(error)), failures, "a sweep failed");
+                tracing::error!(
+                    error = format!("{:#}", anyhow::Error::from(error)),
+                    failures,
+                    "a sweep failed"
+                );
                 anyhow::ensure!(failures < MOST_FAILURES, "sweeps keep failing");
             }
         }
@@ -219,7 +240,11 @@ async fn sweeping(desk: Arc<Desk>, mail: Mail, nudge: Arc<Notify>, mut stopped: 
 }
 
 async fn delivering(
-    store: Store, clock: Arc<dyn Clock>, relay: SmtpSettings, from: String, nudge: Arc<Notify>,
+    store: Store,
+    clock: Arc<dyn Clock>,
+    relay: SmtpSettings,
+    from: String,
+    nudge: Arc<Notify>,
     mut stopped: watch::Receiver<bool>,
 ) -> anyhow::Result<()> {
     loop {
@@ -232,7 +257,11 @@ async fn delivering(
     }
 }
 
-async fn serving(listener: TcpListener, pages: Web, mut stopped: watch::Receiver<bool>) -> anyhow::Result<()> {
+async fn serving(
+    listener: TcpListener,
+    pages: Web,
+    mut stopped: watch::Receiver<bool>,
+) -> anyhow::Result<()> {
     let until = async move {
         let _ = stopped.wait_for(|stop| *stop).await;
     };

@@ -58,7 +58,11 @@ fn meters(entry: &Entry) -> Vec<(&str, Amount, bool)> {
 /// # Errors
 /// An unknown station, a time that does not exist, or no single host to count on, with what would help.
 pub fn rows(
-    set: &PolicySet, fleet: &Fleet, now: Instant, asked: &Asked, entry: &Entry,
+    set: &PolicySet,
+    fleet: &Fleet,
+    now: Instant,
+    asked: &Asked,
+    entry: &Entry,
 ) -> Result<Vec<Usage>, DeskError> {
     let refused = |message: String| DeskError::Refused(message);
     let station = fleet.stations.iter().find(|station| *station.slug == *asked.station);
@@ -67,7 +71,9 @@ pub fn rows(
     let (at, day) = match asked.at {
         None => (now.0, None),
         Some(text) => moment(text, zone).ok_or_else(|| {
-            refused(format!("\"{text}\" is no time; write 2026-10-12T09:40:00+01:00, 2026-10-12T09:40 or 2026-10-12"))
+            refused(format!(
+                "\"{text}\" is no time; write 2026-10-12T09:40:00+01:00, 2026-10-12T09:40 or 2026-10-12"
+            ))
         })?,
     };
     let as_of = zone.date_of(now);
@@ -76,7 +82,10 @@ pub fn rows(
     for (meter, amount, needed) in meters(entry) {
         let hosts = carriers(set, fleet, &candidates, meter)?;
         if hosts.is_empty() && needed {
-            let text = format!("nothing at {} counts {meter}; name the gear that bore it with --host TAG", asked.station);
+            let text = format!(
+                "nothing at {} counts {meter}; name the gear that bore it with --host TAG",
+                asked.station
+            );
             return Err(refused(text));
         }
         let counted = !matches!(entry, Entry::Reading { .. });
@@ -101,7 +110,10 @@ pub fn rows(
 
 /// The gear named, or everything in service that the station owns.
 fn candidates(
-    set: &PolicySet, fleet: &Fleet, asked: &Asked, as_of: jiff::civil::Date,
+    set: &PolicySet,
+    fleet: &Fleet,
+    asked: &Asked,
+    as_of: jiff::civil::Date,
 ) -> Result<Vec<ItemId>, DeskError> {
     if asked.hosts.is_empty() {
         let evaluator = Evaluator::without_forecasts(set, fleet, as_of);
@@ -112,12 +124,19 @@ fn candidates(
         });
         return Ok(owned.collect());
     }
-    let find = |tag: &String| fleet.find(tag).ok_or_else(|| DeskError::Refused(format!("no item is tagged \"{tag}\"")));
+    let find = |tag: &String| {
+        fleet.find(tag).ok_or_else(|| DeskError::Refused(format!("no item is tagged \"{tag}\"")))
+    };
     asked.hosts.iter().map(find).collect()
 }
 
 /// Of each kind that carries the meter, the one host.
-fn carriers(set: &PolicySet, fleet: &Fleet, candidates: &[ItemId], meter: &str) -> Result<Vec<ItemId>, DeskError> {
+fn carriers(
+    set: &PolicySet,
+    fleet: &Fleet,
+    candidates: &[ItemId],
+    meter: &str,
+) -> Result<Vec<ItemId>, DeskError> {
     let Some(id) = set.kinds.find_meter(meter) else {
         let known = set.kinds.meters.join(", ");
         return Err(DeskError::Refused(format!("no kind has a meter \"{meter}\"; the meters are {known}")));

@@ -30,7 +30,13 @@ pub fn moment(text: &str, zone: &Zone) -> Option<(i64, Option<String>)> {
 }
 
 /// Reads one row of work as an import would; faults go to `faults`.
-pub fn read_one(set: &PolicySet, register: &Register, now: Instant, sheet: &Sheet, faults: &Faults) -> Option<Work> {
+pub fn read_one(
+    set: &PolicySet,
+    register: &Register,
+    now: Instant,
+    sheet: &Sheet,
+    faults: &Faults,
+) -> Option<Work> {
     let places = Places::of(set, now, register);
     plan::single::<Work>(sheet, &places, faults)
 }

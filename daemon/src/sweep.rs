@@ -90,7 +90,14 @@ async fn tell(desk: &Desk, mail: &Mail, person: &Person) -> Result<usize, DeskEr
     let drafted = desk
         .with_fleet(|fleet| {
             let (set, as_of) = (&*desk.set, desk.set.service.home_zone.date_of(now));
-            let work = compose::Desk { set, fleet, as_of, now, from: &mail.from, pages_url: mail.pages_url.as_deref() };
+            let work = compose::Desk {
+                set,
+                fleet,
+                as_of,
+                now,
+                from: &mail.from,
+                pages_url: mail.pages_url.as_deref(),
+            };
             let run = schedule.due(last, now.timestamp(), work.zone_of(person).time_zone())?;
             let rows = Evaluator::during(set, fleet, as_of).table();
             let owed = work.owed(audience, &rows, &told);
@@ -107,7 +114,11 @@ async fn tell(desk: &Desk, mail: &Mail, person: &Person) -> Result<usize, DeskEr
 ///
 /// # Errors
 /// The store's failure.
-pub async fn preview(desk: &Desk, from: &str, pages_url: Option<&str>) -> Result<Vec<(String, String)>, DeskError> {
+pub async fn preview(
+    desk: &Desk,
+    from: &str,
+    pages_url: Option<&str>,
+) -> Result<Vec<(String, String)>, DeskError> {
     let mut previews = Vec::new();
     let mut people: Vec<Person> = desk.store.newest::<Person>().await?.into_values().collect();
     people.sort_by(|a, b| a.key.cmp(&b.key));
@@ -155,7 +166,12 @@ impl Numbers {
 /// What a person is owed, finished: one digest, or a notice a proof load. What cannot be written is told in
 /// the log and tried again at the next sweep.
 fn draft(
-    work: &compose::Desk, person: &Person, audience: Audience, owed: &Owed, told: &HashSet<Told>, numbers: &mut Numbers,
+    work: &compose::Desk,
+    person: &Person,
+    audience: Audience,
+    owed: &Owed,
+    told: &HashSet<Told>,
+    numbers: &mut Numbers,
 ) -> Vec<Fresh> {
     if !owed.any_new {
         return Vec::new();
@@ -165,11 +181,19 @@ fn draft(
         return new.filter_map(|(row, mark)| proof_load(work, person, row, mark, numbers)).collect();
     }
     let digest = work.digest(numbers.next(), person, owed, format!("digest {}", work.as_of));
-    digest.map_err(|error| tracing::error!(recipient = %person.key, %error, "a digest cannot be written")).ok().into_iter().collect()
+    digest
+        .map_err(|error| tracing::error!(recipient = %person.key, %error, "a digest cannot be written"))
+        .ok()
+        .into_iter()
+        .collect()
 }
 
 fn proof_load(
-    work: &compose::Desk, person: &Person, row: &DueRow, mark: &Told, numbers: &mut Numbers,
+    work: &compose::Desk,
+    person: &Person,
+    row: &DueRow,
+    mark: &Told,
+    numbers: &mut Numbers,
 ) -> Option<Fresh> {
     let occasion = format!("proof load {} {} {} {}", mark.item, mark.rule, mark.occurrence, mark.stage);
     let notice = work.proof_load(numbers.next(), person, row, mark, occasion);

@@ -31,7 +31,8 @@ pub async fn differences(desk: &Desk) -> Result<Verified, DeskError> {
     for row in &stored {
         days.entry(&row.as_of).or_default().push(row);
     }
-    let newest = days.keys().next_back().and_then(|day| day.parse::<Date>().ok()).unwrap_or_else(|| desk.today());
+    let newest =
+        days.keys().next_back().and_then(|day| day.parse::<Date>().ok()).unwrap_or_else(|| desk.today());
     let mut missing: HashMap<(String, String), StoredDue> = keyed(table(&desk.set, &fleet, newest));
     for (day, rows) in &days {
         let Ok(as_of) = day.parse::<Date>() else {
@@ -43,7 +44,10 @@ pub async fn differences(desk: &Desk) -> Result<Verified, DeskError> {
             let key = (row.item.clone(), row.rule.clone());
             missing.remove(&key);
             match reckoned.get(&key) {
-                None => differences.push(format!("due table: {} {}: stored, but the records give no such row", row.item, row.rule)),
+                None => differences.push(format!(
+                    "due table: {} {}: stored, but the records give no such row",
+                    row.item, row.rule
+                )),
                 Some(right) if right == *row => {}
                 Some(right) => differences.extend(compare(row, right)),
             }
@@ -51,7 +55,11 @@ pub async fn differences(desk: &Desk) -> Result<Verified, DeskError> {
     }
     let mut absent: Vec<_> = missing.into_keys().collect();
     absent.sort();
-    differences.extend(absent.into_iter().map(|(item, rule)| format!("due table: {item} {rule}: the records give a row, but none is stored")));
+    differences.extend(
+        absent.into_iter().map(|(item, rule)| {
+            format!("due table: {item} {rule}: the records give a row, but none is stored")
+        }),
+    );
     Ok(Verified { rows: stored.len(), head: desk.store.head().await?, differences })
 }
 
@@ -61,7 +69,8 @@ fn keyed(rows: Vec<StoredDue>) -> HashMap<(String, String), StoredDue> {
 
 fn compare(stored: &StoredDue, right: &StoredDue) -> Vec<String> {
     let text = |value: &Option<String>| value.clone().unwrap_or_else(|| "empty".to_owned());
-    let usage = |row: &StoredDue| row.usage.as_ref().map(|(meter, used, limit)| format!("{used} of {limit} {meter}"));
+    let usage =
+        |row: &StoredDue| row.usage.as_ref().map(|(meter, used, limit)| format!("{used} of {limit} {meter}"));
     let names = ["calendar_due", "usage_due", "usage_p10", "usage_p50", "usage_p90", "after_due"];
     let mut pairs = vec![
         ("standing", stored.standing.clone(), right.standing.clone()),
@@ -76,6 +85,8 @@ fn compare(stored: &StoredDue, right: &StoredDue) -> Vec<String> {
     }
     let apart = pairs.into_iter().filter(|(_, have, want)| have != want);
     apart
-        .map(|(name, have, want)| format!("due table: {} {}: {name} is {have}, reckoned {want}", stored.item, stored.rule))
+        .map(|(name, have, want)| {
+            format!("due table: {} {}: {name} is {have}, reckoned {want}", stored.item, stored.rule)
+        })
         .collect()
 }

@@ -73,7 +73,7 @@ impl<'f> Why<'f> {
     pub fn parts(&self) -> Vec<Part> {
         let found = &self.derivation;
         let mut parts = vec![self.rule_part(), self.base_part()];
-        parts.extend(found.calendar.iter().map(|working| self.calendar_part(working)));
+        parts.extend(found.calendar.iter().map(calendar_part));
         parts.extend(found.usage.iter().map(|working| self.usage_part(working)));
         parts.extend(found.after.iter().map(|working| self.after_part(working)));
         parts.push(self.verdict_part());
@@ -84,10 +84,8 @@ impl<'f> Why<'f> {
     pub fn text(&self) -> String {
         let mut text = self.summary() + "\n";
         for part in self.parts() {
-            text += &format!("\n{}\n", part.heading);
-            for line in part.lines {
-                text += &format!("  {line}\n");
-            }
+            let lines: Vec<String> = part.lines.iter().map(|line| format!("  {line}")).collect();
+            text = [text, String::new() + &part.heading, lines.join("\n"), String::new()].join("\n");
         }
         text + "\nTallow advises; a competent person decides whether gear is fit.\n"
     }
@@ -112,27 +110,27 @@ impl<'f> Why<'f> {
             Some(done) => format!("last work that counts: {}", self.done_text(&done)),
             None => "never done".to_owned(),
         }];
-        lines.extend(self.derivation.failed.iter().map(|done| format!("failed, so it does not count: {}", self.done_text(done))));
+        lines.extend(
+            self.derivation
+                .failed
+                .iter()
+                .map(|done| format!("failed, so it does not count: {}", self.done_text(done))),
+        );
         Part { heading: "Counted from".to_owned(), lines }
     }
 
     fn done_text(&self, done: &Done) -> String {
-        format!("{} {} on {} ({})", self.set.rule(done.rule).id, done.outcome, day(done.date), self.moment(done.at))
+        format!(
+            "{} {} on {} ({})",
+            self.set.rule(done.rule).id,
+            done.outcome,
+            day(done.date),
+            self.moment(done.at)
+        )
     }
 
     fn moment(&self, at: Instant) -> String {
         self.zone().local(at).strftime("%-d %b %Y %H:%M").to_string()
-    }
-
-    fn calendar_part(&self, working: &CalendarWorking) -> Part {
-        let clause = &working.clause;
-        let grid = if clause.grid == Grid::Fixed { ", on a fixed grid" } else { "" };
-        let heading = format!("Calendar: every {} from {}{grid}", clause.every, clause.from);
-        let lines = match &working.due {
-            None => vec!["no base: neither entry into service nor manufacture is known, so it is overdue now".to_owned()],
-            Some(due) => calendar_lines(working, due),
-        };
-        Part { heading, lines }
     }
 
     fn usage_part(&self, working: &UsageWorking) -> Part {
@@ -143,7 +141,7 @@ impl<'f> Why<'f> {
             lines.push(format!("{} {meter} before the records begin", working.opening));
         }
         lines.extend(working.borne.iter().map(|borne| self.borne_text(borne, meter)));
-        lines.push(self.sum_text(working, meter));
+        lines.push(sum_text(working, meter));
         match (&working.forecast, working.reached_on) {
             (_, Some(on)) => lines.push(format!("limit reached on {}", day(on))),
             (Some(forecast), None) => lines.extend(self.forecast_lines(forecast, meter)),
@@ -163,16 +161,11 @@ impl<'f> Why<'f> {
         } else {
             String::new()
         };
-        format!("{} {meter} on {} at {station}, {from} to {to}{undated}", borne.dated + borne.undated, host.tag)
-    }
-
-    fn sum_text(&self, working: &UsageWorking, meter: &str) -> String {
-        let parts = working.borne.iter().map(|borne| borne.dated + borne.undated);
-        let all: Vec<String> = std::iter::once(working.opening).filter(|opening| opening.is_positive()).chain(parts).map(|n| n.to_string()).collect();
-        let left = working.clause.every - working.used;
-        let rest = if left.is_negative() { format!("{} over", Amount::ZERO - left) } else { format!("{left} left") };
-        let sum = if all.len() > 1 { format!("{} = ", all.join(" + ")) } else { String::new() };
-        format!("{sum}{} of {} {meter} used, {rest}", working.used, working.clause.every)
+        format!(
+            "{} {meter} on {} at {station}, {from} to {to}{undated}",
+            borne.dated + borne.undated,
+            host.tag
+        )
     }
 
     fn forecast_lines(&self, forecast: &ForecastWorking, meter: &str) -> Vec<String> {
@@ -182,7 +175,12 @@ impl<'f> Why<'f> {
         vec![
             format!(
                 "{} made {:.0} {meter} in {:.2} mean months ({season}); with the prior that is {:.0} in {:.2}, {:.2} a mean month",
-                self.tag(forecast.host), rate.uses, rate.months, rate.a, rate.b, rate.per_month()
+                self.tag(forecast.host),
+                rate.uses,
+                rate.months,
+                rate.a,
+                rate.b,
+                rate.per_month()
             ),
             format!("{:.0} % of that answer is borrowed from the prior", 100.0 * rate.borrowed()),
             format!("{} more by {p10} with 10 %, by {p50} with 50 %, by {p90} with 90 %", forecast.remaining),
@@ -206,12 +204,17 @@ impl<'f> Why<'f> {
     fn verdict_part(&self) -> Part {
         let row = &self.derivation.row;
         let rule = self.rule();
-        let mut lines = vec![format!("{} at the end of {}: {}", row.standing, day(self.as_of), self.due_text())];
+        let mut lines =
+            vec![format!("{} at the end of {}: {}", row.standing, day(self.as_of), self.due_text())];
         if let Some((because, date)) = self.derivation.runner_up {
             lines.push(format!("runner-up: the {because} clause, {}", day(date)));
         }
         if let Some(due) = row.due_on.filter(|_| !rule.window.late.is_zero()) {
-            lines.push(format!("last allowed day: {} ({} late)", day(rule.window.late.after(due, 1)), rule.window.late));
+            lines.push(format!(
+                "last allowed day: {} ({} late)",
+                day(rule.window.late.after(due, 1)),
+                rule.window.late
+            ));
         }
         if Evaluator::bites(row) {
             lines.push(format!("until then: {}", rule.overdue));
@@ -224,8 +227,11 @@ impl<'f> Why<'f> {
         let row = &self.derivation.row;
         let rule = self.rule();
         let date = |date: Option<Date>| date.map(|date| date.to_string());
-        let parts: Vec<Value> =
-            self.parts().into_iter().map(|part| json!({ "heading": part.heading, "lines": part.lines })).collect();
+        let parts: Vec<Value> = self
+            .parts()
+            .into_iter()
+            .map(|part| json!({ "heading": part.heading, "lines": part.lines }))
+            .collect();
         json!({
             "item": self.tag(row.item), "rule": rule.id, "title": rule.title, "file": rule.file, "line": rule.line,
             "authority": rule.authority.word(), "source": rule.source, "policy_set": self.set.hash,
@@ -241,7 +247,8 @@ impl<'f> Why<'f> {
     }
 
     fn usage_json(&self, working: &UsageWorking) -> Value {
-        let end = |at: Instant| (at != Instant::MIN && at != Instant::MAX).then(|| at.timestamp().to_string());
+        let end =
+            |at: Instant| (at != Instant::MIN && at != Instant::MAX).then(|| at.timestamp().to_string());
         let borne: Vec<Value> = working
             .borne
             .iter()
@@ -272,7 +279,11 @@ fn calendar_lines(working: &CalendarWorking, due: &CalendarDue) -> Vec<String> {
     };
     let every = working.clause.every;
     let step = if due.times > 1 { format!("{} × {every}", due.times) } else { every.to_string() };
-    let mut lines = vec![format!("{base} {} + {step} = {}", day(due.base.date()), day(every.after(due.base.date(), due.times)))];
+    let mut lines = vec![format!(
+        "{base} {} + {step} = {}",
+        day(due.base.date()),
+        day(every.after(due.base.date(), due.times))
+    )];
     if due.paused_days > 0 {
         lines.push(format!("+ {} days in store = {}", due.paused_days, day(due.due)));
     }
@@ -280,4 +291,31 @@ fn calendar_lines(working: &CalendarWorking, due: &CalendarDue) -> Vec<String> {
         lines.push(format!("the law allows no more than {every} since the last work: {}", day(due.due)));
     }
     lines
+}
+
+fn calendar_part(working: &CalendarWorking) -> Part {
+    let clause = &working.clause;
+    let grid = if clause.grid == Grid::Fixed { ", on a fixed grid" } else { "" };
+    let heading = format!("Calendar: every {} from {}{grid}", clause.every, clause.from);
+    let lines = match &working.due {
+        None => vec![
+            "no base: neither entry into service nor manufacture is known, so it is overdue now".to_owned(),
+        ],
+        Some(due) => calendar_lines(working, due),
+    };
+    Part { heading, lines }
+}
+
+fn sum_text(working: &UsageWorking, meter: &str) -> String {
+    let parts = working.borne.iter().map(|borne| borne.dated + borne.undated);
+    let all: Vec<String> = std::iter::once(working.opening)
+        .filter(|opening| opening.is_positive())
+        .chain(parts)
+        .map(|n| n.to_string())
+        .collect();
+    let left = working.clause.every - working.used;
+    let rest =
+        if left.is_negative() { format!("{} over", Amount::ZERO - left) } else { format!("{left} left") };
+    let sum = if all.len() > 1 { format!("{} = ", all.join(" + ")) } else { String::new() };
+    format!("{sum}{} of {} {meter} used, {rest}", working.used, working.clause.every)
 }

@@ -6,7 +6,17 @@ use sea_orm_migration::prelude::*;
 pub struct Migration;
 
 const APPEND_ONLY: &[&str] = &[
-    "link", "station", "person", "item", "fitting", "usage", "work", "state", "concession", "certificate", "part",
+    "link",
+    "station",
+    "person",
+    "item",
+    "fitting",
+    "usage",
+    "work",
+    "state",
+    "concession",
+    "certificate",
+    "part",
     "stock",
 ];
 

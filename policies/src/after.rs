@@ -23,7 +23,11 @@ pub struct Open {
 pub fn open(set: &PolicySet, fleet: &Fleet, item: ItemId, clause: &After, period: Period) -> Option<Open> {
     let at = first(set, fleet, item, clause.event, period)?;
     let on = fleet.zone_of(fleet.item(item)).date_of(at);
-    let on = if clause.event == Event::Happening(Happening::Removed) { removed_on(fleet, item, at, on) } else { on };
+    let on = if clause.event == Event::Happening(Happening::Removed) {
+        removed_on(fleet, item, at, on)
+    } else {
+        on
+    };
     Some(Open { at, on, due: clause.within.after(on, 1) })
 }
 
@@ -40,20 +44,23 @@ fn first(set: &PolicySet, fleet: &Fleet, item: ItemId, event: Event, period: Per
     match event {
         Event::Meter(meter) => usage::first_use(fleet, item, meter, period),
         Event::Work(work) => {
-            let works = facts.works.iter().filter(|done| done.outcome != Outcome::Failed && sort_of(done, work));
+            let works =
+                facts.works.iter().filter(|done| done.outcome != Outcome::Failed && sort_of(done, work));
             works.map(|done| done.at).find(within)
         }
         Event::Happening(Happening::Fitted) => facts.fittings.iter().map(|fit| fit.from).find(within),
         Event::Happening(Happening::Removed) => facts.fittings.iter().map(|fit| fit.to).filter(within).min(),
         Event::Happening(Happening::ProofLoadFailed) => {
             let works = facts.works.iter();
-            let failed = works.filter(|done| done.outcome == Outcome::Failed && sort_of(done, Work::ProofLoadTest));
+            let failed =
+                works.filter(|done| done.outcome == Outcome::Failed && sort_of(done, Work::ProofLoadTest));
             failed.map(|done| done.at).find(within)
         }
         Event::Happening(Happening::SetMemberRenewed) => {
             let members = facts.set.iter().flat_map(|name| fleet.set(name)).filter(|member| **member != item);
             let works = members.flat_map(|member| &fleet.item(*member).works);
-            let renewed = works.filter(|done| done.outcome != Outcome::Failed && sort_of(done, Work::Renewal));
+            let renewed =
+                works.filter(|done| done.outcome != Outcome::Failed && sort_of(done, Work::Renewal));
             renewed.map(|done| done.at).filter(within).min()
         }
     }

@@ -133,7 +133,9 @@ mod tests {
 
     #[test]
     fn reads_and_writes_the_shortest_decimal() {
-        for (text, out) in [("12", "12"), ("0.50", "0.5"), ("-3.25", "-3.25"), ("007", "7"), ("0.000001", "0.000001")] {
+        for (text, out) in
+            [("12", "12"), ("0.50", "0.5"), ("-3.25", "-3.25"), ("007", "7"), ("0.000001", "0.000001")]
+        {
             assert_eq!(text.parse::<Amount>().unwrap().to_string(), out);
         }
     }

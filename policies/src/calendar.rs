@@ -68,13 +68,23 @@ pub fn floating(item: &Item, clause: &Calendar, last_done: Option<Date>) -> Opti
         From::EntryIntoService => in_service(item),
         From::Manufacture => made(item),
     }?;
-    Some(CalendarDue { base, times: 1, paused_days: 0, capped: false, due: clause.every.after(base.date(), 1) })
+    Some(CalendarDue {
+        base,
+        times: 1,
+        paused_days: 0,
+        capped: false,
+        due: clause.every.after(base.date(), 1),
+    })
 }
 
 /// A fixed grid after work on `dates`, ascending. `early` is the window's; `law` caps the date at the last
 /// work + interval. None when there is no base.
 pub fn fixed(
-    item: &Item, clause: &Calendar, dates: impl Iterator<Item = Date> + Clone, early: Span, law: bool,
+    item: &Item,
+    clause: &Calendar,
+    dates: impl Iterator<Item = Date> + Clone,
+    early: Span,
+    law: bool,
 ) -> Option<CalendarDue> {
     let first = dates.clone().next().map(Base::FirstDone);
     let mut base = clause.anchor.map(Base::Anchor).or_else(|| in_service(item)).or(first)?;
@@ -103,7 +113,12 @@ pub fn fixed(
 /// Adds store time to a floating clause that pauses: local days after the base, up to the as-of date, on no
 /// moment of which the item was fitted to anything.
 pub fn pause(
-    fleet: &Fleet, item: &Item, clause: &Calendar, due: CalendarDue, as_of: Date, cutoff: Instant,
+    fleet: &Fleet,
+    item: &Item,
+    clause: &Calendar,
+    due: CalendarDue,
+    as_of: Date,
+    cutoff: Instant,
 ) -> CalendarDue {
     if clause.store == Store::Runs {
         return due;
@@ -184,7 +199,7 @@ mod tests {
     fn fixed_mondays_go_past_what_was_missed() {
         let clause = clause("1 week", Grid::Fixed, Some(date(2026, 9, 28)));
         let next = |done: &[Date]| {
-            fixed(&item(None, None), &clause, done.to_vec().into_iter(), days("2 days"), false).unwrap().due
+            fixed(&item(None, None), &clause, done.iter().copied(), days("2 days"), false).unwrap().due
         };
         assert_eq!(next(&[date(2026, 10, 7)]), date(2026, 10, 12));
         assert_eq!(next(&[date(2026, 10, 7), date(2026, 10, 20)]), date(2026, 10, 26));
@@ -216,7 +231,8 @@ mod tests {
     fn store_days_are_those_on_no_moment_of_which_it_was_fitted() {
         let zone = Zone::parse("Europe/London").unwrap();
         let at = |day, hour| zone.instant(date(2026, 3, day).at(hour, 0, 0, 0));
-        let fit = |from, to| Fitting { host: crate::facts::ItemId(0), position: None, from, to, to_day: false };
+        let fit =
+            |from, to| Fitting { host: crate::facts::ItemId(0), position: None, from, to, to_day: false };
         let fittings = [fit(at(3, 10), at(5, 9)), fit(at(5, 15), at(8, 0)), fit(at(12, 0), Instant::MAX)];
         let store = |base: i8, as_of: i8| {
             let as_of = date(2026, 3, as_of);

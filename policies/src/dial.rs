@@ -29,7 +29,9 @@ pub struct DialUse {
 
 /// A reading below the one before it that is neither a roll-over nor a new meter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("the dial falls from {from} to {to}; correct the reading, or note \"meter replaced\" on the first of the new meter")]
+#[error(
+    "the dial falls from {from} to {to}; correct the reading, or note \"meter replaced\" on the first of the new meter"
+)]
 pub struct DialFall {
     /// Index of the falling reading in time order.
     pub index: usize,
@@ -63,8 +65,11 @@ pub fn uses(readings: &mut [Reading], rolls_over_at: Option<Amount>) -> Result<V
             continue;
         }
         let before = readings[index - 1].value;
-        let amount = difference(before, reading.value, rolls_over_at)
-            .ok_or(DialFall { index, from: before, to: reading.value })?;
+        let amount = difference(before, reading.value, rolls_over_at).ok_or(DialFall {
+            index,
+            from: before,
+            to: reading.value,
+        })?;
         if amount.is_positive() {
             found.push(DialUse { at: reading.at, when: reading.when, amount });
         }

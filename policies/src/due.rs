@@ -148,7 +148,11 @@ impl<'f> Evaluator<'f> {
     }
 
     /// Work recorded before the cut-off that satisfies a rule, in time order.
-    pub fn counting<'s>(&'s self, item: &'s Item, rule: RuleId) -> impl DoubleEndedIterator<Item = &'s Done> + Clone {
+    pub fn counting<'s>(
+        &'s self,
+        item: &'s Item,
+        rule: RuleId,
+    ) -> impl DoubleEndedIterator<Item = &'s Done> + Clone {
         let cutoff = self.cutoff(item);
         item.works.iter().filter(move |done| {
             done.at < cutoff && done.outcome != Outcome::Failed && self.set.counts_for(done.rule, rule)
@@ -180,7 +184,7 @@ impl<'f> Evaluator<'f> {
         let based = self.add_calendar(&mut row, item, rule, last.map(|done| done.date));
         self.add_after(&mut row, rule, period);
         self.add_usage(&mut row, rule, period);
-        self.conclude(&mut row, based);
+        conclude(&mut row, based);
         row
     }
 
@@ -190,7 +194,9 @@ impl<'f> Evaluator<'f> {
         for clause in &rule.calendar {
             match self.calendar_due(item, row.rule, clause, last) {
                 None => based = false,
-                Some(found) => row.calendar_due = Some(row.calendar_due.map_or(found.due, |due| due.min(found.due))),
+                Some(found) => {
+                    row.calendar_due = Some(row.calendar_due.map_or(found.due, |due| due.min(found.due)));
+                }
             }
         }
         if !based {
@@ -204,7 +210,11 @@ impl<'f> Evaluator<'f> {
 
     /// One calendar clause; none without a base.
     pub(crate) fn calendar_due(
-        &self, item: &Item, rule_id: RuleId, clause: &Calendar, last: Option<Date>,
+        &self,
+        item: &Item,
+        rule_id: RuleId,
+        clause: &Calendar,
+        last: Option<Date>,
     ) -> Option<CalendarDue> {
         let rule = self.set.rule(rule_id);
         if clause.grid == Grid::Fixed {
@@ -218,7 +228,9 @@ impl<'f> Evaluator<'f> {
 
     fn add_after(&self, row: &mut DueRow, rule: &Rule, period: Period) {
         for clause in &rule.after {
-            let Some(Open { due, .. }) = after::open(self.set, self.fleet, row.item, clause, period) else { continue };
+            let Some(Open { due, .. }) = after::open(self.set, self.fleet, row.item, clause, period) else {
+                continue;
+            };
             row.after_due = Some(row.after_due.map_or(due, |earlier| earlier.min(due)));
             row.held |= clause.within.is_zero();
             row.standing =
@@ -233,7 +245,8 @@ impl<'f> Evaluator<'f> {
             let found = self.usage_due(row.item, clause, period);
             any_reached |= found.reached.is_some();
             row.used_up |= found.used >= clause.every + clause.late;
-            let standing = standing::by_usage(self.as_of, found.used, clause, found.dates[0], rule.notice.lead);
+            let standing =
+                standing::by_usage(self.as_of, found.used, clause, found.dates[0], rule.notice.lead);
             row.standing = row.standing.max(standing);
             if first.as_ref().is_none_or(|(have, _)| self.comes_before(&found, have)) {
                 first = Some((found, clause.every));
@@ -250,7 +263,8 @@ impl<'f> Evaluator<'f> {
     /// One usage clause over a period.
     pub(crate) fn usage_due(&self, id: ItemId, clause: &Usage, period: Period) -> UsageDue {
         let used = usage::used(self.fleet, id, clause.meter, period);
-        let mut found = UsageDue { meter: clause.meter, used, reached: None, reached_on: None, dates: [None; 3] };
+        let mut found =
+            UsageDue { meter: clause.meter, used, reached: None, reached_on: None, dates: [None; 3] };
         if used >= clause.every {
             found.reached = usage::reached(self.fleet, id, clause.meter, period, clause.every);
             found.reached_on = found.reached.map(|reached| self.reached_on(id, reached));
@@ -281,25 +295,27 @@ impl<'f> Evaluator<'f> {
         (key(one), name(one)) < (key(other), name(other))
     }
 
-    fn conclude(&self, row: &mut DueRow, based: bool) {
-        if !based {
-            row.standing = Standing::Overdue;
-            row.because = Some(Because::NoBase);
-            return;
-        }
-        let usage = row.usage_due.or(row.forecast[0]);
-        let dates = [(row.calendar_due, Because::Calendar), (usage, Because::Usage), (row.after_due, Because::After)];
-        for (date, because) in dates {
-            let Some(date) = date else { continue };
-            if row.due_on.is_none_or(|earliest| date < earliest) {
-                row.due_on = Some(date);
-                row.because = Some(because);
-            }
-        }
-    }
-
     /// Whether a rule takes its station off (or limits it): overdue, nothing left, or held.
     pub fn bites(row: &DueRow) -> bool {
         row.standing == Standing::Overdue || row.used_up || row.held
+    }
+}
+
+/// The earliest of the three dates and its clause, in the order calendar, usage, after on a tie.
+fn conclude(row: &mut DueRow, based: bool) {
+    if !based {
+        row.standing = Standing::Overdue;
+        row.because = Some(Because::NoBase);
+        return;
+    }
+    let usage = row.usage_due.or(row.forecast[0]);
+    let dates =
+        [(row.calendar_due, Because::Calendar), (usage, Because::Usage), (row.after_due, Because::After)];
+    for (date, because) in dates {
+        let Some(date) = date else { continue };
+        if row.due_on.is_none_or(|earliest| date < earliest) {
+            row.due_on = Some(date);
+            row.because = Some(because);
+        }
     }
 }

@@ -104,10 +104,11 @@ impl Evaluator<'_> {
         let period = Period { after: last.map(|done| done.at), before: self.cutoff(item) };
         let date = last.map(|done| done.date);
         let calendar = rule.calendar.iter();
-        let calendar = calendar.map(|c| CalendarWorking { clause: *c, due: self.calendar_due(item, rule_id, c, date) });
+        let calendar =
+            calendar.map(|c| CalendarWorking { clause: *c, due: self.calendar_due(item, rule_id, c, date) });
         let after = rule.after.iter();
-        let after =
-            after.map(|c| AfterWorking { clause: *c, open: after::open(self.set, self.fleet, id, c, period) });
+        let after = after
+            .map(|c| AfterWorking { clause: *c, open: after::open(self.set, self.fleet, id, c, period) });
         Derivation {
             last,
             failed: self.failed_since(id, rule_id, period),
@@ -121,8 +122,10 @@ impl Evaluator<'_> {
 
     fn failed_since(&self, id: ItemId, rule: RuleId, period: Period) -> Vec<Done> {
         let works = self.fleet.item(id).works.iter();
-        let failed = works.filter(|done| done.outcome == Outcome::Failed && self.set.counts_for(done.rule, rule));
-        let since = |done: &&Done| period.after.is_none_or(|after| done.at >= after) && done.at < period.before;
+        let failed =
+            works.filter(|done| done.outcome == Outcome::Failed && self.set.counts_for(done.rule, rule));
+        let since =
+            |done: &&Done| period.after.is_none_or(|after| done.at >= after) && done.at < period.before;
         failed.filter(since).copied().collect()
     }
 
@@ -151,21 +154,33 @@ impl Evaluator<'_> {
             .filter(|part| part.host != id || part.dated.is_positive())
             .collect();
         for (host, use_) in usage::undated(self.fleet, id, clause.meter, period) {
-            let near = borne.iter_mut().filter(|part| part.host == host).min_by_key(|part| gap(part, use_.at));
+            let near =
+                borne.iter_mut().filter(|part| part.host == host).min_by_key(|part| gap(part, use_.at));
             match near {
                 Some(part) => part.undated += use_.amount,
-                None => borne.push(Borne { host, from: use_.at, to: use_.at, dated: Amount::ZERO, undated: use_.amount }),
+                None => borne.push(Borne {
+                    host,
+                    from: use_.at,
+                    to: use_.at,
+                    dated: Amount::ZERO,
+                    undated: use_.amount,
+                }),
             }
         }
         borne
     }
 
     fn forecast_working(
-        &self, id: ItemId, clause: &Usage, period: Period, used: Amount, dates: Dates,
+        &self,
+        id: ItemId,
+        clause: &Usage,
+        period: Period,
+        used: Amount,
+        dates: Dates,
     ) -> Option<ForecastWorking> {
         let forecaster = self.forecaster.as_ref().filter(|_| used < clause.every)?;
         let host = forecaster.host(id, clause.meter, period.before)?;
-        let rate = forecaster.rate(host, clause.meter, period.before)?;
+        let rate = forecaster.rate(host, clause.meter, period.before);
         Some(ForecastWorking { host, rate, remaining: clause.every - used, dates })
     }
 }
@@ -179,7 +194,8 @@ fn gap(part: &Borne, at: Instant) -> i64 {
 
 fn runner_up(row: &DueRow) -> Option<(Because, Date)> {
     let usage = row.usage_due.or(row.forecast[0]);
-    let dates = [(row.calendar_due, Because::Calendar), (usage, Because::Usage), (row.after_due, Because::After)];
+    let dates =
+        [(row.calendar_due, Because::Calendar), (usage, Because::Usage), (row.after_due, Because::After)];
     let others = dates.into_iter().filter(|(_, because)| row.because != Some(*because));
     others.filter_map(|(date, because)| Some((because, date?))).min_by_key(|(_, date)| *date)
 }

@@ -452,7 +452,11 @@ impl<'p> FleetBuilder<'p> {
             set: record.set.map(Into::into),
             manufactured_on: record.manufactured_on,
             entered_service_on: record.entered_service_on,
-            attributes: record.attributes.iter().map(|(name, value)| ((*name).into(), value.clone())).collect(),
+            attributes: record
+                .attributes
+                .iter()
+                .map(|(name, value)| ((*name).into(), value.clone()))
+                .collect(),
             opening: record.opening.iter().filter_map(meter).collect(),
             cut_from: None,
             fittings: Vec::new(),
@@ -488,7 +492,9 @@ impl<'p> FleetBuilder<'p> {
 
     /// Adds a row of use.
     pub fn used(&mut self, host: &str, meter: &str, when: When, quantity: Quantity) {
-        let (Some(host), Some(meter)) = (self.fleet.find(host), self.set.kinds.find_meter(meter)) else { return };
+        let (Some(host), Some(meter)) = (self.fleet.find(host), self.set.kinds.find_meter(meter)) else {
+            return;
+        };
         let zone = self.fleet.zone_of(self.fleet.item(host));
         let raw = self.raw.entry((host, meter)).or_default();
         let at = match when {
@@ -498,7 +504,9 @@ impl<'p> FleetBuilder<'p> {
         let (first, last) = raw.span.unwrap_or((at, at));
         raw.span = Some((first.min(at), last.max(at)));
         match (quantity, when) {
-            (Quantity::Reading(value, replaced), _) => raw.readings.push(dial::Reading { at, when, value, replaced }),
+            (Quantity::Reading(value, replaced), _) => {
+                raw.readings.push(dial::Reading { at, when, value, replaced });
+            }
             (Quantity::Count(amount), When::At(at)) => raw.dated.push((at.0, amount.millionths())),
             (Quantity::Count(amount), When::Day(day)) => raw.days.push(DayUse { day, at, amount }),
         }

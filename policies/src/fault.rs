@@ -22,7 +22,13 @@ pub struct Fault {
 
 impl Fault {
     /// A fault at a byte range of `source`.
-    pub fn at(file: &str, source: &str, span: Range<usize>, message: impl Into<String>, help: impl Into<String>) -> Fault {
+    pub fn at(
+        file: &str,
+        source: &str,
+        span: Range<usize>,
+        message: impl Into<String>,
+        help: impl Into<String>,
+    ) -> Fault {
         let (line, column) = line_and_column(source, span.start);
         Fault { file: file.to_owned(), span, line, column, message: message.into(), help: help.into() }
     }

@@ -65,7 +65,8 @@ pub fn check(stays: &[Stay]) -> Vec<(usize, StayFault)> {
     }
     for indices in group(stays, |stay| (stay.host, stay.position)).values() {
         let capacity = indices.first().map_or(1, |index| stays[*index].capacity);
-        faults.extend(overfull(stays, indices, capacity).map(|(index, other)| (index, StayFault::Full(other))));
+        faults
+            .extend(overfull(stays, indices, capacity).map(|(index, other)| (index, StayFault::Full(other))));
     }
     faults.extend(loops(stays, &by_item).into_iter().map(|index| (index, StayFault::Loop)));
     faults.sort_by_key(|(index, _)| *index);
@@ -83,7 +84,11 @@ fn group<'r>(stays: &[Stay<'r>], by: impl Fn(&Stay<'r>) -> (&'r str, &'r str)) -
 }
 
 /// Stays that begin while `capacity` others of the group last, each with one of those.
-fn overfull<'a>(stays: &'a [Stay], indices: &'a [usize], capacity: u32) -> impl Iterator<Item = (usize, usize)> {
+fn overfull<'a>(
+    stays: &'a [Stay],
+    indices: &'a [usize],
+    capacity: u32,
+) -> impl Iterator<Item = (usize, usize)> {
     let mut spans: Vec<(Instant, Instant, usize)> = indices
         .iter()
         .map(|index| (*index, stays[*index].certain()))
@@ -116,7 +121,12 @@ fn loops(stays: &[Stay], by_item: &Groups) -> Vec<usize> {
 const DEEPEST: usize = 12;
 
 fn climb_to(
-    stays: &[Stay], by_item: &Groups, wanted: &str, at: &str, span: (Instant, Instant), depth: usize,
+    stays: &[Stay],
+    by_item: &Groups,
+    wanted: &str,
+    at: &str,
+    span: (Instant, Instant),
+    depth: usize,
 ) -> bool {
     if at == wanted || depth > DEEPEST {
         return true;

@@ -134,7 +134,7 @@ pub struct Forecaster<'f> {
     fleet: &'f Fleet,
     set: &'f PolicySet,
     ahead: Ahead,
-    rates: RefCell<HashMap<(ItemId, MeterId), Option<Rate>>>,
+    rates: RefCell<HashMap<(ItemId, MeterId), Rate>>,
     dates: RefCell<HashMap<(ItemId, MeterId, u64), Dates>>,
 }
 
@@ -153,11 +153,15 @@ impl<'f> Forecaster<'f> {
     }
 
     /// A host's rate, from its whole log before `cutoff`.
-    pub fn rate(&self, host: ItemId, meter: MeterId, cutoff: Instant) -> Option<Rate> {
-        *self.rates.borrow_mut().entry((host, meter)).or_insert_with(|| self.work_out_rate(host, meter, cutoff))
+    pub fn rate(&self, host: ItemId, meter: MeterId, cutoff: Instant) -> Rate {
+        *self
+            .rates
+            .borrow_mut()
+            .entry((host, meter))
+            .or_insert_with(|| self.work_out_rate(host, meter, cutoff))
     }
 
-    fn work_out_rate(&self, host: ItemId, meter: MeterId, cutoff: Instant) -> Option<Rate> {
+    fn work_out_rate(&self, host: ItemId, meter: MeterId, cutoff: Instant) -> Rate {
         let item = self.fleet.item(host);
         let odds = &self.set.service.odds;
         let southern = self.fleet.station_of(item).is_some_and(|station| station.southern);
@@ -166,12 +170,13 @@ impl<'f> Forecaster<'f> {
         let months = self.log_start(host).filter(|start| *start < cutoff).map_or(0.0, |start| {
             exposure(&seasons, self.fleet.zone_of(item).date_of(start), self.ahead.as_of)
         });
-        Some(Rate { uses, months, a: odds.prior_uses + uses, b: odds.prior_months + months, southern })
+        Rate { uses, months, a: odds.prior_uses + uses, b: odds.prior_months + months, southern }
     }
 
     /// A host's log begins with its first entry on any meter.
     fn log_start(&self, host: ItemId) -> Option<Instant> {
-        let logs = self.fleet.item(host).logs.iter().filter_map(|(_, index)| self.fleet.logs.get(*index as usize));
+        let logs =
+            self.fleet.item(host).logs.iter().filter_map(|(_, index)| self.fleet.logs.get(*index as usize));
         logs.filter_map(|log: &Log| log.span).map(|(first, _)| first).min()
     }
 
@@ -181,7 +186,7 @@ impl<'f> Forecaster<'f> {
         if let Some(known) = self.dates.borrow().get(&(host, meter, remaining)) {
             return *known;
         }
-        let dates = self.rate(host, meter, cutoff).map_or([None; 3], |rate| self.work_out(&rate, remaining));
+        let dates = self.work_out(&self.rate(host, meter, cutoff), remaining);
         self.dates.borrow_mut().insert((host, meter, remaining), dates);
         dates
     }

@@ -61,8 +61,8 @@ pub fn stage(rule: &Rule, row: &DueRow, today: Date) -> Option<Stage> {
 }
 
 /// Whether the rule's ladder has reached a role by the end of `today`.
-pub fn escalated(rule: &Rule, row: &DueRow, today: Date, role: &str) -> bool {
-    let Some(step) = rule.notice.escalate.iter().find(|step| step.role == role) else { return false };
+pub fn escalated(rule: &Rule, row: &DueRow, today: Date, to: &str) -> bool {
+    let Some(step) = rule.notice.escalate.iter().find(|step| step.role == to) else { return false };
     if row.standing == Standing::InDate {
         return false;
     }
@@ -94,7 +94,9 @@ pub fn is_told(audience: Audience, station: Option<&str>, rule: &Rule, row: &Due
             stops || escalated(rule, row, today, "engineer")
         }
         Audience::Head => escalated(rule, row, today, "head"),
-        Audience::Clerk => (station.is_none() || rule.work == Work::Renewal) && stage(rule, row, today).is_some(),
+        Audience::Clerk => {
+            (station.is_none() || rule.work == Work::Renewal) && stage(rule, row, today).is_some()
+        }
         Audience::TestHouse => rule.work == Work::ProofLoadTest && stage(rule, row, today).is_some(),
     }
 }
@@ -160,7 +162,8 @@ mod tests {
         assert_eq!(at(21, Standing::Overdue), Some(Stage::Overdue(0)));
         assert_eq!(at(27, Standing::Overdue), Some(Stage::Overdue(1)));
         let near = DueRow { due_on: Some(date(2026, 10, 12)), ..row(Standing::FallingDue) };
-        let no_tolerance = Rule { window: crate::rule::Window { late: crate::span::Span::ZERO, ..rule().window }, ..rule() };
+        let no_tolerance =
+            Rule { window: crate::rule::Window { late: crate::span::Span::ZERO, ..rule().window }, ..rule() };
         assert_eq!(stage(&no_tolerance, &near, date(2026, 10, 9)), Some(Stage::Remind(1)));
         assert_eq!(stage(&no_tolerance, &near, date(2026, 10, 11)), Some(Stage::Remind(2)));
     }

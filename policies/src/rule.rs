@@ -357,6 +357,8 @@ impl Rule {
             None => true,
             Some((slug, wanted)) => station.is_some_and(|have| (have == slug) == *wanted),
         };
-        item.kind == self.applies_to.kind && at_station && self.applies_to.conditions.iter().all(|c| c.matches(item))
+        item.kind == self.applies_to.kind
+            && at_station
+            && self.applies_to.conditions.iter().all(|c| c.matches(item))
     }
 }

@@ -87,7 +87,9 @@ fn position() -> Value {
 fn rule() -> Value {
     table(RULE_KEYS, &["id", "title", "applies_to", "work", "overdue", "authority"], |key| match key {
         "id" => json!({ "type": "string", "pattern": "^[a-z0-9-]+$" }),
-        "applies_to" => json!({ "type": "object", "required": ["kind"], "properties": { "kind": text("Kind") } }),
+        "applies_to" => {
+            json!({ "type": "object", "required": ["kind"], "properties": { "kind": text("Kind") } })
+        }
         "work" => words(Work::WORDS),
         "calendar" => one_or_list(&calendar()),
         "usage" => one_or_list(&usage()),
@@ -134,7 +136,9 @@ fn notice() -> Value {
 fn record() -> Value {
     table(RECORD_KEYS, &["name"], |key| match key {
         "min" | "max" => number("Acceptable bound"),
-        "plausible" => json!({ "type": "array", "items": { "type": "number" }, "minItems": 2, "maxItems": 2 }),
+        "plausible" => {
+            json!({ "type": "array", "items": { "type": "number" }, "minItems": 2, "maxItems": 2 })
+        }
         _ => text("Name, unit or criterion of a reading"),
     })
 }
@@ -151,7 +155,9 @@ fn service() -> Value {
         })),
         "odds" => table(ODDS_KEYS, &[], |key| match key {
             "prior" => table(&["a", "b"], &["a", "b"], |_| number("Uses, or mean months")),
-            "months" => json!({ "type": "array", "items": { "type": "number" }, "minItems": 12, "maxItems": 12 }),
+            "months" => {
+                json!({ "type": "array", "items": { "type": "number" }, "minItems": 12, "maxItems": 12 })
+            }
             _ => json!({ "type": "boolean" }),
         }),
         _ => text("A zone, or a time of day"),

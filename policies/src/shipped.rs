@@ -9,13 +9,27 @@ macro_rules! files {
 }
 
 const FILES: &[(&str, &str)] = files![
-    "blocks.toml", "carriages.toml", "chains.toml", "falls.toml", "hooks.toml", "kinds.toml", "service.toml",
-    "shackles.toml", "station-sets.toml", "strops.toml", "tractors.toml", "winch-wires.toml", "winches.toml",
+    "blocks.toml",
+    "carriages.toml",
+    "chains.toml",
+    "falls.toml",
+    "hooks.toml",
+    "kinds.toml",
+    "service.toml",
+    "shackles.toml",
+    "station-sets.toml",
+    "strops.toml",
+    "tractors.toml",
+    "winch-wires.toml",
+    "winches.toml",
 ];
 
 /// Its files, as a starting point for a service's own.
 pub fn files() -> Vec<PolicyFile> {
-    FILES.iter().map(|(name, text)| PolicyFile { name: (*name).to_owned(), text: (*text).to_owned() }).collect()
+    FILES
+        .iter()
+        .map(|(name, text)| PolicyFile { name: (*name).to_owned(), text: (*text).to_owned() })
+        .collect()
 }
 
 #[cfg(test)]

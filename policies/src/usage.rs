@@ -96,7 +96,11 @@ pub(crate) fn reach(fleet: &Fleet, item: ItemId) -> (Vec<Reach>, Vec<DayReach>) 
         }
         if has_undated(fleet, path.host) {
             let zone = fleet.zone_of(fleet.item(path.host));
-            days.extend(day_overlap(zone, &path.links).map(|(first, last)| DayReach { host: path.host, first, last }));
+            days.extend(day_overlap(zone, &path.links).map(|(first, last)| DayReach {
+                host: path.host,
+                first,
+                last,
+            }));
         }
     }
     if has_undated(fleet, item) {
@@ -136,7 +140,9 @@ fn merge_days(mut reach: Vec<DayReach>) -> Vec<DayReach> {
     let mut merged: Vec<DayReach> = Vec::with_capacity(reach.len());
     for part in reach {
         match merged.last_mut() {
-            Some(last) if last.host == part.host && part.first <= last.last => last.last = last.last.max(part.last),
+            Some(last) if last.host == part.host && part.first <= last.last => {
+                last.last = last.last.max(part.last);
+            }
             _ => merged.push(part),
         }
     }
@@ -162,7 +168,10 @@ pub fn opening(fleet: &Fleet, item: ItemId, meter: MeterId) -> Amount {
 
 /// The logs an item bears of one meter, each with the stretch it bears.
 pub fn stretches(
-    fleet: &Fleet, item: ItemId, meter: MeterId, period: Period,
+    fleet: &Fleet,
+    item: ItemId,
+    meter: MeterId,
+    period: Period,
 ) -> impl Iterator<Item = (ItemId, &Log, Instant, Instant)> {
     let first = period.first();
     fleet.item(item).reach.iter().filter_map(move |part| {
@@ -176,7 +185,10 @@ pub fn stretches(
 
 /// The undated uses an item bears of one meter.
 pub fn undated(
-    fleet: &Fleet, item: ItemId, meter: MeterId, period: Period,
+    fleet: &Fleet,
+    item: ItemId,
+    meter: MeterId,
+    period: Period,
 ) -> impl Iterator<Item = (ItemId, &DayUse)> {
     fleet.item(item).day_reach.iter().flat_map(move |part| {
         let days = fleet.log(part.host, meter).map_or(&[][..], |log| &log.days);
@@ -187,7 +199,8 @@ pub fn undated(
 
 /// Use in the records over a period.
 fn recorded(fleet: &Fleet, item: ItemId, meter: MeterId, period: Period) -> Amount {
-    let dated: Amount = stretches(fleet, item, meter, period).map(|(_, log, from, to)| log.between(from, to)).sum();
+    let dated: Amount =
+        stretches(fleet, item, meter, period).map(|(_, log, from, to)| log.between(from, to)).sum();
     dated + undated(fleet, item, meter, period).map(|(_, use_)| use_.amount).sum()
 }
 
@@ -198,7 +211,13 @@ pub fn used(fleet: &Fleet, item: ItemId, meter: MeterId, period: Period) -> Amou
 }
 
 /// When use over a period reached a limit, if it did.
-pub fn reached(fleet: &Fleet, item: ItemId, meter: MeterId, period: Period, limit: Amount) -> Option<Reached> {
+pub fn reached(
+    fleet: &Fleet,
+    item: ItemId,
+    meter: MeterId,
+    period: Period,
+    limit: Amount,
+) -> Option<Reached> {
     let mut so_far = if period.after.is_none() { opening(fleet, item, meter) } else { Amount::ZERO };
     if so_far >= limit {
         return Some(Reached::Opening);
@@ -219,7 +238,13 @@ pub fn reached(fleet: &Fleet, item: ItemId, meter: MeterId, period: Period, limi
 }
 
 /// The plain way, event by event, for stretches that overlap in time.
-fn reached_by_event(fleet: &Fleet, item: ItemId, meter: MeterId, period: Period, wanted: Amount) -> Option<Reached> {
+fn reached_by_event(
+    fleet: &Fleet,
+    item: ItemId,
+    meter: MeterId,
+    period: Period,
+    wanted: Amount,
+) -> Option<Reached> {
     let mut events = events(fleet, item, meter, period);
     events.sort_by_key(|(at, _)| *at);
     let mut so_far = Amount::ZERO;
@@ -248,6 +273,7 @@ fn events(fleet: &Fleet, item: ItemId, meter: MeterId, period: Period) -> Vec<(I
 
 /// The first use over a period.
 pub fn first_use(fleet: &Fleet, item: ItemId, meter: MeterId, period: Period) -> Option<Instant> {
-    let dated = stretches(fleet, item, meter, period).filter_map(|(_, log, from, to)| log.first_between(from, to));
+    let dated =
+        stretches(fleet, item, meter, period).filter_map(|(_, log, from, to)| log.first_between(from, to));
     dated.chain(undated(fleet, item, meter, period).map(|(_, use_)| use_.at)).min()
 }

@@ -15,6 +15,7 @@ impl Instant {
     pub const MAX: Instant = Instant(i64::MAX);
 
     /// The next representable moment: "strictly after" as a half-open bound.
+    #[must_use]
     pub const fn next(self) -> Instant {
         Instant(self.0.saturating_add(1))
     }
@@ -56,9 +57,8 @@ pub struct ZoneError(pub String);
 impl Zone {
     /// Reads an IANA name or a POSIX rule string.
     pub fn parse(text: &str) -> Result<Zone, ZoneError> {
-        let zone = TimeZone::get(text)
-            .or_else(|_| TimeZone::posix(text))
-            .map_err(|_| ZoneError(text.to_owned()))?;
+        let zone =
+            TimeZone::get(text).or_else(|_| TimeZone::posix(text)).map_err(|_| ZoneError(text.to_owned()))?;
         Ok(Zone { name: text.into(), zone })
     }
 

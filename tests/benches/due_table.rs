@@ -45,7 +45,10 @@ fn main() -> Result<ExitCode, Failure> {
         return Ok(ExitCode::FAILURE);
     }
     println!("due table, CPU: {:.1} times less than the script", sql.seconds / ours);
-    println!("index build and due table, CPU: {:.1} times less than the script", sql.seconds / (building + ours));
+    println!(
+        "index build and due table, CPU: {:.1} times less than the script",
+        sql.seconds / (building + ours)
+    );
     Ok(ExitCode::SUCCESS)
 }
 

@@ -28,7 +28,8 @@ async fn desk(files: &Files, policies: &Files, now: Date) -> Desk {
         std::fs::write(folder.path().join(name), text).unwrap();
     }
     let now = Instant(now.to_zoned_datetime(jiff::tz::TimeZone::UTC).unwrap().timestamp().as_microsecond());
-    let desk = Desk::new(Store::in_memory().await.unwrap(), set, Arc::new(StandingClock(now)), "test".to_owned());
+    let desk =
+        Desk::new(Store::in_memory().await.unwrap(), set, Arc::new(StandingClock(now)), "test".to_owned());
     let faults = Faults::default();
     let sheets = read_folder(folder.path(), &faults).unwrap();
     if let Err(error) = desk.import(&sheets, &faults, false).await {
@@ -79,7 +80,9 @@ fn used_apart(lines: &[Line], row: &Row) -> Option<String> {
     let (have, want) = (rank(line.standing), rank(row.standing_without_forecast));
     let foreseen = want == rank("in date") && have == rank("falling due") && !line.usage_p10.is_empty();
     let wrong = have != want && !foreseen;
-    wrong.then(|| format!("{} {}: {} but checker {}", row.item, row.rule, line.standing, row.standing_without_forecast))
+    wrong.then(|| {
+        format!("{} {}: {} but checker {}", row.item, row.rule, line.standing, row.standing_without_forecast)
+    })
 }
 
 fn read_all(folder: &Path) -> Files {
@@ -98,7 +101,8 @@ fn read_all(folder: &Path) -> Files {
 #[tokio::test]
 async fn golden_register() {
     let golden = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/register-1");
-    let desk = desk(&read_all(&golden), &read_all(&golden.join("policies")), "2031-08-01".parse().unwrap()).await;
+    let desk =
+        desk(&read_all(&golden), &read_all(&golden.join("policies")), "2031-08-01".parse().unwrap()).await;
     for as_of in ["2029-02-28", "2030-05-01"] {
         let lines = engine(&desk, as_of.parse().unwrap()).await;
         let path = golden.join(format!("expected/register-1-as-of-{as_of}.csv"));
@@ -111,7 +115,11 @@ async fn golden_register() {
             let line = lines.iter().find(|line| line.item == want.0 && line.rule == want.1).unwrap();
             assert_eq!(told(line), want, "as of {as_of}");
             let used = format!("{}={}/{}", line.meter, line.used, line.limit);
-            assert!(line.meter.is_empty() || record[6].split(';').any(|have| have == used), "{used} of {}", &record[6]);
+            assert!(
+                line.meter.is_empty() || record[6].split(';').any(|have| have == used),
+                "{used} of {}",
+                &record[6]
+            );
             count += 1;
         }
         assert_eq!(count, lines.len());

@@ -34,7 +34,10 @@ impl Restore {
             anyhow::bail!("{address} is no embedded store; only such a one is restored from a file");
         };
         restore(&self.file, Path::new(path)).await?;
-        println!("restored {path} from {}; what stood there is kept as {path}.before-restore", self.file.display());
+        println!(
+            "restored {path} from {}; what stood there is kept as {path}.before-restore",
+            self.file.display()
+        );
         Ok(Answer::Done)
     }
 }

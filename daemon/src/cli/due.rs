@@ -33,7 +33,9 @@ impl Due {
         if let Some(item) = self.item.as_ref().filter(|item| fleet.find(item).is_none()) {
             anyhow::bail!("no item is tagged \"{item}\"");
         }
-        if let Some(station) = self.station.as_ref().filter(|slug| !fleet.stations.iter().any(|s| *s.slug == ***slug)) {
+        if let Some(station) =
+            self.station.as_ref().filter(|slug| !fleet.stations.iter().any(|s| *s.slug == ***slug))
+        {
             anyhow::bail!("no station is called \"{station}\"");
         }
         if let Some(rule) = self.rule.as_ref().filter(|rule| desk.set.find_rule(rule).is_none()) {
@@ -69,12 +71,19 @@ impl Why {
         let (as_of, known_before) = self.replay.of(&desk);
         let fleet = desk.store.fleet(&desk.set, known_before).await?.fleet;
         let Some(id) = fleet.find(&self.item) else { anyhow::bail!("no item is tagged \"{}\"", self.item) };
-        let Some(rule) = desk.set.find_rule(&self.rule) else { anyhow::bail!("no rule is called \"{}\"", self.rule) };
+        let Some(rule) = desk.set.find_rule(&self.rule) else {
+            anyhow::bail!("no rule is called \"{}\"", self.rule)
+        };
         let item = fleet.item(id);
         let station = fleet.station_of(item).map(|station| &*station.slug);
         if !desk.set.rule(rule).is_for(item, station) || !desk.set.rule(rule).has_due_row() {
             let kind = &desk.set.kinds.kind(item.kind).name;
-            anyhow::bail!("\"{}\" gives {} (a {kind}) no due row; see tallow due --item {}", self.rule, self.item, self.item);
+            anyhow::bail!(
+                "\"{}\" gives {} (a {kind}) no due row; see tallow due --item {}",
+                self.rule,
+                self.item,
+                self.item
+            );
         }
         let Some(why) = why::Why::of(&desk.set, &fleet, as_of, &self.item, &self.rule) else {
             anyhow::bail!("{} {} cannot be explained", self.item, self.rule)

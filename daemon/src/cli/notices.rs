@@ -51,8 +51,11 @@ impl Notices {
                 Ok(Answer::Done)
             }
             What::Preview => {
-                let from = settings.config.smtp.as_ref().map_or("tallow@localhost.example", |smtp| &smtp.from);
-                for (recipient, text) in crate::sweep::preview(&desk, from, settings.config.public_url.as_deref()).await? {
+                let from =
+                    settings.config.smtp.as_ref().map_or("tallow@localhost.example", |smtp| &smtp.from);
+                for (recipient, text) in
+                    crate::sweep::preview(&desk, from, settings.config.public_url.as_deref()).await?
+                {
                     println!("To: {recipient}\n{text}\n");
                 }
                 Ok(Answer::Done)
@@ -62,7 +65,9 @@ impl Notices {
                     println!("{number} will be tried again at the next sweep");
                     return Ok(Answer::Done);
                 }
-                anyhow::bail!("no failed, parked or waiting notice has the number {number}; see tallow notices list")
+                anyhow::bail!(
+                    "no failed, parked or waiting notice has the number {number}; see tallow notices list"
+                )
             }
         }
     }
@@ -71,12 +76,22 @@ impl Notices {
 fn text(notice: &Listed) -> String {
     let moment = |at: policies::zone::Instant| at.timestamp().strftime("%Y-%m-%d %H:%M UTC").to_string();
     let sent = notice.sent_at.map(|at| format!(" {}", moment(at))).unwrap_or_default();
-    let trouble = notice.last_error.as_ref().map(|error| format!("\n    last trouble: {error}")).unwrap_or_default();
-    let lines = notice.lines.iter().map(|told| format!("\n    {} {} ({}, {})", told.item, told.rule, told.stage, told.occurrence));
+    let trouble =
+        notice.last_error.as_ref().map(|error| format!("\n    last trouble: {error}")).unwrap_or_default();
+    let lines = notice
+        .lines
+        .iter()
+        .map(|told| format!("\n    {} {} ({}, {})", told.item, told.rule, told.stage, told.occurrence));
     format!(
         "{} {} to {}: {}{sent}, {} attempt(s), composed {}\n    {}{trouble}{}",
-        notice.number, notice.occasion, notice.recipient, notice.state, notice.attempts, moment(notice.composed_at),
-        notice.subject, lines.collect::<String>()
+        notice.number,
+        notice.occasion,
+        notice.recipient,
+        notice.state,
+        notice.attempts,
+        moment(notice.composed_at),
+        notice.subject,
+        lines.collect::<String>()
     )
 }
 

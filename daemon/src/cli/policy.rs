@@ -29,7 +29,12 @@ impl Policy {
         match self.what {
             What::Check { dir } => match policy_set::read(Some(&dir)) {
                 Ok(set) => {
-                    println!("{} kinds, {} rules, no fault; set {}", set.kinds.kinds.len(), set.rules.len(), set.hash);
+                    println!(
+                        "{} kinds, {} rules, no fault; set {}",
+                        set.kinds.kinds.len(),
+                        set.rules.len(),
+                        set.hash
+                    );
                     Ok(Answer::Done)
                 }
                 Err(PolicyError::Faults { faults, rendered }) => {

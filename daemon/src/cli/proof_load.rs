@@ -27,7 +27,8 @@ pub(super) struct ProofLoad {
 
 impl ProofLoad {
     pub(super) fn run(self) -> anyhow::Result<Answer> {
-        let tonnes = |text: &str| Grams::from_tonnes(text).map_err(|error| anyhow::anyhow!("\"{text}\": {error}"));
+        let tonnes =
+            |text: &str| Grams::from_tonnes(text).map_err(|error| anyhow::anyhow!("\"{text}\": {error}"));
         let rating = match (&self.wll_t, &self.swl_t) {
             (Some(wll), _) => Rating::Wll(tonnes(wll)?),
             (None, Some(swl)) => Rating::Swl(tonnes(swl)?),
@@ -37,12 +38,17 @@ impl ProofLoad {
         match self.format {
             TextFormat::Text => {
                 let rated = rating.mass().tonnes();
-                println!("{} rated {rated} t: proof load {} t = {} kN", self.gear, found.load_t, found.load_kn);
+                println!(
+                    "{} rated {rated} t: proof load {} t = {} kN",
+                    self.gear, found.load_t, found.load_kn
+                );
                 println!("{}\n{} ({}, {})", found.formula, found.source, found.authority, found.status);
                 if let Some(note) = found.note {
                     println!("{note}");
                 }
-                println!("Proof loading is for a test house or those trained, with people clear and a calibrated gauge.");
+                println!(
+                    "Proof loading is for a test house or those trained, with people clear and a calibrated gauge."
+                );
             }
             TextFormat::Json => {
                 let number = |text: &str| text.parse::<serde_json::Number>();

@@ -37,7 +37,11 @@ fn date(text: &str) -> Result<Date, String> {
 }
 
 impl Settings {
-    pub(super) fn read(file: Option<&Path>, database: Option<String>, policies: Option<PathBuf>) -> anyhow::Result<Settings> {
+    pub(super) fn read(
+        file: Option<&Path>,
+        database: Option<String>,
+        policies: Option<PathBuf>,
+    ) -> anyhow::Result<Settings> {
         let mut config = Config::read(file)?;
         config.database = database.unwrap_or(config.database);
         config.policies = policies.or(config.policies);

@@ -46,7 +46,8 @@ impl Work {
             crate::register::read_one(&desk.set, &register, desk.now(), &self.sheet(&at), &faults);
         let Some(work) = work else {
             let (told, _) = faults.take();
-            let text: Vec<String> = told.iter().map(|fault| format!("{}: {}", fault.column, fault.message)).collect();
+            let text: Vec<String> =
+                told.iter().map(|fault| format!("{}: {}", fault.column, fault.message)).collect();
             anyhow::bail!("{}", text.join("\n"));
         };
         let what = format!("{} {} on {}", work.rule, work.outcome, work.item);
@@ -69,7 +70,8 @@ impl Work {
             ("measurements", (!self.measure.is_empty()).then(|| self.measure.join(";"))),
             ("note", self.note.clone()),
         ];
-        let (header, row) = cells.into_iter().map(|(name, cell)| (name.to_owned(), cell.unwrap_or_default())).unzip();
+        let (header, row) =
+            cells.into_iter().map(|(name, cell)| (name.to_owned(), cell.unwrap_or_default())).unzip();
         Sheet { name: "work".to_owned(), file: "work".to_owned(), header, rows: vec![(1, row)] }
     }
 }

@@ -79,14 +79,16 @@ impl Desk<'_> {
         Told {
             item: item.tag.to_string(),
             rule: rule.id.clone(),
-            occurrence: last.map_or_else(|| "never done".to_owned(), |done| format!("since {}", done.at.timestamp())),
+            occurrence: last
+                .map_or_else(|| "never done".to_owned(), |done| format!("since {}", done.at.timestamp())),
             stage: reached.map_or_else(|| "escalated".to_owned(), |stage| stage.to_string()),
         }
     }
 
     /// The zone a person lives by.
     pub fn zone_of(&self, person: &Person) -> &Zone {
-        let station = self.fleet.stations.iter().find(|station| Some(&*station.slug) == person.station.as_deref());
+        let station =
+            self.fleet.stations.iter().find(|station| Some(&*station.slug) == person.station.as_deref());
         station.map_or(&self.set.service.home_zone, |station| &self.fleet.zones[usize::from(station.zone.0)])
     }
 
@@ -99,7 +101,13 @@ impl Desk<'_> {
     ///
     /// # Errors
     /// A name or address that cannot stand in a mail: permanent, a person must mend it.
-    pub fn digest(&self, number: String, person: &Person, owed: &Owed, occasion: String) -> Result<Fresh, MessageError> {
+    pub fn digest(
+        &self,
+        number: String,
+        person: &Person,
+        owed: &Owed,
+        occasion: String,
+    ) -> Result<Fresh, MessageError> {
         let zone = self.zone_of(person);
         let station = person.station.as_deref();
         let here = self.fleet.stations.iter().find(|have| Some(&*have.slug) == station);
@@ -128,7 +136,13 @@ impl Desk<'_> {
     }
 
     /// Finished mail of what is said to a person.
-    pub(super) fn fresh(&self, said: Said, person: &Person, occasion: String, owed: &Owed) -> Result<Fresh, MessageError> {
+    pub(super) fn fresh(
+        &self,
+        said: Said,
+        person: &Person,
+        occasion: String,
+        owed: &Owed,
+    ) -> Result<Fresh, MessageError> {
         let domain = self.domain();
         let id = message_id(&format!("{occasion} {}", person.key), domain);
         let bytes = message(&Letter {
@@ -206,7 +220,9 @@ impl Desk<'_> {
             by: rule.by.clone().unwrap_or_else(|| "station mechanic".to_owned()),
             authority: rule.authority.to_string(),
             source: rule.source.clone(),
-            window: row.calendar_due.map(|due| (rule.window.early.before(due), rule.window.late.after(due, 1))),
+            window: row
+                .calendar_due
+                .map(|due| (rule.window.early.before(due), rule.window.late.after(due, 1))),
             records: rule.records.iter().map(record_text).collect(),
         }
     }

@@ -33,10 +33,13 @@ pub fn settings(smtp: &Smtp, steps: StepLimits) -> anyhow::Result<SmtpSettings> 
         "none" => Tls::None,
         "starttls" => Tls::StartTls,
         "implicit" => Tls::Implicit,
-        other => anyhow::bail!("smtp.tls is \"{other}\"; give starttls, implicit, or none (to loopback only)"),
+        other => {
+            anyhow::bail!("smtp.tls is \"{other}\"; give starttls, implicit, or none (to loopback only)")
+        }
     };
     let password = smtp.password_file.as_ref().map(|file| {
-        let text = std::fs::read_to_string(file).with_context(|| format!("reading the password file {}", file.display()))?;
+        let text = std::fs::read_to_string(file)
+            .with_context(|| format!("reading the password file {}", file.display()))?;
         anyhow::Ok(SecretString::from(text.trim_end_matches(['\r', '\n']).to_owned()))
     });
     Ok(SmtpSettings {
@@ -55,7 +58,12 @@ pub fn settings(smtp: &Smtp, steps: StepLimits) -> anyhow::Result<SmtpSettings> 
 ///
 /// # Errors
 /// The store's failure.
-pub async fn drain(store: &Store, clock: &dyn Clock, relay: &SmtpSettings, from: &str) -> Result<usize, StoreError> {
+pub async fn drain(
+    store: &Store,
+    clock: &dyn Clock,
+    relay: &SmtpSettings,
+    from: &str,
+) -> Result<usize, StoreError> {
     let mut sent = 0;
     while let Some(notice) = store.claim(clock.now()).await? {
         sent += usize::from(send(store, clock, relay, from, &notice).await?);
@@ -64,7 +72,11 @@ pub async fn drain(store: &Store, clock: &dyn Clock, relay: &SmtpSettings, from:
 }
 
 async fn send(
-    store: &Store, clock: &dyn Clock, relay: &SmtpSettings, from: &str, notice: &InHand,
+    store: &Store,
+    clock: &dyn Clock,
+    relay: &SmtpSettings,
+    from: &str,
+    notice: &InHand,
 ) -> Result<bool, StoreError> {
     let envelope = match Envelope::new(from, &notice.recipient) {
         Ok(envelope) => envelope,
@@ -85,7 +97,12 @@ async fn send(
     record(store, clock.now(), notice, delivery).await
 }
 
-async fn record(store: &Store, now: Instant, notice: &InHand, delivery: Delivery) -> Result<bool, StoreError> {
+async fn record(
+    store: &Store,
+    now: Instant,
+    notice: &InHand,
+    delivery: Delivery,
+) -> Result<bool, StoreError> {
     let (id, attempt) = (notice.id, notice.attempt);
     match delivery {
         Delivery::Sent { reply } => {

@@ -42,7 +42,12 @@ impl Desk<'_> {
     /// # Errors
     /// A load that cannot be found or must not be applied, or a name that cannot stand in a mail.
     pub fn proof_load(
-        &self, number: String, person: &Person, row: &DueRow, told: &Told, occasion: String,
+        &self,
+        number: String,
+        person: &Person,
+        row: &DueRow,
+        told: &Told,
+        occasion: String,
     ) -> Result<Fresh, ProofNoticeError> {
         let notice = self.proof_notice(number, person, row)?;
         let said = Said {
@@ -56,14 +61,21 @@ impl Desk<'_> {
         Ok(self.fresh(said, person, occasion, &owed)?)
     }
 
-    fn proof_notice(&self, number: String, person: &Person, row: &DueRow) -> Result<ProofLoadNotice, ProofNoticeError> {
+    fn proof_notice(
+        &self,
+        number: String,
+        person: &Person,
+        row: &DueRow,
+    ) -> Result<ProofLoadNotice, ProofNoticeError> {
         let item = self.fleet.item(row.item);
         let rule = self.set.rule(row.rule);
         let refused = |reason: String| ProofNoticeError::Refused { item: item.tag.to_string(), reason };
         let (gear_word, rated) = self.rating(item)?;
-        let found = proof_load(gear_word, Rating::Wll(rated), Regime::Ilo).map_err(|error| refused(error.to_string()))?;
+        let found = proof_load(gear_word, Rating::Wll(rated), Regime::Ilo)
+            .map_err(|error| refused(error.to_string()))?;
         let wire = wire(item);
-        let judged = guard(found.load, wire_strength(&wire), &[]).map_err(|error| refused(error.to_string()))?;
+        let judged = guard(found.load, wire_strength(wire.as_ref()), &[])
+            .map_err(|error| refused(error.to_string()))?;
         let cutoff = Evaluator::without_forecasts(self.set, self.fleet, self.as_of).cutoff(item);
         let station = self.fleet.station_of(item).map_or("Central stores", |station| &*station.name);
         Ok(ProofLoadNotice {
@@ -86,7 +98,7 @@ impl Desk<'_> {
             authority: found.authority.to_string(),
             hold: hold(rule),
             rig_points: vec![gear::place(self.set, self.fleet, row.item, cutoff)],
-            share: share(&wire, &judged),
+            share: share(wire.as_ref(), &judged),
             prior_proofs: self.prior_proofs(item),
             witness: None,
             booked_on: None,
@@ -102,7 +114,10 @@ impl Desk<'_> {
 
     fn rating(&self, item: &Item) -> Result<(&str, Grams), ProofNoticeError> {
         let kind = self.set.kinds.kind(item.kind);
-        let unknown = |missing: &str| ProofNoticeError::Unknown { item: item.tag.to_string(), missing: missing.to_owned() };
+        let unknown = |missing: &str| ProofNoticeError::Unknown {
+            item: item.tag.to_string(),
+            missing: missing.to_owned(),
+        };
         let proof = kind.proof.as_ref().ok_or_else(|| unknown("how the proof load of its kind is found"))?;
         let rated = number(item, &proof.load).ok_or_else(|| unknown(&proof.load))?;
         let rated = Grams::from_tonnes(&rated).map_err(|_| unknown(&proof.load))?;
@@ -111,9 +126,10 @@ impl Desk<'_> {
 
     /// Dates of earlier proof loads: repeats wear gear.
     fn prior_proofs(&self, item: &Item) -> Vec<String> {
-        let tests = item.works.iter().filter(|done| {
-            self.set.rule(done.rule).work == policies::rule::Work::ProofLoadTest
-        });
+        let tests = item
+            .works
+            .iter()
+            .filter(|done| self.set.rule(done.rule).work == policies::rule::Work::ProofLoadTest);
         tests.map(|done| format!("{} {}", crate::why::day(done.date), done.outcome)).collect()
     }
 }
@@ -139,12 +155,12 @@ fn wire(item: &Item) -> Option<(String, String)> {
     number(item, "minimum_breaking_force_kN").zip(number(item, "termination_factor"))
 }
 
-fn wire_strength(wire: &Option<(String, String)>) -> Option<WireStrength> {
-    wire.as_ref().and_then(|(force, factor)| WireStrength::read(force, factor).ok())
+fn wire_strength(wire: Option<&(String, String)>) -> Option<WireStrength> {
+    wire.and_then(|(force, factor)| WireStrength::read(force, factor).ok())
 }
 
-fn share(wire: &Option<(String, String)>, judged: &Guard) -> Option<WireShare> {
-    let (force, factor) = wire.clone()?;
+fn share(wire: Option<&(String, String)>, judged: &Guard) -> Option<WireShare> {
+    let (force, factor) = wire.cloned()?;
     Some(WireShare {
         percent: judged.percent_of_breaking?.to_string(),
         mbf_kn: force,

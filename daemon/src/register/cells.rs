@@ -16,7 +16,7 @@ pub(crate) struct Cells<'s> {
     sheet: &'s Sheet,
     columns: &'s HashMap<&'s str, usize>,
     line: usize,
-    cells: &'s [String],
+    row: &'s [String],
     faults: &'s Faults,
     bad: Cell<bool>,
 }
@@ -28,13 +28,18 @@ pub(crate) struct Moment {
     pub(crate) day: Option<String>,
 }
 
-const TIME_HELP: &str = "is no time; write 2026-10-12T09:40:00+01:00, a local 2026-10-12T09:40, or a date 2026-10-12";
+const TIME_HELP: &str =
+    "is no time; write 2026-10-12T09:40:00+01:00, a local 2026-10-12T09:40, or a date 2026-10-12";
 
 impl<'s> Cells<'s> {
     pub(crate) fn new(
-        sheet: &'s Sheet, columns: &'s HashMap<&'s str, usize>, line: usize, cells: &'s [String], faults: &'s Faults,
+        sheet: &'s Sheet,
+        columns: &'s HashMap<&'s str, usize>,
+        line: usize,
+        row: &'s [String],
+        faults: &'s Faults,
     ) -> Cells<'s> {
-        Cells { sheet, columns, line, cells, faults, bad: Cell::new(false) }
+        Cells { sheet, columns, line, row, faults, bad: Cell::new(false) }
     }
 
     /// Whether any cell of the row was wrong.
@@ -58,7 +63,7 @@ impl<'s> Cells<'s> {
 
     /// The cell's text: none for an absent column, empty for an empty cell.
     pub(crate) fn raw(&self, column: &str) -> Option<&'s str> {
-        self.columns.get(column).map(|at| self.cells[*at].as_str())
+        self.columns.get(column).map(|at| self.row[*at].as_str())
     }
 
     /// The cell's text where it says anything.
@@ -110,7 +115,12 @@ impl<'s> Cells<'s> {
     }
 
     /// Checks a value that is there, and says what is wrong with it.
-    pub(crate) fn checked<T>(&self, column: &str, text: Option<String>, check: impl Fn(&str) -> Result<T, String>) -> Option<String> {
+    pub(crate) fn checked<T>(
+        &self,
+        column: &str,
+        text: Option<String>,
+        check: impl Fn(&str) -> Result<T, String>,
+    ) -> Option<String> {
         let text = text?;
         // What was stored earlier was checked then; only what this row says is judged.
         if self.text(column).is_none() {
@@ -168,19 +178,15 @@ impl<'s> Cells<'s> {
     /// A moment in the zone of the row's subject.
     pub(crate) fn moment(&self, column: &str, zone: &Zone) -> Option<Moment> {
         let text = self.text(column)?;
-        match moment(text, zone) {
-            Some((moment, chosen)) => {
-                if chosen {
-                    let local = "falls in a clock change; it was taken with the earlier offset";
-                    self.note(column, format!("\"{text}\" {local}"));
-                }
-                Some(moment)
-            }
-            None => {
-                self.fault(column, format!("\"{text}\" {TIME_HELP}"));
-                None
-            }
+        let Some((moment, chosen)) = moment(text, zone) else {
+            self.fault(column, format!("\"{text}\" {TIME_HELP}"));
+            return None;
+        };
+        if chosen {
+            let local = "falls in a clock change; it was taken with the earlier offset";
+            self.note(column, format!("\"{text}\" {local}"));
         }
+        Some(moment)
     }
 
     /// A moment that must be there, unless what is stored stands.
@@ -233,13 +239,23 @@ mod tests {
     #[test]
     fn times_in_three_forms() {
         let zone = Zone::parse("Europe/London").unwrap();
-        let at = |text: &str| moment(text, &zone).map(|(moment, chosen)| (moment.at, moment.day.is_some(), chosen));
+        let at = |text: &str| {
+            moment(text, &zone).map(|(moment, chosen)| (moment.at, moment.day.is_some(), chosen))
+        };
         let utc = |text: &str| text.parse::<Timestamp>().unwrap().as_microsecond();
         assert_eq!(at("2026-10-12T09:40:00+01:00"), Some((utc("2026-10-12T08:40:00Z"), false, false)));
         assert_eq!(at("2026-10-12T09:40"), Some((utc("2026-10-12T08:40:00Z"), false, false)));
         assert_eq!(at("2026-10-12"), Some((utc("2026-10-11T23:00:00Z"), true, false)));
         assert_eq!(at("2026-10-25T01:30"), Some((utc("2026-10-25T00:30:00Z"), false, true)));
-        for wrong in ["2026-02-30", "2026-02-30T10:00", "12/10/2026", "2026-10-12T25:00", "2026-10-12T", "soon", "20261012"] {
+        for wrong in [
+            "2026-02-30",
+            "2026-02-30T10:00",
+            "12/10/2026",
+            "2026-10-12T25:00",
+            "2026-10-12T",
+            "soon",
+            "20261012",
+        ] {
             assert_eq!(at(wrong), None, "{wrong}");
         }
     }

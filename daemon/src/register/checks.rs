@@ -43,7 +43,8 @@ fn stations(plan: &Plan, faults: &Faults) {
     for row in change.records() {
         for flank in row.flanks.iter().flat_map(|flanks| flanks.split(';')).map(str::trim) {
             if flank == row.key || !plan.register.stations.contains_key(flank) {
-                let message = format!("\"{flank}\" is no other station; give slugs of neighbours, \";\" between them");
+                let message =
+                    format!("\"{flank}\" is no other station; give slugs of neighbours, \";\" between them");
                 faults.add(change.fault(&row.key, "flanks", message));
             }
         }
@@ -111,14 +112,18 @@ fn fittings(plan: &Plan, places: &Places, faults: &Faults) {
             StayFault::Backwards | StayFault::Loop => (index, None),
         };
         let row = rows[at];
-        let here = |other: usize| format!("{} on {} from {}", rows[other].item, rows[other].host, text_of(rows[other]));
+        let here = |other: usize| {
+            format!("{} on {} from {}", rows[other].item, rows[other].host, text_of(rows[other]))
+        };
         let (column, message) = match (fault, other) {
-            (StayFault::TwoPlaces(_), Some(other)) => {
-                ("fitted_at", format!("{} is fitted elsewhere then ({}); remove it there first", row.item, here(other)))
-            }
-            (StayFault::Full(_), Some(other)) => {
-                ("position", format!("{} of {} is full then ({}); remove that first", row.position, row.host, here(other)))
-            }
+            (StayFault::TwoPlaces(_), Some(other)) => (
+                "fitted_at",
+                format!("{} is fitted elsewhere then ({}); remove it there first", row.item, here(other)),
+            ),
+            (StayFault::Full(_), Some(other)) => (
+                "position",
+                format!("{} of {} is full then ({}); remove that first", row.position, row.host, here(other)),
+            ),
             (StayFault::Loop, _) => ("host", format!("{} would carry itself; correct the host", row.item)),
             _ => ("removed_at", "is not after fitted_at; correct one of them".to_owned()),
         };
@@ -158,7 +163,9 @@ fn logs(plan: &Plan, places: &Places, faults: &Faults) {
         return;
     }
     for row in plan.register.usage.values().filter(|row| !row.void) {
-        let Some((readings, counts)) = touched.get_mut(&(row.host.as_str(), row.meter.as_str())) else { continue };
+        let Some((readings, counts)) = touched.get_mut(&(row.host.as_str(), row.meter.as_str())) else {
+            continue;
+        };
         match row.reading {
             Some(_) => readings.push(row),
             None => *counts = true,
@@ -178,7 +185,8 @@ fn dials(plan: &Plan, places: &Places, faults: &Faults, mut rows: Vec<&Usage>) {
     let Some(first) = rows.first() else { return };
     let kind = places.kind_of(&first.host);
     let meter = places.set.kinds.find_meter(&first.meter);
-    let rolls_over_at = kind.zip(meter).and_then(|(kind, meter)| kind.meter(meter)).and_then(|m| m.rolls_over_at);
+    let rolls_over_at =
+        kind.zip(meter).and_then(|(kind, meter)| kind.meter(meter)).and_then(|m| m.rolls_over_at);
     let zone = places.zone_of(&first.host);
     let moment = |row: &Usage| match when(row.at, row.day.as_deref()) {
         When::At(at) => at,
@@ -208,16 +216,23 @@ fn early_records(plan: &Plan, places: &Places, faults: &Faults) {
         let item = plan.register.items.get(tag)?;
         let start = item.entered_service_on.as_ref().or(item.manufactured_on.as_ref())?;
         let day = start.parse().ok()?;
-        (Instant(at) < places.zone_of(tag).start_of(day)).then(|| format!("lies before {tag} came into service ({start})"))
+        (Instant(at) < places.zone_of(tag).start_of(day))
+            .then(|| format!("lies before {tag} came into service ({start})"))
     };
     let changes = &plan.changes;
     for row in changes.fittings.records() {
-        before(&row.item, row.at).map(|note| faults.note(changes.fittings.fault(&row.key, "fitted_at", note)));
+        if let Some(note) = before(&row.item, row.at) {
+            faults.note(changes.fittings.fault(&row.key, "fitted_at", note));
+        }
     }
     for row in changes.work.records() {
-        before(&row.item, row.at).map(|note| faults.note(changes.work.fault(&row.key, "done_at", note)));
+        if let Some(note) = before(&row.item, row.at) {
+            faults.note(changes.work.fault(&row.key, "done_at", note));
+        }
     }
     for row in changes.usage.records() {
-        before(&row.host, row.at).map(|note| faults.note(changes.usage.fault(&row.key, "at", note)));
+        if let Some(note) = before(&row.host, row.at) {
+            faults.note(changes.usage.fault(&row.key, "at", note));
+        }
     }
 }

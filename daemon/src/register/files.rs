@@ -14,7 +14,6 @@ mod work;
 
 pub(crate) use items::attribute_columns;
 
-
 use policies::amount::Amount;
 use policies::zone::{Instant, Zone};
 
@@ -60,7 +59,11 @@ fn item(cells: &Cells, places: &Places, column: &str, stored: Option<&String>) -
 /// A station that must be known after the import.
 fn station(cells: &Cells, places: &Places, column: &str, text: Option<String>) -> Option<String> {
     cells.checked(column, text, |slug| {
-        if places.has_station(slug) { Ok(()) } else { Err("is no station; add it to stations.csv".to_owned()) }
+        if places.has_station(slug) {
+            Ok(())
+        } else {
+            Err("is no station; add it to stations.csv".to_owned())
+        }
     })
 }
 

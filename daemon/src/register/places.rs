@@ -30,7 +30,8 @@ impl<'s> Places<'s> {
     /// Takes the stations over.
     pub fn learn_stations(&mut self, register: &Register) {
         let zone = |text: &str| Zone::parse(text).unwrap_or_else(|_| Zone::utc());
-        self.zones = register.stations.iter().map(|(slug, row)| (slug.clone(), zone(&row.time_zone))).collect();
+        self.zones =
+            register.stations.iter().map(|(slug, row)| (slug.clone(), zone(&row.time_zone))).collect();
     }
 
     /// Takes the items over.

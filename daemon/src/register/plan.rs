@@ -5,13 +5,13 @@ use std::collections::HashMap;
 use policies::load::PolicySet;
 use policies::zone::Instant;
 
+use super::RegisterFile;
 use super::cells::Cells;
 use super::checks;
 use super::fault::Faults;
 use super::files::attribute_columns;
 use super::places::Places;
 use super::sheet::Sheet;
-use super::RegisterFile;
 use crate::records::{
     Certificate, Concession, Fitting, Item, Part, Person, State, Station, Stock, Usage, Work,
 };
@@ -127,7 +127,10 @@ pub fn plan(set: &PolicySet, sheets: &[Sheet], stored: Register, now: Instant, f
 }
 
 fn merge<R: RegisterFile>(
-    sheet: Option<&Sheet>, newest: &mut Newest<R>, places: &Places, faults: &Faults,
+    sheet: Option<&Sheet>,
+    newest: &mut Newest<R>,
+    places: &Places,
+    faults: &Faults,
 ) -> Change<R> {
     let mut change = Change::default();
     let Some(sheet) = sheet else { return change };
@@ -137,7 +140,10 @@ fn merge<R: RegisterFile>(
         let cells = Cells::new(sheet, &columns, *line, row, faults);
         let Some(key) = R::key_of(&cells, places) else { continue };
         if let Some(first) = change.lines.get(&key) {
-            cells.fault(R::COLUMNS[0].name, format!("\"{key}\" stands on line {first} already; keep one of them"));
+            cells.fault(
+                R::COLUMNS[0].name,
+                format!("\"{key}\" stands on line {first} already; keep one of them"),
+            );
             continue;
         }
         change.lines.insert(key.clone(), *line);
@@ -164,7 +170,11 @@ fn take<R: RegisterFile>(read: Option<R>, key: String, newest: &mut Newest<R>, c
 }
 
 /// Column positions, where the header is sound.
-fn header<'s, R: RegisterFile>(sheet: &'s Sheet, places: &Places, faults: &Faults) -> Option<HashMap<&'s str, usize>> {
+fn header<'s, R: RegisterFile>(
+    sheet: &'s Sheet,
+    places: &Places,
+    faults: &Faults,
+) -> Option<HashMap<&'s str, usize>> {
     let mut columns = HashMap::new();
     let extra = if R::NAME == Item::NAME { attribute_columns(places.set) } else { Vec::new() };
     let known = |name: &str| R::COLUMNS.iter().any(|c| c.name == name) || extra.iter().any(|c| c == name);

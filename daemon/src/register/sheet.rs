@@ -22,7 +22,16 @@ pub struct Sheet {
 
 /// The files of a register.
 pub const FILES: &[&str] = &[
-    "stations", "people", "items", "fittings", "usage", "work", "states", "concessions", "certificates", "parts",
+    "stations",
+    "people",
+    "items",
+    "fittings",
+    "usage",
+    "work",
+    "states",
+    "concessions",
+    "certificates",
+    "parts",
     "stock",
 ];
 
@@ -44,7 +53,9 @@ pub enum FolderError {
         source: std::io::Error,
     },
     /// It holds none of the files.
-    #[error("{0} holds no register: give a folder with stations.csv, items.csv …, or with one .xlsx workbook")]
+    #[error(
+        "{0} holds no register: give a folder with stations.csv, items.csv …, or with one .xlsx workbook"
+    )]
     Empty(String),
     /// It holds files and a workbook, or several.
     #[error("{0} holds CSV files and a workbook, or several workbooks; keep one register")]
@@ -112,7 +123,8 @@ pub(super) fn check_name(sheet: &Sheet, faults: &Faults) {
 }
 
 fn read_rows(sheet: &mut Sheet, reader: impl Read, faults: &Faults) {
-    let mut csv = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(SkipBom::new(reader));
+    let mut csv =
+        csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(SkipBom::new(reader));
     let mut record = csv::ByteRecord::new();
     loop {
         let line = usize::try_from(csv.position().line()).unwrap_or(usize::MAX);
@@ -152,7 +164,8 @@ fn take_row(sheet: &mut Sheet, line: usize, record: &csv::ByteRecord, faults: &F
         sheet.header = cells;
     } else if cells.len() != sheet.header.len() {
         let wanted = sheet.header.len();
-        let message = format!("has {} cells, but the header has {wanted}; check the commas and quotes", cells.len());
+        let message =
+            format!("has {} cells, but the header has {wanted}; check the commas and quotes", cells.len());
         sheet.fault(faults, line, "row", &message);
     } else {
         sheet.rows.push((line, cells));

@@ -42,9 +42,13 @@ pub(super) fn read(path: &Path, faults: &Faults) -> Result<Vec<Sheet>, FolderErr
 /// Counts what the archive inflates to, without keeping it.
 fn check_archive(path: &Path) -> Result<(), String> {
     let file = File::open(path).map_err(|error| error.to_string())?;
-    let mut archive = zip::ZipArchive::new(BufReader::new(file)).map_err(|error| format!("is no workbook ({error})"))?;
+    let mut archive =
+        zip::ZipArchive::new(BufReader::new(file)).map_err(|error| format!("is no workbook ({error})"))?;
     if archive.len() > MOST_ENTRIES {
-        return Err(format!("holds {} parts; a workbook of a register has fewer than {MOST_ENTRIES}", archive.len()));
+        return Err(format!(
+            "holds {} parts; a workbook of a register has fewer than {MOST_ENTRIES}",
+            archive.len()
+        ));
     }
     let mut total = 0;
     for index in 0..archive.len() {
@@ -73,7 +77,11 @@ fn cells(book: &mut Xlsx<BufReader<File>>, name: &str) -> Result<Vec<Row>, Strin
         }
         count += 1;
         if column >= MOST_COLUMNS || count > MOST_CELLS {
-            return Err(format!("sheet {name} has a cell in row {}, column {}: too far out", row + 1, column + 1));
+            return Err(format!(
+                "sheet {name} has a cell in row {}, column {}: too far out",
+                row + 1,
+                column + 1
+            ));
         }
         let line = row as usize + 1;
         match rows.last_mut() {
@@ -84,7 +92,12 @@ fn cells(book: &mut Xlsx<BufReader<File>>, name: &str) -> Result<Vec<Row>, Strin
     Ok(rows)
 }
 
-fn formulas(book: &mut Xlsx<BufReader<File>>, name: &str, sheet: &Sheet, faults: &Faults) -> Result<(), String> {
+fn formulas(
+    book: &mut Xlsx<BufReader<File>>,
+    name: &str,
+    sheet: &Sheet,
+    faults: &Faults,
+) -> Result<(), String> {
     let text = |error: calamine::XlsxError| format!("sheet {name}: {error}");
     let mut reader = book.worksheet_cells_reader(name).map_err(text)?;
     while let Some(cell) = reader.next_formula().map_err(text)? {
@@ -109,7 +122,11 @@ fn value_text(value: &DataRef) -> String {
         DataRef::DateTime(moment) if moment.is_datetime() => {
             let (year, month, day, hour, minute, second, _) = moment.to_ymd_hms_milli();
             let date = format!("{year:04}-{month:02}-{day:02}");
-            if (hour, minute, second) == (0, 0, 0) { date } else { format!("{date}T{hour:02}:{minute:02}:{second:02}") }
+            if (hour, minute, second) == (0, 0, 0) {
+                date
+            } else {
+                format!("{date}T{hour:02}:{minute:02}:{second:02}")
+            }
         }
         DataRef::DateTime(moment) => moment.as_f64().to_string(),
         DataRef::DateTimeIso(text) | DataRef::DurationIso(text) => text.clone(),

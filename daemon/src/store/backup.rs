@@ -15,7 +15,10 @@ impl Store {
     /// `target` exists already, the disk or the database fails, or the copy is not whole.
     pub async fn backup(&self, target: &Path) -> Result<(), StoreError> {
         if target.exists() {
-            return Err(StoreError::NotWhole(format!("{} exists already; choose another name", target.display())));
+            return Err(StoreError::NotWhole(format!(
+                "{} exists already; choose another name",
+                target.display()
+            )));
         }
         let partial = beside(target, "partial");
         let _ = fs::remove_file(&partial);
@@ -25,7 +28,8 @@ impl Store {
             return Err(error);
         }
         sync(&partial)?;
-        fs::rename(&partial, target).map_err(|source| file_error("renaming the backup to", target, source))?;
+        fs::rename(&partial, target)
+            .map_err(|source| file_error("renaming the backup to", target, source))?;
         sync_folder(target)
     }
 
@@ -74,7 +78,8 @@ pub async fn restore(backup: &Path, target: &Path) -> Result<(), StoreError> {
     if target.exists() {
         set_aside(target).await?;
     }
-    fs::rename(&partial, target).map_err(|source| file_error("renaming the restored file to", target, source))?;
+    fs::rename(&partial, target)
+        .map_err(|source| file_error("renaming the restored file to", target, source))?;
     sync_folder(target)
 }
 
@@ -83,7 +88,11 @@ async fn check_file(path: &Path) -> Result<(), StoreError> {
     let copy = Store::open(&format!("sqlite:{}", path.display())).await?;
     let wrong = copy.check().await?;
     copy.close().await?;
-    if wrong.is_empty() { Ok(()) } else { Err(StoreError::NotWhole(format!("the copy is not whole: {}", wrong.join("; ")))) }
+    if wrong.is_empty() {
+        Ok(())
+    } else {
+        Err(StoreError::NotWhole(format!("the copy is not whole: {}", wrong.join("; "))))
+    }
 }
 
 /// A store is closed first, so that nothing of it is left in its write-ahead log.
@@ -96,7 +105,8 @@ async fn set_aside(target: &Path) -> Result<(), StoreError> {
     for log in ["-wal", "-shm"] {
         let stale = PathBuf::from(format!("{}{log}", target.display()));
         if stale.exists() {
-            fs::rename(&stale, format!("{}{log}", kept.display())).map_err(|source| file_error("setting aside", &stale, source))?;
+            fs::rename(&stale, format!("{}{log}", kept.display()))
+                .map_err(|source| file_error("setting aside", &stale, source))?;
         }
     }
     Ok(())
@@ -107,7 +117,9 @@ fn beside(path: &Path, suffix: &str) -> PathBuf {
 }
 
 fn sync(path: &Path) -> Result<(), StoreError> {
-    File::open(path).and_then(|file| file.sync_all()).map_err(|source| file_error("making durable", path, source))
+    File::open(path)
+        .and_then(|file| file.sync_all())
+        .map_err(|source| file_error("making durable", path, source))
 }
 
 fn sync_folder(path: &Path) -> Result<(), StoreError> {

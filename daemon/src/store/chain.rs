@@ -63,7 +63,10 @@ fn hex(sum: &Sum) -> String {
 }
 
 pub(super) async fn append(
-    db: &impl ConnectionTrait, head: &Head, deed: &Deed, digest: Sum,
+    db: &impl ConnectionTrait,
+    head: &Head,
+    deed: &Deed,
+    digest: Sum,
 ) -> Result<(), StoreError> {
     let (seq, digest) = (head.seq + 1, hex(&digest));
     let hash = hash_of(seq, deed.at.0, &deed.actor, &deed.action, &digest, &head.hash);
@@ -142,12 +145,16 @@ fn faults(links: &[entities::link::Model], found: &Digests) -> Vec<ChainFault> {
         }
         let rows = hex(&digest(found.get(&link.seq).into_iter().flatten().copied()));
         if rows != link.digest {
-            let text = format!("link {}: its records digest to {rows}, but {} was signed", link.seq, link.digest);
+            let text =
+                format!("link {}: its records digest to {rows}, but {} was signed", link.seq, link.digest);
             faults.push(ChainFault(text));
         }
         let hash = hash_of(link.seq, link.at, &link.actor, &link.action, &link.digest, &link.prev);
         if hash != link.hash {
-            faults.push(ChainFault(format!("link {}: it hashes to {hash}, but {} is stored", link.seq, link.hash)));
+            faults.push(ChainFault(format!(
+                "link {}: it hashes to {hash}, but {} is stored",
+                link.seq, link.hash
+            )));
         }
         prev = Head { seq: link.seq, hash: link.hash.clone() };
     }

@@ -45,7 +45,8 @@ pub struct Register {
 
 /// The newest versions known before a moment (all, where none is given).
 pub(super) async fn newest<R: Stored>(
-    db: &(impl ConnectionTrait + StreamTrait), known_before: Option<Instant>,
+    db: &(impl ConnectionTrait + StreamTrait),
+    known_before: Option<Instant>,
 ) -> Result<Newest<R>, StoreError> {
     let doing = StoreError::while_("reading records");
     let columns = R::columns();
@@ -63,7 +64,8 @@ pub(super) async fn newest<R: Stored>(
 }
 
 async fn register(
-    db: &(impl ConnectionTrait + StreamTrait), known_before: Option<Instant>,
+    db: &(impl ConnectionTrait + StreamTrait),
+    known_before: Option<Instant>,
 ) -> Result<Register, StoreError> {
     Ok(Register {
         stations: newest(db, known_before).await?,

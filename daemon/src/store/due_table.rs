@@ -111,7 +111,8 @@ impl Writer {
     pub async fn rewrite_due(&mut self, items: &[&str], rows: &[StoredDue]) -> Result<(), StoreError> {
         use entities::due::{Column, Entity};
         for chunk in items.chunks(10_000) {
-            let kept: std::collections::HashSet<(&str, &str)> = rows.iter().map(|row| (&*row.item, &*row.rule)).collect();
+            let kept: std::collections::HashSet<(&str, &str)> =
+                rows.iter().map(|row| (&*row.item, &*row.rule)).collect();
             let stored = Entity::find().filter(Column::Item.is_in(chunk.iter().copied()));
             let stored = stored.all(&self.tx).await.map_err(StoreError::while_("reading the due table"))?;
             for gone in stored.iter().filter(|row| !kept.contains(&(row.item.as_str(), row.rule.as_str()))) {
@@ -136,12 +137,25 @@ impl Writer {
     async fn put_due(&mut self, rows: &[StoredDue]) -> Result<(), StoreError> {
         use entities::due::{Column, Entity};
         let columns = [
-            Column::AsOf, Column::Standing, Column::DueOn, Column::Because, Column::CalendarDue, Column::UsageDue,
-            Column::P10, Column::P50, Column::P90, Column::AfterDue, Column::Meter, Column::Used, Column::UsageLimit,
-            Column::UsedUp, Column::Held,
+            Column::AsOf,
+            Column::Standing,
+            Column::DueOn,
+            Column::Because,
+            Column::CalendarDue,
+            Column::UsageDue,
+            Column::P10,
+            Column::P50,
+            Column::P90,
+            Column::AfterDue,
+            Column::Meter,
+            Column::Used,
+            Column::UsageLimit,
+            Column::UsedUp,
+            Column::Held,
         ];
         for chunk in rows.chunks(ROWS_A_STATEMENT) {
-            let replace = OnConflict::columns([Column::Item, Column::Rule]).update_columns(columns).to_owned();
+            let replace =
+                OnConflict::columns([Column::Item, Column::Rule]).update_columns(columns).to_owned();
             let insert = Entity::insert_many(chunk.iter().map(StoredDue::to_row)).on_conflict(replace);
             let written = insert.exec_without_returning(&self.tx).await;
             written.map_err(StoreError::while_("writing the due table"))?;
@@ -157,6 +171,10 @@ impl Store {
     /// The database's own.
     pub async fn due_table(&self) -> Result<Vec<StoredDue>, StoreError> {
         let rows = entities::due::Entity::find().all(&self.db).await;
-        Ok(rows.map_err(StoreError::while_("reading the due table"))?.into_iter().map(StoredDue::from).collect())
+        Ok(rows
+            .map_err(StoreError::while_("reading the due table"))?
+            .into_iter()
+            .map(StoredDue::from)
+            .collect())
     }
 }

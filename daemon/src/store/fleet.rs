@@ -11,7 +11,8 @@ use policies::load::PolicySet;
 use policies::rule::Value;
 use policies::zone::{Instant, Zone};
 use sea_orm::{
-    ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, QuerySelect, StreamTrait,
+    ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, QuerySelect,
+    StreamTrait,
 };
 
 use super::chain;
@@ -64,7 +65,9 @@ impl Writer {
 }
 
 async fn load(
-    db: &(impl ConnectionTrait + StreamTrait), set: &PolicySet, known_before: Option<Instant>,
+    db: &(impl ConnectionTrait + StreamTrait),
+    set: &PolicySet,
+    known_before: Option<Instant>,
 ) -> Result<Loaded, StoreError> {
     let head = chain::head(db).await?.seq;
     let mut builder = FleetBuilder::new(set);
@@ -137,7 +140,9 @@ fn add_items<'r>(builder: &mut FleetBuilder, set: &PolicySet, rows: impl Iterato
 
 /// `meter=value;…` of a checked row.
 fn opening(row: &Item) -> Vec<(&str, Amount)> {
-    pairs(row.opening_use.as_deref()).filter_map(|(meter, value)| Some((meter, value.parse().ok()?))).collect()
+    pairs(row.opening_use.as_deref())
+        .filter_map(|(meter, value)| Some((meter, value.parse().ok()?)))
+        .collect()
 }
 
 fn attributes<'r>(set: &PolicySet, row: &'r Item) -> Vec<(&'r str, Value)> {
@@ -197,7 +202,9 @@ pub fn is_replacement(note: &str) -> bool {
 
 /// Streams use row by row: a large fleet's log never stands in memory as rows.
 async fn stream_use(
-    db: &(impl ConnectionTrait + StreamTrait), builder: &mut FleetBuilder<'_>, known_before: Option<Instant>,
+    db: &(impl ConnectionTrait + StreamTrait),
+    builder: &mut FleetBuilder<'_>,
+    known_before: Option<Instant>,
 ) -> Result<(), StoreError> {
     use entities::usage::Column;
     let doing = StoreError::while_("reading use");
@@ -208,7 +215,9 @@ async fn stream_use(
     }
     let mut rows = query.into_model::<UseRow>().stream(db).await.map_err(&doing)?;
     while let Some(row) = rows.try_next().await.map_err(&doing)? {
-        if row.void || (!corrected.is_empty() && corrected.get(&row.key).is_some_and(|newest| *newest != row.version)) {
+        if row.void
+            || (!corrected.is_empty() && corrected.get(&row.key).is_some_and(|newest| *newest != row.version))
+        {
             continue;
         }
         add_use(builder, &row.into());
@@ -234,7 +243,8 @@ impl From<UseRow> for Usage {
 
 /// Newest version of every key that was ever corrected.
 async fn corrected_keys(
-    db: &impl ConnectionTrait, known_before: Option<Instant>,
+    db: &impl ConnectionTrait,
+    known_before: Option<Instant>,
 ) -> Result<HashMap<String, i64>, StoreError> {
     use entities::usage::Column;
     let mut query = entities::usage::Entity::find().select_only().columns([Column::Key, Column::Version]);

@@ -36,7 +36,9 @@ impl Store {
     /// A wrong address, a newer schema, a pragma that does not hold, or the database's own failure.
     pub async fn open(address: &str) -> Result<Store, StoreError> {
         let path = file_of(address)?;
-        if let Some(folder) = path.as_deref().and_then(Path::parent).filter(|folder| !folder.as_os_str().is_empty()) {
+        if let Some(folder) =
+            path.as_deref().and_then(Path::parent).filter(|folder| !folder.as_os_str().is_empty())
+        {
             std::fs::create_dir_all(folder).map_err(|source| StoreError::File {
                 doing: "making the folder",
                 path: folder.display().to_string(),

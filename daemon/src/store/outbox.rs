@@ -3,7 +3,8 @@
 use policies::zone::Instant;
 use sea_orm::sea_query::Expr;
 use sea_orm::{
-    ActiveModelTrait, ColumnTrait, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter, QueryOrder, QuerySelect, Set,
+    ActiveModelTrait, ColumnTrait, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter, QueryOrder,
+    QuerySelect, Set,
 };
 
 use super::write::Writer;
@@ -147,18 +148,21 @@ impl Writer {
             ..Default::default()
         };
         let notice = row.insert(&self.tx).await.map_err(&doing)?.id;
-        let lines = (0i64..).zip(&fresh.lines).map(|(line, (told, due_on))| entities::notice_line::ActiveModel {
-            notice: Set(notice),
-            line: Set(line),
-            item: Set(told.item.clone()),
-            rule: Set(told.rule.clone()),
-            occurrence: Set(told.occurrence.clone()),
-            stage: Set(told.stage.clone()),
-            due_on: Set(due_on.clone()),
-        });
+        let lines =
+            (0i64..).zip(&fresh.lines).map(|(line, (told, due_on))| entities::notice_line::ActiveModel {
+                notice: Set(notice),
+                line: Set(line),
+                item: Set(told.item.clone()),
+                rule: Set(told.rule.clone()),
+                occurrence: Set(told.occurrence.clone()),
+                stage: Set(told.stage.clone()),
+                due_on: Set(due_on.clone()),
+            });
         let rows: Vec<_> = lines.collect();
         for chunk in rows.chunks(3_000) {
-            let inserted = entities::notice_line::Entity::insert_many(chunk.to_vec()).exec_without_returning(&self.tx).await;
+            let inserted = entities::notice_line::Entity::insert_many(chunk.to_vec())
+                .exec_without_returning(&self.tx)
+                .await;
             inserted.map_err(&doing)?;
         }
         Ok(())
@@ -169,7 +173,8 @@ impl Writer {
     /// # Errors
     /// The database's own.
     pub async fn is_enqueued(&self, occasion: &str, recipient: &str) -> Result<bool, StoreError> {
-        let same = Entity::find().filter(Column::Occasion.eq(occasion)).filter(Column::Recipient.eq(recipient));
+        let same =
+            Entity::find().filter(Column::Occasion.eq(occasion)).filter(Column::Recipient.eq(recipient));
         Ok(same.count(&self.tx).await.map_err(StoreError::while_("looking a notice up"))? > 0)
     }
 
@@ -180,7 +185,8 @@ impl Writer {
     pub async fn remember(&mut self, name: &str, value: &str) -> Result<(), StoreError> {
         use entities::setting::{ActiveModel, Column, Entity};
         let row = ActiveModel { name: Set(name.to_owned()), value: Set(value.to_owned()) };
-        let replace = sea_orm::sea_query::OnConflict::column(Column::Name).update_column(Column::Value).to_owned();
+        let replace =
+            sea_orm::sea_query::OnConflict::column(Column::Name).update_column(Column::Value).to_owned();
         let written = Entity::insert(row).on_conflict(replace).exec_without_returning(&self.tx).await;
         written.map(drop).map_err(StoreError::while_("remembering a setting"))
     }
@@ -228,11 +234,21 @@ impl Store {
     pub async fn claim(&self, now: Instant) -> Result<Option<InHand>, StoreError> {
         let doing = StoreError::while_("taking a notice in hand");
         let settled = [State::Sent, State::Failed, State::Parked].map(State::word);
-        let waiting = Entity::find().filter(Column::State.is_not_in(settled)).filter(Column::NextAttemptAt.lte(now.0));
-        let Some(row) = waiting.order_by_asc(Column::Id).one(&self.db).await.map_err(&doing)? else { return Ok(None) };
+        let waiting =
+            Entity::find().filter(Column::State.is_not_in(settled)).filter(Column::NextAttemptAt.lte(now.0));
+        let Some(row) = waiting.order_by_asc(Column::Id).one(&self.db).await.map_err(&doing)? else {
+            return Ok(None);
+        };
         if row.state == State::DataBegun.word() {
             // Left by a crash after the body began: it may have arrived.
-            self.settle(row.id, row.attempts, State::Uncertain, Some(now.0 + LEASE_MICROS), "interrupted after its body began").await?;
+            self.settle(
+                row.id,
+                row.attempts,
+                State::Uncertain,
+                Some(now.0 + LEASE_MICROS),
+                "interrupted after its body began",
+            )
+            .await?;
             return Ok(None);
         }
         let claimed = Entity::update_many()
@@ -286,7 +302,12 @@ impl Store {
     /// # Errors
     /// The database's own.
     pub async fn settle(
-        &self, id: i64, attempt: i64, state: State, next: Option<i64>, error: &str,
+        &self,
+        id: i64,
+        attempt: i64,
+        state: State,
+        next: Option<i64>,
+        error: &str,
     ) -> Result<(), StoreError> {
         let mut update = Entity::update_many()
             .col_expr(Column::State, Expr::value(state.word()))
@@ -310,7 +331,8 @@ impl Store {
             .col_expr(Column::NextAttemptAt, Expr::value(now.0))
             .filter(Column::Number.eq(number))
             .filter(Column::State.is_in([State::Failed, State::Parked, State::Deferred].map(State::word)));
-        let again = again.exec(&self.db).await.map_err(StoreError::while_("letting a notice be tried again"))?;
+        let again =
+            again.exec(&self.db).await.map_err(StoreError::while_("letting a notice be tried again"))?;
         Ok(again.rows_affected > 0)
     }
 
@@ -329,7 +351,8 @@ impl Store {
         }
         let mut listed = Vec::new();
         for row in query.all(&self.db).await.map_err(&doing)? {
-            let lines = Lines::find().filter(Line::Notice.eq(row.id)).order_by_asc(Line::Line).all(&self.db).await;
+            let lines =
+                Lines::find().filter(Line::Notice.eq(row.id)).order_by_asc(Line::Line).all(&self.db).await;
             let lines = lines.map_err(&doing)?.into_iter().map(Told::from).collect();
             listed.push(Listed {
                 number: row.number,

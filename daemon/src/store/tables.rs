@@ -27,8 +27,6 @@ pub trait Stored: Sized + Clone + PartialEq + Send + Sync + 'static {
     fn key(&self) -> &str;
     /// Whether it says the record never happened.
     fn is_void(&self) -> bool;
-    /// The same, never happened.
-    fn voided(self) -> Self;
     /// Adds it to a digest.
     fn put_digest(&self, sink: &mut impl FnMut(&[u8]));
     /// A row to insert.
@@ -61,10 +59,6 @@ macro_rules! stored {
                 self.void
             }
 
-            fn voided(self) -> Self {
-                $record { void: true, ..self }
-            }
-
             fn put_digest(&self, sink: &mut impl FnMut(&[u8])) {
                 self.digest(sink);
             }
@@ -95,10 +89,23 @@ macro_rules! stored {
 
 stored!(Station, station { name, time_zone, latitude, longitude, flanks });
 stored!(Person, person { name, role, station, competence, deputy, second_address });
-stored!(Item, item {
-    kind, station, set_name, manufactured_on, entered_service_on, serial, certificate, part, cut_from, quantity,
-    opening_use, attributes,
-});
+stored!(
+    Item,
+    item {
+        kind,
+        station,
+        set_name,
+        manufactured_on,
+        entered_service_on,
+        serial,
+        certificate,
+        part,
+        cut_from,
+        quantity,
+        opening_use,
+        attributes,
+    }
+);
 stored!(Fitting, fitting { item, at, day, host, position, removed_at, removed_day });
 stored!(Usage, usage { host, at, day, meter, count, reading, note });
 stored!(Work, work { item, rule, at, day, outcome, by, certificate, measurements, note });

@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, HashMap};
 
 use policies::zone::Instant;
 use sea_orm::{
-    ColumnTrait, DatabaseTransaction, EntityTrait, QueryFilter, QueryOrder, QuerySelect, SqliteTransactionMode,
-    TransactionOptions, TransactionTrait,
+    ColumnTrait, DatabaseTransaction, EntityTrait, QueryFilter, QueryOrder, QuerySelect,
+    SqliteTransactionMode, TransactionOptions, TransactionTrait,
 };
 use sha2::{Digest, Sha256};
 
@@ -13,7 +13,7 @@ use super::chain::{self, Head};
 use super::tables::{Place, Stored};
 use super::{Store, StoreError};
 
-/// Below SQLite's 32,766 variables a statement.
+/// Below the 32,766 variables a statement that the database takes.
 const VARIABLES: usize = 30_000;
 /// Keys asked for in one statement.
 const KEYS: usize = 5_000;
@@ -44,7 +44,9 @@ impl Store {
     /// # Errors
     /// Those of `work`, and of the database.
     pub async fn write<T, E: From<StoreError>>(
-        &self, deed: Deed, work: impl AsyncFnOnce(&mut Writer) -> Result<T, E>,
+        &self,
+        deed: Deed,
+        work: impl AsyncFnOnce(&mut Writer) -> Result<T, E>,
     ) -> Result<T, E> {
         let options = TransactionOptions {
             sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate),
@@ -94,7 +96,11 @@ impl Writer {
         Ok(())
     }
 
-    async fn insert<R: Stored>(&mut self, chunk: &[R], versions: &HashMap<String, i64>) -> Result<(), StoreError> {
+    async fn insert<R: Stored>(
+        &mut self,
+        chunk: &[R],
+        versions: &HashMap<String, i64>,
+    ) -> Result<(), StoreError> {
         let (link, known_at) = (self.link(), self.deed.at.0);
         let rows = chunk.iter().map(|record| {
             let version = versions.get(record.key()).map_or(1, |last| last + 1);
@@ -138,7 +144,10 @@ impl Writer {
 
     async fn commit(self) -> Result<(), StoreError> {
         if !self.digests.is_empty() {
-            let parts = self.digests.into_iter().map(|(table, (count, digest))| (table, count, digest.finalize().into()));
+            let parts = self
+                .digests
+                .into_iter()
+                .map(|(table, (count, digest))| (table, count, digest.finalize().into()));
             let digest = chain::digest(parts);
             chain::append(&self.tx, &self.head, &self.deed, digest).await?;
         }

@@ -19,8 +19,18 @@ pub const PROOF_KEYS: &[&str] = &["gear", "load"];
 
 /// Columns that every item has, so no attribute may take their names.
 const OWN_COLUMNS: &[&str] = &[
-    "item", "kind", "station", "set", "manufactured_on", "entered_service_on", "serial", "certificate", "part",
-    "cut_from", "quantity", "opening_use",
+    "item",
+    "kind",
+    "station",
+    "set",
+    "manufactured_on",
+    "entered_service_on",
+    "serial",
+    "certificate",
+    "part",
+    "cut_from",
+    "quantity",
+    "opening_use",
 ];
 
 /// Every kind of the set; positions are read last, since they name other kinds.
@@ -48,9 +58,17 @@ fn read_kind(fields: &Fields, kinds: &mut Kinds) -> Kind {
     let proof = fields.table("proof").and_then(|proof| read_proof(&proof, &attributes));
     Kind {
         name: fields.text("name").map(|name| name.value.to_owned()).unwrap_or_default(),
-        meters: fields.list("meters").into_iter().filter_map(|meter| read_meter(fields, meter, kinds)).collect(),
+        meters: fields
+            .list("meters")
+            .into_iter()
+            .filter_map(|meter| read_meter(fields, meter, kinds))
+            .collect(),
         positions: Vec::new(),
-        load_path: fields.texts("load_path").into_iter().filter_map(|word| operation(fields, &word)).collect(),
+        load_path: fields
+            .texts("load_path")
+            .into_iter()
+            .filter_map(|word| operation(fields, &word))
+            .collect(),
         attributes,
         proof,
     }
@@ -60,7 +78,11 @@ fn operation(fields: &Fields, word: &Placed<&str>) -> Option<String> {
     if ["launch", "recovery"].contains(&word.value) {
         return Some(word.value.to_owned());
     }
-    fields.fault(word.span.clone(), format!("\"{}\" is no operation", word.value), "one of: launch, recovery");
+    fields.fault(
+        word.span.clone(),
+        format!("\"{}\" is no operation", word.value),
+        "one of: launch, recovery",
+    );
     None
 }
 
@@ -70,7 +92,8 @@ fn read_attribute(fields: &Fields) -> Option<Attribute> {
     let name = fields.text("name")?;
     let unit = fields.text("unit").map(|unit| unit.value.to_owned());
     let (min, max) = (fields.amount("min"), fields.amount("max"));
-    let values: Vec<String> = fields.texts("values").into_iter().map(|value| value.value.to_owned()).collect();
+    let values: Vec<String> =
+        fields.texts("values").into_iter().map(|value| value.value.to_owned()).collect();
     let number = unit.is_some() || min.is_some() || max.is_some();
     if number && !values.is_empty() {
         fields.fault_here("an attribute is a number or a word", "give unit, min, max, or else values");
@@ -91,7 +114,11 @@ fn read_meter(fields: &Fields, value: &Spanned<DeValue>, kinds: &mut Kinds) -> O
         return Some(Meter { id: intern(kinds, name), dial: false, rolls_over_at: None });
     }
     let Some(table) = value.get_ref().as_table() else {
-        fields.fault(value.span(), "a meter is a name or a table", "{ name = \"engine hours\", dial = true }");
+        fields.fault(
+            value.span(),
+            "a meter is a name or a table",
+            "{ name = \"engine hours\", dial = true }",
+        );
         return None;
     };
     let meter = fields.nested(table, value.span());
@@ -101,7 +128,11 @@ fn read_meter(fields: &Fields, value: &Spanned<DeValue>, kinds: &mut Kinds) -> O
     let rolls_over_at = meter.amount("rolls_over_at");
     let dial = meter.flag("dial", false);
     if rolls_over_at.is_some_and(|at| !at.is_positive()) || (rolls_over_at.is_some() && !dial) {
-        meter.fault(meter.span_of("rolls_over_at"), "only a dial rolls over, above nought", "add dial = true");
+        meter.fault(
+            meter.span_of("rolls_over_at"),
+            "only a dial rolls over, above nought",
+            "add dial = true",
+        );
     }
     Some(Meter { id: intern(kinds, name.value), dial, rolls_over_at })
 }
@@ -121,12 +152,20 @@ fn read_positions(fields: &Fields, kinds: &Kinds) -> Vec<Position> {
         table.require("takes", "\"launching fall\"");
         let Some(name) = table.text("name") else { continue };
         if positions.iter().any(|position| position.name == name.value) {
-            table.fault(name.span.clone(), format!("position \"{}\" stands twice", name.value), "use count instead");
+            table.fault(
+                name.span.clone(),
+                format!("position \"{}\" stands twice", name.value),
+                "use count instead",
+            );
         }
         let takes = table.texts("takes").into_iter().filter_map(|kind| {
             let found = kinds.find(kind.value);
             if found.is_none() {
-                table.fault(kind.span, format!("no kind is called \"{}\"", kind.value), "declare it, or correct it");
+                table.fault(
+                    kind.span,
+                    format!("no kind is called \"{}\"", kind.value),
+                    "declare it, or correct it",
+                );
             }
             found
         });

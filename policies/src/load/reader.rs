@@ -94,9 +94,7 @@ impl<'a, 's> Fields<'a, 's> {
     /// Every key with its place and value.
     pub(super) fn entries(&self) -> impl Iterator<Item = (Placed<&'a str>, &'a Spanned<DeValue<'s>>)> {
         let table = self.table;
-        table.iter().map(|(key, value)| {
-            (Placed { value: key.get_ref().as_ref(), span: key.span() }, value)
-        })
+        table.iter().map(|(key, value)| (Placed { value: key.get_ref().as_ref(), span: key.span() }, value))
     }
 
     pub(super) fn get(&self, key: &str) -> Option<&'a Spanned<DeValue<'s>>> {
@@ -130,7 +128,11 @@ impl<'a, 's> Fields<'a, 's> {
             return None;
         };
         if text.trim().is_empty() || text.chars().any(char::is_control) {
-            self.fault(value.span(), format!("\"{key}\" is empty or holds a control character"), "give a text");
+            self.fault(
+                value.span(),
+                format!("\"{key}\" is empty or holds a control character"),
+                "give a text",
+            );
             return None;
         }
         Some(Placed { value: text, span: value.span() })

@@ -8,15 +8,29 @@ use super::reader::{Fields, Placed, amount_of};
 use crate::amount::Amount;
 use crate::kinds::{AttributeType, KindId, Kinds};
 use crate::rule::{
-    After, AppliesTo, Authority, Calendar, Comparison, Condition, Effect, Escalation, Event, From, Grid, Happening,
-    Notice, Reading, Rule, RuleId, Store, Usage, Value, Window, Work,
+    After, AppliesTo, Authority, Calendar, Comparison, Condition, Effect, Escalation, Event, From, Grid,
+    Happening, Notice, Reading, Rule, RuleId, Store, Usage, Value, Window, Work,
 };
 use crate::span::Span;
 
 /// Keys of a `[[rule]]`.
 pub const RULE_KEYS: &[&str] = &[
-    "id", "title", "applies_to", "work", "calendar", "usage", "after", "before_use", "window", "notice", "overdue",
-    "by", "authority", "source", "covers", "records",
+    "id",
+    "title",
+    "applies_to",
+    "work",
+    "calendar",
+    "usage",
+    "after",
+    "before_use",
+    "window",
+    "notice",
+    "overdue",
+    "by",
+    "authority",
+    "source",
+    "covers",
+    "records",
 ];
 /// Keys of a calendar clause.
 pub const CALENDAR_KEYS: &[&str] = &["every", "from", "grid", "anchor", "store"];
@@ -80,7 +94,9 @@ fn read_rule(fields: &Fields, kinds: &Kinds) -> Rule {
         notice: notice(fields),
         overdue: fields.word("overdue", Effect::from_word, Effect::WORDS).unwrap_or(Effect::Advisory),
         by: owned(fields.text("by")),
-        authority: fields.word("authority", Authority::from_word, Authority::WORDS).unwrap_or(Authority::House),
+        authority: fields
+            .word("authority", Authority::from_word, Authority::WORDS)
+            .unwrap_or(Authority::House),
         source: owned(fields.text("source")),
         covers: Vec::new(),
         records: fields.tables("records").iter().filter_map(reading).collect(),
@@ -99,7 +115,10 @@ fn owned(text: Option<Placed<&str>>) -> Option<String> {
 fn check_clauses(fields: &Fields, rule: &Rule) {
     let clauses = ["calendar", "usage", "after"];
     if !rule.before_use && !clauses.iter().any(|key| fields.has(key)) {
-        fields.fault_here("the rule never makes anything due", "add calendar, usage, after, or before_use = true");
+        fields.fault_here(
+            "the rule never makes anything due",
+            "add calendar, usage, after, or before_use = true",
+        );
     }
     if matches!(rule.authority, Authority::Law | Authority::Standard) && rule.source.is_none() {
         let message = format!("authority \"{}\" needs its source", rule.authority);
@@ -156,7 +175,11 @@ fn station(table: &Fields) -> Option<(String, bool)> {
 }
 
 fn condition(
-    table: &Fields, key: &Placed<&str>, value: &Spanned<DeValue>, kinds: &Kinds, kind: KindId,
+    table: &Fields,
+    key: &Placed<&str>,
+    value: &Spanned<DeValue>,
+    kinds: &Kinds,
+    kind: KindId,
 ) -> Option<Condition> {
     let attributes = &kinds.kind(kind).attributes;
     let found = attributes.iter().find(|a| a.column() == key.value || a.name == key.value);
@@ -175,7 +198,8 @@ fn condition(
         (AttributeType::Number { .. }, Some(number)) => Value::Number(number),
         (AttributeType::Text { .. }, _) if value.get_ref().as_str().is_some() => Value::Text(rest.to_owned()),
         _ => {
-            let help = "give a number for a number, a text for a text; a text may start with >=, <=, >, <, !=";
+            let help =
+                "give a number for a number, a text for a text; a text may start with >=, <=, >, <, !=";
             table.fault(value.span(), format!("\"{}\" cannot be compared with this", key.value), help);
             return None;
         }
@@ -314,7 +338,11 @@ fn escalation(ladder: &Fields, role: &str) -> Option<Escalation> {
     let text = ladder.text(role)?;
     let days = relative_days(text.value);
     if days.is_none() {
-        ladder.fault(text.span, format!("\"{}\" is no moment", text.value), "\"2 days before\" or \"1 day after\"");
+        ladder.fault(
+            text.span,
+            format!("\"{}\" is no moment", text.value),
+            "\"2 days before\" or \"1 day after\"",
+        );
     }
     Some(Escalation { role: role.to_owned(), days: days? })
 }
@@ -373,12 +401,20 @@ fn read_covers(fields: &Fields, rules: &[Rule], at: usize) -> Vec<RuleId> {
     for id in fields.texts("covers") {
         let found = rules.iter().position(|rule| rule.id == id.value);
         match found {
-            None => fields.fault(id.span, format!("no rule is called \"{}\"", id.value), "correct it or take it out"),
+            None => fields.fault(
+                id.span,
+                format!("no rule is called \"{}\"", id.value),
+                "correct it or take it out",
+            ),
             Some(other) if other == at => {
                 fields.fault(id.span, "a rule cannot cover itself", "take it out");
             }
             Some(other) if rules[other].applies_to.kind != rules[at].applies_to.kind => {
-                fields.fault(id.span, format!("\"{}\" is for another kind", id.value), "cover rules of this kind only");
+                fields.fault(
+                    id.span,
+                    format!("\"{}\" is for another kind", id.value),
+                    "cover rules of this kind only",
+                );
             }
             Some(other) => covers.extend(u16::try_from(other).ok().map(RuleId)),
         }

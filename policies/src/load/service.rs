@@ -11,8 +11,15 @@ use crate::zone::Zone;
 
 /// Keys of `service.toml`.
 pub const SERVICE_KEYS: &[&str] = &[
-    "home_zone", "working_days", "holidays", "quiet_hours", "digest_at", "cover_standard_minutes",
-    "oldest_log_hours", "minimum", "odds",
+    "home_zone",
+    "working_days",
+    "holidays",
+    "quiet_hours",
+    "digest_at",
+    "cover_standard_minutes",
+    "oldest_log_hours",
+    "minimum",
+    "odds",
 ];
 /// Keys of a `[[minimum]]`.
 pub const MINIMUM_KEYS: &[&str] = &["kind", "count", "station"];
@@ -37,14 +44,20 @@ pub(super) fn read(fields: &Fields, kinds: &Kinds) -> Service {
 
 fn home_zone(fields: &Fields) -> Option<Zone> {
     let text = fields.text("home_zone")?;
-    Zone::parse(text.value).map_err(|error| fields.fault(text.span, error.to_string(), "correct home_zone")).ok()
+    Zone::parse(text.value)
+        .map_err(|error| fields.fault(text.span, error.to_string(), "correct home_zone"))
+        .ok()
 }
 
 fn working_days(fields: &Fields) -> Vec<Weekday> {
     let days = fields.texts("working_days").into_iter().filter_map(|day| {
         let found = weekday(day.value);
         if found.is_none() {
-            fields.fault(day.span, format!("\"{}\" is no weekday", day.value), "Mon, Tue, Wed, Thu, Fri, Sat, Sun");
+            fields.fault(
+                day.span,
+                format!("\"{}\" is no weekday", day.value),
+                "Mon, Tue, Wed, Thu, Fri, Sat, Sun",
+            );
         }
         found
     });

@@ -2,11 +2,13 @@
 
 use super::machine::{cpu_seconds, median};
 use super::{Answer, Failure};
+use jiff::Timestamp;
 use jiff::civil::{Date, date};
 use jiff::tz::TimeZone;
-use jiff::Timestamp;
 use policies::zone::When;
-use sea_orm::{ConnectOptions, ConnectionTrait, Database, DatabaseConnection, DbBackend, QueryResult, Statement};
+use sea_orm::{
+    ConnectOptions, ConnectionTrait, Database, DatabaseConnection, DbBackend, QueryResult, Statement,
+};
 use std::collections::HashMap;
 use std::fmt::Write;
 use tests::large_fleet::{AS_OF, RULES, RawTables, RuleSpec, Size, WorkRow, raw};
@@ -37,7 +39,10 @@ pub async fn run(size: &Size) -> Result<Outcome, Failure> {
     println!("SQLite {}", version(&db).await?);
     db.execute_unprepared("pragma temp_store = memory; pragma cache_size = -2000000").await?;
     load(&db, &raw(size)).await?;
-    if let Ok(to) = std::env::var("DUMP") { std::fs::write(format!("{to}/totals.sql"), assemble(TOTALS.0, TOTALS.1))?; std::fs::write(format!("{to}/range.sql"), assemble(RANGES.0, RANGES.1))?; }
+    if let Ok(to) = std::env::var("DUMP") {
+        std::fs::write(format!("{to}/totals.sql"), assemble(TOTALS.0, TOTALS.1))?;
+        std::fs::write(format!("{to}/range.sql"), assemble(RANGES.0, RANGES.1))?;
+    }
     let by_range = measure(&db, "plain range join", RANGES).await?;
     let first = answers(&db).await?;
     let by_totals = measure(&db, "running totals stored", TOTALS).await?;
@@ -202,7 +207,11 @@ fn calendar(spec: &RuleSpec) -> (u8, String) {
     (life, format!("'+{every}'"))
 }
 
-async fn load_item_rules(db: &DatabaseConnection, raw: &RawTables, zones: &[TimeZone]) -> Result<(), Failure> {
+async fn load_item_rules(
+    db: &DatabaseConnection,
+    raw: &RawTables,
+    zones: &[TimeZone],
+) -> Result<(), Failure> {
     let mut last: HashMap<(u32, usize), (i64, Date)> = HashMap::new();
     for work in raw.works.iter().filter(|work| work.passed) {
         let zone = &zones[raw.items[work.item as usize].station as usize];

@@ -36,7 +36,9 @@ impl RegisterFile for Certificate {
             valid_until: cells.date("valid_until", valid),
             file: cells.may("file", stored.map(|s| &s.file)),
         };
-        if let Some(valid) = row.valid_until.as_ref().filter(|valid| **valid < row.issued_on && !cells.is_bad()) {
+        if let Some(valid) =
+            row.valid_until.as_ref().filter(|valid| **valid < row.issued_on && !cells.is_bad())
+        {
             cells.fault("valid_until", format!("{valid} lies before issued_on {}", row.issued_on));
         }
         (!cells.is_bad()).then_some(row)

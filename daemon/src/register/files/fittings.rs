@@ -81,7 +81,8 @@ fn check_position(cells: &Cells, places: &Places, row: &Fitting) {
     };
     let takes: Vec<&str> = position.takes.iter().map(|id| places.set.kinds.kind(*id).name.as_str()).collect();
     if !takes.contains(&kind.name.as_str()) {
-        let message = format!("{} takes a {}, but {} is a {}", position.name, takes.join(" or "), row.item, kind.name);
+        let message =
+            format!("{} takes a {}, but {} is a {}", position.name, takes.join(" or "), row.item, kind.name);
         cells.fault("position", message);
     }
 }

@@ -87,7 +87,9 @@ impl RegisterFile for Item {
         cells.push(or_empty(self.opening_use.as_ref()));
         let have: BTreeMap<&str, &str> = attributes(self.attributes.as_deref()).collect();
         let columns = attribute_columns(places.set);
-        cells.extend(columns.iter().map(|column| have.get(column.as_str()).copied().unwrap_or_default().to_owned()));
+        cells.extend(
+            columns.iter().map(|column| have.get(column.as_str()).copied().unwrap_or_default().to_owned()),
+        );
         cells
     }
 }
@@ -131,12 +133,18 @@ fn opening_use(places: &Places, text: &str) -> Result<(), String> {
 
 fn check_dates(cells: &Cells, row: &Item) {
     if row.cut_from.is_some() && row.entered_service_on.is_none() {
-        cells.fault("entered_service_on", "is needed where cut_from is given: use up to that day is inherited");
+        cells.fault(
+            "entered_service_on",
+            "is needed where cut_from is given: use up to that day is inherited",
+        );
     }
     if let (Some(made), Some(entered)) = (&row.manufactured_on, &row.entered_service_on)
         && entered < made
     {
-        cells.note("entered_service_on", format!("{entered} lies before manufactured_on {made}; both count as they stand"));
+        cells.note(
+            "entered_service_on",
+            format!("{entered} lies before manufactured_on {made}; both count as they stand"),
+        );
     }
 }
 

@@ -76,5 +76,8 @@ fn span(text: &str) -> Result<Span, String> {
 }
 
 fn positive(text: &str) -> Result<Amount, String> {
-    text.parse().ok().filter(|amount: &Amount| amount.is_positive()).ok_or_else(|| "is no number above nought".to_owned())
+    text.parse()
+        .ok()
+        .filter(|amount: &Amount| amount.is_positive())
+        .ok_or_else(|| "is no number above nought".to_owned())
 }

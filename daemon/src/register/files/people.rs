@@ -13,11 +13,16 @@ fn is_address(text: &str) -> bool {
     let plain = |part: &str| {
         !part.is_empty() && part.chars().all(|c| c.is_alphanumeric() || "!#$%&'*+-/=?^_`{|}~.".contains(c))
     };
-    text.len() <= 254 && text.split_once('@').is_some_and(|(who, host)| plain(who) && plain(host) && !host.starts_with('.'))
+    text.len() <= 254
+        && text.split_once('@').is_some_and(|(who, host)| plain(who) && plain(host) && !host.starts_with('.'))
 }
 
 fn address(text: &str) -> Result<(), String> {
-    if is_address(text) { Ok(()) } else { Err("is no mail address; write it like mechanic@station.example".to_owned()) }
+    if is_address(text) {
+        Ok(())
+    } else {
+        Err("is no mail address; write it like mechanic@station.example".to_owned())
+    }
 }
 
 impl RegisterFile for Person {

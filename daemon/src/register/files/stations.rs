@@ -24,7 +24,10 @@ impl RegisterFile for Station {
         let key = cells.key("station")?;
         let slug = key.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-');
         if !slug || ["stores", "loft"].contains(&key.as_str()) {
-            cells.fault("station", format!("\"{key}\" is no slug; use a-z, 0-9 and -, and not stores or loft"));
+            cells.fault(
+                "station",
+                format!("\"{key}\" is no slug; use a-z, 0-9 and -, and not stores or loft"),
+            );
             return None;
         }
         Some(key)

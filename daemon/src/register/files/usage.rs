@@ -70,7 +70,10 @@ fn check_meter(cells: &Cells, places: &Places, row: &Usage) {
     let kinds = &places.set.kinds;
     let meter = kinds.find_meter(&row.meter).and_then(|id| kind.meter(id));
     let Some(meter) = meter else {
-        cells.fault("meter", format!("\"{}\" is no meter of a {}; {}", row.meter, kind.name, meters_of(kind, places)));
+        cells.fault(
+            "meter",
+            format!("\"{}\" is no meter of a {}; {}", row.meter, kind.name, meters_of(kind, places)),
+        );
         return;
     };
     let reading = row.reading.map(Amount::from_millionths);
@@ -83,7 +86,11 @@ fn check_meter(cells: &Cells, places: &Places, row: &Usage) {
 
 fn meters_of(kind: &Kind, places: &Places) -> String {
     let names: Vec<&str> = kind.meters.iter().map(|meter| places.set.kinds.meter_name(meter.id)).collect();
-    if names.is_empty() { "it has none; log on the host that carries the meter".to_owned() } else { names.join(", ") }
+    if names.is_empty() {
+        "it has none; log on the host that carries the meter".to_owned()
+    } else {
+        names.join(", ")
+    }
 }
 
 fn check_quantity(cells: &Cells, row: &Usage) {
@@ -93,7 +100,9 @@ fn check_quantity(cells: &Cells, row: &Usage) {
         (Some(count), None) if count <= 0 => {
             cells.fault("count", "must be above nought; to take use back, mark its row void");
         }
-        (None, Some(reading)) if reading < 0 => cells.fault("reading", "is below nought; read the dial again"),
+        (None, Some(reading)) if reading < 0 => {
+            cells.fault("reading", "is below nought; read the dial again");
+        }
         _ => {}
     }
 }

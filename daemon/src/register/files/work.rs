@@ -74,14 +74,20 @@ impl RegisterFile for Work {
 
 fn check_rule(cells: &Cells, places: &Places, row: &Work) {
     let Some(id) = places.set.find_rule(&row.rule) else {
-        cells.fault("rule", format!("\"{}\" is no rule of the policy set; see tallow due --item {}", row.rule, row.item));
+        cells.fault(
+            "rule",
+            format!("\"{}\" is no rule of the policy set; see tallow due --item {}", row.rule, row.item),
+        );
         return;
     };
     let rule = places.set.rule(id);
     let kinds = &places.set.kinds;
     let wanted = &kinds.kind(rule.applies_to.kind).name;
     if let Some(kind) = places.kind_of(&row.item).filter(|kind| kind.name != *wanted) {
-        cells.fault("rule", format!("\"{}\" is for a {wanted}, but {} is a {}", row.rule, row.item, kind.name));
+        cells.fault(
+            "rule",
+            format!("\"{}\" is for a {wanted}, but {} is a {}", row.rule, row.item, kind.name),
+        );
         return;
     }
     if let Some(text) = &row.measurements {
@@ -98,12 +104,18 @@ fn check_measurements(cells: &Cells, rule: &Rule, text: &str) {
         let Some(reading) = rule.records.iter().find(|reading| reading.name == name.trim()) else {
             let names: Vec<&str> = rule.records.iter().map(|reading| reading.name.as_str()).collect();
             let known = if names.is_empty() { "none".to_owned() } else { names.join(", ") };
-            cells.fault("measurements", format!("\"{}\" records no \"{}\"; it records: {known}", rule.id, name.trim()));
+            cells.fault(
+                "measurements",
+                format!("\"{}\" records no \"{}\"; it records: {known}", rule.id, name.trim()),
+            );
             continue;
         };
         if reading.unit.is_some() && value.trim().parse::<Amount>().is_err() {
             let unit = reading.unit.as_deref().unwrap_or_default();
-            cells.fault("measurements", format!("{name} = \"{value}\" is no decimal number; give it in {unit}"));
+            cells.fault(
+                "measurements",
+                format!("{name} = \"{value}\" is no decimal number; give it in {unit}"),
+            );
         }
     }
 }
