@@ -120,7 +120,7 @@ impl Desk<'_> {
             place: here.map_or("Region", |station| &*station.name).to_owned(),
             as_known: Self::moment(zone, self.now),
             last_log: gear::last_log(self.fleet, station).map(|at| Self::moment(zone, at)),
-            lines: owed.rows.iter().map(|(row, _)| self.line(&evaluator, row)).collect(),
+            lines: grouped(owed.rows.iter().map(|(row, _)| self.line(&evaluator, row)).collect()),
             pages_url: self.pages_url.map(str::to_owned),
             supersedes: None,
         };
@@ -264,6 +264,32 @@ impl Desk<'_> {
         }
         places.into_iter().map(|(name, amount)| (name, amount.to_string())).collect()
     }
+}
+
+/// Like pieces in one place, due the same day by the same rule, are one line: four stoppers are one job.
+fn grouped(lines: Vec<DigestLine>) -> Vec<DigestLine> {
+    let mut found: Vec<DigestLine> = Vec::new();
+    for line in lines {
+        let alike = |have: &&mut DigestLine| {
+            have.usage.is_none()
+                && line.usage.is_none()
+                && have.rule_id == line.rule_id
+                && have.place == line.place
+                && have.due_on == line.due_on
+                && have.standing == line.standing
+                && have.because == line.because
+        };
+        match found.iter_mut().find(alike) {
+            None => found.push(line),
+            Some(group) => {
+                group.item = format!("{}, {}", group.item, line.item);
+                if group.what != line.what && !group.what.split(" and ").any(|what| what == line.what) {
+                    group.what = format!("{} and {}", group.what, line.what);
+                }
+            }
+        }
+    }
+    found
 }
 
 /// What a notice says, before it becomes a message.

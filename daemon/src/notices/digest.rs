@@ -127,9 +127,14 @@ pub fn sorted(digest: &Digest) -> Vec<&DigestLine> {
 }
 
 /// `None` sorts first: a row without a date to count from is overdue now.
-fn order(line: &DigestLine) -> (Effect, u8, Option<Date>, &str, &str) {
+/// What is past its time comes first; then work that needs parts, a rig or another person, since a look can be
+/// had any day.
+fn order(line: &DigestLine) -> (Effect, u8, u8, Option<Date>, &str, &str) {
     let rank = standing_rank(&line.standing);
-    (line.stops, rank, line.due_on, &line.item, &line.rule_id)
+    let past = rank <= 2;
+    let arranged = !matches!(line.work.as_str(), "check" | "lubrication" | "measurement");
+    let turn = if past { 0 } else { 1 + u8::from(!arranged) };
+    (line.stops, turn, rank, line.due_on, &line.item, &line.rule_id)
 }
 
 /// Words that are none of a row's standings (`on hold`, `quarantined`) come first: the gear is shut already.
