@@ -6,6 +6,7 @@ mod log;
 mod notices;
 mod policy;
 mod proof_load;
+mod readiness;
 mod register;
 mod serve;
 mod setting;
@@ -47,6 +48,8 @@ enum Command {
     Due(due::Due),
     /// The whole derivation of one date
     Why(due::Why),
+    /// Which stations can launch by the state of their gear, and why not
+    Readiness(readiness::Readiness),
     /// Check a policy set, or print its schema
     Policy(policy::Policy),
     /// Log a launch, a recovery or a reading
@@ -120,6 +123,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Export(export) => export.run(&settings).await,
         Command::Due(due) => due.run(&settings).await,
         Command::Why(why) => why.run(&settings).await,
+        Command::Readiness(readiness) => readiness.run(&settings).await,
         Command::Policy(policy) => policy.run(),
         Command::Log(log) => log.run(&settings).await,
         Command::Work(work) => work.run(&settings).await,

@@ -8,6 +8,7 @@ pub mod config;
 pub mod demo;
 pub mod desk;
 pub mod due_list;
+pub mod fitness;
 pub mod gear;
 pub mod lifecycle;
 pub mod logging;

@@ -215,6 +215,19 @@ impl Log {
         Amount::from_millionths(self.total_before(to)) + undated
     }
 
+    /// The last entry before a moment: use, or a reading that added none.
+    pub fn last_before(&self, to: Instant) -> Option<Instant> {
+        if let Some((_, last)) = self.span.filter(|(_, last)| *last < to) {
+            return Some(last);
+        }
+        let dated = match self.at.partition_point(|have| *have < to.0) {
+            0 => None,
+            n => Some(Instant(self.at[n - 1])),
+        };
+        let undated = self.days.iter().map(|use_| use_.at).filter(|at| *at < to).max();
+        dated.max(undated)
+    }
+
     /// First dated use in `from <= t < to`.
     pub fn first_between(&self, from: Instant, to: Instant) -> Option<Instant> {
         let at = self.at.partition_point(|have| *have < from.0);

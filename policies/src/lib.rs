@@ -19,6 +19,8 @@ pub mod kinds;
 pub mod load;
 pub mod owed;
 pub mod proof_load;
+pub mod quarantine;
+pub mod readiness;
 pub mod rule;
 pub mod schema;
 pub mod service;

@@ -122,7 +122,8 @@ pub fn feed(size: &Size, builder: &mut FleetBuilder) {
 }
 
 fn item_record<'a>(item: &'a ItemRow, stations: &'a [StationRow]) -> ItemRecord<'a> {
-    let load = item.wll_tenths.map(|tenths| ("wll_t", Value::Number(Amount::from_millionths(tenths * 100_000))));
+    let load =
+        item.wll_tenths.map(|tenths| ("wll_t", Value::Number(Amount::from_millionths(tenths * 100_000))));
     ItemRecord {
         tag: &item.tag,
         kind: item.kind,

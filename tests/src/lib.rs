@@ -1,5 +1,6 @@
 //! Whole-program checks: an independent slow checker, random fleets, golden data.
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "this crate is tests and what they need")]
 
+pub mod large_fleet;
 pub mod random_fleet;
 pub mod slow_checker;

@@ -46,6 +46,7 @@ impl Store {
             })?;
         }
         let store = Store { db: connect(path.as_deref()).await?, path };
+        store.check_version().await?;
         store.check_pragmas().await?;
         store.migrate().await?;
         Ok(store)
@@ -59,6 +60,16 @@ impl Store {
     /// The database file, unless the store lives in memory.
     pub fn path(&self) -> Option<&Path> {
         self.path.as_deref()
+    }
+
+    /// Before 3.51.3 a write-ahead log that two connections reset together could corrupt the file.
+    async fn check_version(&self) -> Result<(), StoreError> {
+        let found = self.scalar("SELECT sqlite_version()").await?;
+        let parts: Vec<u32> = found.split('.').filter_map(|part| part.parse().ok()).collect();
+        if parts.as_slice() >= [3, 51, 3].as_slice() {
+            return Ok(());
+        }
+        Err(StoreError::Setting { pragma: "sqlite_version", found, wanted: "3.51.3 or newer" })
     }
 
     async fn check_pragmas(&self) -> Result<(), StoreError> {

@@ -60,7 +60,10 @@ const fn of(meter: usize, every: i64) -> UsageSpec {
 }
 
 const fn rule(
-    gear: usize, id: &'static str, work: &'static str, clause: Option<(&'static str, &'static str)>,
+    gear: usize,
+    id: &'static str,
+    work: &'static str,
+    clause: Option<(&'static str, &'static str)>,
     usage: &'static [UsageSpec],
 ) -> RuleSpec {
     let calendar = match clause {
@@ -97,7 +100,13 @@ pub static RULES: [RuleSpec; 50] = [
     rule(2, "stopper-renewal", "renewal", Some(("10 years", MADE)), &[of(LAUNCHES, 500)]),
     rule(2, "stopper-set-check-heavy", "check", None, &[of(LAUNCHES, 25)]).heavy(true),
     rule(2, "stopper-set-check-light", "check", None, &[of(LAUNCHES, 40)]).heavy(false),
-    rule(3, "block-overhaul", "overhaul", Some(("12 months", LAST)), &[of(LAUNCHES, 120), of(RECOVERIES, 120)]),
+    rule(
+        3,
+        "block-overhaul",
+        "overhaul",
+        Some(("12 months", LAST)),
+        &[of(LAUNCHES, 120), of(RECOVERIES, 120)],
+    ),
     rule(3, "block-lubrication", "lubrication", Some(("2 weeks", LAST)), &[]),
     rule(3, "block-renewal", "renewal", Some(("15 years", ENTRY)), &[of(LAUNCHES, 1_000)]),
     rule(3, "block-proof-heavy", PROOF, Some(("60 months", LAST)), &[]).heavy(true).after_shock(0),
@@ -111,7 +120,8 @@ pub static RULES: [RuleSpec; 50] = [
     rule(5, "preventer-gauge", "measurement", Some(("1 month", LAST)), &[]),
     rule(5, "preventer-renewal", "renewal", Some(("10 years", MADE)), &[of(LAUNCHES, 800)]),
     rule(5, "preventer-turn-heavy", "end for end", None, &[of(LAUNCHES, 60), of(RECOVERIES, 55)]).heavy(true),
-    rule(5, "preventer-turn-light", "end for end", None, &[of(LAUNCHES, 90), of(RECOVERIES, 85)]).heavy(false),
+    rule(5, "preventer-turn-light", "end for end", None, &[of(LAUNCHES, 90), of(RECOVERIES, 85)])
+        .heavy(false),
     rule(6, "wire-examination", EXAM, Some(("6 months", LAST)), &[of(PULLS, 300)]),
     rule(6, "wire-measurement", "measurement", Some(("1 month", LAST)), &[]),
     rule(6, "wire-renewal", "renewal", Some(("84 months", MADE)), &[of(PULLS, 1_500)]),
@@ -145,13 +155,19 @@ pub fn policy_files(_size: &Size) -> Vec<(String, String)> {
 fn kinds() -> String {
     let mut text = String::new();
     for (place, host) in HOST_KINDS.iter().enumerate() {
-        let takes = GEAR.iter().filter(|gear| matches!(gear.on, On::Hosts(first, _) if kind_at(first) == place));
+        let takes =
+            GEAR.iter().filter(|gear| matches!(gear.on, On::Hosts(first, _) if kind_at(first) == place));
         let positions = takes.map(|gear| position(gear.position, gear.name));
         kind(&mut text, host.name, Some(host), &positions.collect::<Vec<_>>());
     }
     for (place, gear) in GEAR.iter().enumerate() {
         let takes = GEAR.iter().filter(|other| other.on == On::Gear(place));
-        kind(&mut text, gear.name, None, &takes.map(|other| position(other.position, other.name)).collect::<Vec<_>>());
+        kind(
+            &mut text,
+            gear.name,
+            None,
+            &takes.map(|other| position(other.position, other.name)).collect::<Vec<_>>(),
+        );
     }
     text
 }
@@ -192,10 +208,13 @@ fn rules() -> String {
             Some(false) => ", wll_t = \"< 5\"",
             None => "",
         };
-        let _ = writeln!(text, "[[rule]]\nid = \"{}\"\ntitle = \"{} of a {kind}\"", spec.id, capital(spec.work));
+        let _ =
+            writeln!(text, "[[rule]]\nid = \"{}\"\ntitle = \"{} of a {kind}\"", spec.id, capital(spec.work));
         let _ = writeln!(text, "applies_to = {{ kind = \"{kind}\"{load} }}\nwork = \"{}\"", spec.work);
         clauses(&mut text, spec);
-        text.push_str("window = { early = \"14 days\", late = \"7 days\" }\nnotice = { lead = \"30 days\" }\n");
+        text.push_str(
+            "window = { early = \"14 days\", late = \"7 days\" }\nnotice = { lead = \"30 days\" }\n",
+        );
         text.push_str("overdue = \"stops launch\"\nauthority = \"house\"\n\n");
     }
     text

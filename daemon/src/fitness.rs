@@ -1,0 +1,268 @@
+//! Readiness in words: each station's state, its reasons and what clears them.
+
+use jiff::civil::Date;
+use policies::due::Evaluator;
+use policies::facts::{Fleet, ItemId, StationId};
+use policies::load::PolicySet;
+use policies::quarantine::Shut;
+use policies::readiness::{Certificate, Concession, Papers, Readiness, Reason};
+use serde::Serialize;
+
+use crate::desk::DeskError;
+use crate::gear;
+use crate::records;
+use crate::store::Store;
+use crate::store::current::Newest;
+use crate::why::day;
+
+/// A station's readiness in words.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Line {
+    /// Slug.
+    pub station: String,
+    /// Name.
+    #[serde(skip)]
+    pub name: String,
+    /// `ready`, `ready with limits`, `not ready` or `unknown`.
+    pub readiness: &'static str,
+    /// Every reason, worst first, each with what clears it.
+    pub reasons: Vec<String>,
+    /// Doubts in its log; they do not change its state.
+    pub doubts: Vec<String>,
+    /// Earliest day it can be ready again, where that can be said.
+    pub back_on: Option<String>,
+}
+
+/// Concessions and certificates of the register, for items and rules that are known.
+///
+/// # Errors
+/// The store's failure.
+pub async fn papers(store: &Store) -> Result<PaperRows, DeskError> {
+    Ok(PaperRows { concessions: store.newest().await?, certificates: store.newest().await? })
+}
+
+/// Papers as they are stored.
+pub struct PaperRows {
+    concessions: Newest<records::Concession>,
+    certificates: Newest<records::Certificate>,
+}
+
+impl PaperRows {
+    /// The papers of a fleet.
+    pub fn of(&self, set: &PolicySet, fleet: &Fleet) -> Papers {
+        let concession = |row: &records::Concession| {
+            Some(Concession {
+                number: row.key.clone(),
+                item: fleet.find(&row.item)?,
+                rule: set.find_rule(&row.rule)?,
+                from: row.from_date.parse().ok()?,
+                until: row.until_date.parse().ok()?,
+                conditions: row.conditions.clone(),
+            })
+        };
+        let certificate = |row: &records::Certificate| {
+            Some(Certificate {
+                number: row.number.clone(),
+                item: fleet.find(&row.item)?,
+                issued_on: row.issued_on.parse().ok()?,
+                valid_until: row.valid_until.as_deref().and_then(|date| date.parse().ok()),
+            })
+        };
+        let mut papers = Papers {
+            concessions: self.concessions.values().filter(|row| !row.void).filter_map(concession).collect(),
+            certificates: self
+                .certificates
+                .values()
+                .filter(|row| !row.void)
+                .filter_map(certificate)
+                .collect(),
+        };
+        papers.concessions.sort_by(|a, b| a.number.cmp(&b.number));
+        papers
+    }
+}
+
+/// Every station's readiness, in the order of their slugs.
+pub fn lines(set: &PolicySet, fleet: &Fleet, as_of: Date, papers: &Papers) -> Vec<Line> {
+    let evaluator = Evaluator::without_forecasts(set, fleet, as_of);
+    let words = Words { set, fleet, as_of, evaluator: &evaluator };
+    let judged = evaluator.readiness(papers);
+    let mut lines: Vec<Line> = judged
+        .iter()
+        .map(|found| {
+            let station = &fleet.stations[found.station.0 as usize];
+            Line {
+                station: station.slug.to_string(),
+                name: station.name.to_string(),
+                readiness: found.readiness.word(),
+                reasons: found.reasons.iter().map(|reason| words.reason(found.station, reason)).collect(),
+                doubts: Vec::new(),
+                back_on: words.back_on(found.station, found.readiness, &found.reasons),
+            }
+        })
+        .collect();
+    lines.sort_by(|a, b| a.station.cmp(&b.station));
+    lines
+}
+
+struct Words<'w> {
+    set: &'w PolicySet,
+    fleet: &'w Fleet,
+    as_of: Date,
+    evaluator: &'w Evaluator<'w>,
+}
+
+impl Words<'_> {
+    fn gear(&self, id: ItemId) -> String {
+        let cutoff = self.evaluator.cutoff(self.fleet.item(id));
+        let what = gear::what(self.set, self.fleet, id, cutoff);
+        format!("{} · {what} · {}", self.fleet.item(id).tag, gear::place(self.set, self.fleet, id, cutoff))
+    }
+
+    fn position(&self, host: ItemId, index: usize) -> String {
+        let facts = self.fleet.item(host);
+        let kind = self.set.kinds.kind(facts.kind);
+        let name = kind.positions.get(index).map_or("position", |position| position.name.as_str());
+        format!("{name} of {} {}", kind.name, facts.tag)
+    }
+
+    fn reason(&self, station: StationId, reason: &Reason) -> String {
+        match reason {
+            Reason::Rule { row, effect } => {
+                format!(
+                    "{}: {}; {effect}; clears when {} by {}",
+                    self.gear(row.item),
+                    self.rule(row),
+                    self.work(row),
+                    self.by(row)
+                )
+            }
+            Reason::Conceded { row, concession } => format!(
+                "{}: {}; concession {} to {}: {}",
+                self.gear(row.item),
+                self.rule(row),
+                concession.number,
+                day(concession.until),
+                concession.conditions
+            ),
+            Reason::Empty { host, position, missing } => {
+                format!(
+                    "{} lacks {missing}; clears when it is filled{}",
+                    self.position(*host, *position),
+                    self.spare_text(station, *host, *position)
+                )
+            }
+            Reason::Unfit { host, position, item, shut } => format!(
+                "{} holds {}, {}; clears when it is replaced{}",
+                self.position(*host, *position),
+                self.fleet.item(*item).tag,
+                self.shut(*item, shut),
+                self.spare_text(station, *host, *position)
+            ),
+            Reason::TooFew { kind, have, wanted } => {
+                format!(
+                    "{have} fit {} of the {wanted} that the service wants; clears when more are fitted",
+                    self.set.kinds.kind(*kind).name
+                )
+            }
+            Reason::Lapsed { certificate } => {
+                let until = certificate.valid_until.map(day).unwrap_or_default();
+                format!(
+                    "{}: certificate {} lapsed on {until}; clears with a new one",
+                    self.gear(certificate.item),
+                    certificate.number
+                )
+            }
+            Reason::OldLog { last: None } => {
+                "nothing was ever logged; clears when the log is written up".to_owned()
+            }
+            Reason::OldLog { last: Some(last) } => {
+                format!(
+                    "nothing logged since {}; clears when the log is written up",
+                    last.timestamp().strftime("%-d %b %Y %H:%M UTC")
+                )
+            }
+        }
+    }
+
+    fn rule(&self, row: &policies::due::DueRow) -> String {
+        let title = &self.set.rule(row.rule).title;
+        let since = row
+            .due_on
+            .map_or_else(|| "no date to count from".to_owned(), |due| format!("since {}", day(due)));
+        format!("{title}, {} ({since})", row.standing)
+    }
+
+    fn work(&self, row: &policies::due::DueRow) -> String {
+        format!("the {} is done", self.set.rule(row.rule).work)
+    }
+
+    fn by(&self, row: &policies::due::DueRow) -> String {
+        self.set.rule(row.rule).by.clone().unwrap_or_else(|| "station mechanic".to_owned())
+    }
+
+    fn shut(&self, item: ItemId, shut: &Shut) -> String {
+        let zone = self.fleet.zone_of(self.fleet.item(item));
+        match shut {
+            Shut::Withdrawn(at) => format!("withdrawn {}", day(zone.date_of(*at))),
+            Shut::Quarantined(at) => format!("quarantined {}", day(zone.date_of(*at))),
+            Shut::Failed(done) => format!("failed {} on {}", self.set.rule(done.rule).title, day(done.date)),
+        }
+    }
+
+    /// A fit spare that could fill a position: unfitted, of a kind it takes, owned by stores or the station, with
+    /// nothing against it.
+    fn spare(&self, station: StationId, host: ItemId, index: usize) -> Option<ItemId> {
+        let kind = self.set.kinds.kind(self.fleet.item(host).kind);
+        let takes = &kind.positions.get(index)?.takes;
+        self.fleet.ids().find(|id| {
+            let item = self.fleet.item(*id);
+            let near = item.station.is_none_or(|owner| owner == station);
+            let free = gear::fitted_at(item, self.evaluator.cutoff(item)).is_none();
+            near && free
+                && takes.contains(&item.kind)
+                && self.evaluator.shut(*id).is_none()
+                && self.is_clear(*id)
+        })
+    }
+
+    fn is_clear(&self, id: ItemId) -> bool {
+        let mut rows = Vec::new();
+        self.evaluator.rows_of(id, &mut rows);
+        !rows.iter().any(|row| {
+            self.set.rule(row.rule).overdue == policies::rule::Effect::StopsLaunch && Evaluator::bites(row)
+        })
+    }
+
+    fn spare_text(&self, station: StationId, host: ItemId, index: usize) -> String {
+        let Some(spare) = self.spare(station, host, index) else {
+            return "; no spare is in stock".to_owned();
+        };
+        let item = self.fleet.item(spare);
+        let set = item.set.as_ref().map(|set| format!(" (set {set})")).unwrap_or_default();
+        format!("; {}{set} is in stock and in date", item.tag)
+    }
+
+    /// Tomorrow where spares or the station's own people clear every reason; not said where it waits on others.
+    fn back_on(&self, station: StationId, readiness: Readiness, reasons: &[Reason]) -> Option<String> {
+        let against: Vec<&Reason> =
+            reasons.iter().filter(|reason| reason.readiness() == Readiness::NotReady).collect();
+        if readiness != Readiness::NotReady {
+            return None;
+        }
+        let soon = against.iter().all(|reason| match reason {
+            Reason::Empty { host, position, .. } | Reason::Unfit { host, position, .. } => {
+                self.spare(station, *host, *position).is_some()
+            }
+            Reason::Rule { row, .. } => {
+                matches!(
+                    self.set.rule(row.rule).by.as_deref(),
+                    None | Some("station mechanic" | "beach crew")
+                )
+            }
+            _ => false,
+        });
+        let next = self.as_of.tomorrow().ok().and_then(|day| day.tomorrow().ok())?;
+        soon.then(|| next.to_string())
+    }
+}
