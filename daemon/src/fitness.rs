@@ -1,6 +1,7 @@
 //! Readiness in words: each station's state, its reasons and what clears them.
 
 use jiff::civil::Date;
+use policies::doubts::Doubt;
 use policies::due::Evaluator;
 use policies::facts::{Fleet, ItemId, StationId};
 use policies::load::PolicySet;
@@ -96,7 +97,7 @@ pub fn lines(set: &PolicySet, fleet: &Fleet, as_of: Date, papers: &Papers) -> Ve
                 name: station.name.to_string(),
                 readiness: found.readiness.word(),
                 reasons: found.reasons.iter().map(|reason| words.reason(found.station, reason)).collect(),
-                doubts: Vec::new(),
+                doubts: evaluator.doubts(found.station).iter().map(|doubt| words.doubt(doubt)).collect(),
                 back_on: words.back_on(found.station, found.readiness, &found.reasons),
             }
         })
@@ -207,6 +208,28 @@ impl Words<'_> {
             Shut::Withdrawn(at) => format!("withdrawn {}", day(zone.date_of(*at))),
             Shut::Quarantined(at) => format!("quarantined {}", day(zone.date_of(*at))),
             Shut::Failed(done) => format!("failed {} on {}", self.set.rule(done.rule).title, day(done.date)),
+        }
+    }
+
+    fn doubt(&self, doubt: &Doubt) -> String {
+        match doubt {
+            Doubt::Unlogged { engine, since, hours, logged, expected, chance } => {
+                let item = self.fleet.item(*engine);
+                let since = day(self.fleet.zone_of(item).date_of(*since));
+                let percent = 100.0 * chance;
+                format!(
+                    "{} ran {hours} h since {since}, which usually makes {expected:.1} launches; {logged} are logged \
+                     ({percent:.1} % by chance): were some not written up?",
+                    item.tag
+                )
+            }
+            Doubt::Twins { host, meter, first, second } => {
+                let item = self.fleet.item(*host);
+                let zone = self.fleet.zone_of(item);
+                let at = |at| zone.local(at).strftime("%-d %b %Y %H:%M").to_string();
+                let meter = self.set.kinds.meter_name(*meter);
+                format!("{meter} of {} at {} and {}: the same one twice?", item.tag, at(*first), at(*second))
+            }
         }
     }
 

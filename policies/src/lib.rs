@@ -9,6 +9,7 @@ pub mod after;
 pub mod amount;
 pub mod calendar;
 pub mod dial;
+pub mod doubts;
 pub mod due;
 pub mod explain;
 pub mod facts;
