@@ -50,7 +50,7 @@ enum Command {
     Why(due::Why),
     /// Which stations can launch by the state of their gear, and why not
     Readiness(readiness::Readiness),
-    /// Check a policy set, or print its schema
+    /// Check or rehearse a policy set, or print its schema
     Policy(policy::Policy),
     /// Log a launch, a recovery or a reading
     Log(log::Log),
@@ -124,7 +124,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Due(due) => due.run(&settings).await,
         Command::Why(why) => why.run(&settings).await,
         Command::Readiness(readiness) => readiness.run(&settings).await,
-        Command::Policy(policy) => policy.run(),
+        Command::Policy(policy) => policy.run(&settings).await,
         Command::Log(log) => log.run(&settings).await,
         Command::Work(work) => work.run(&settings).await,
         Command::Notices(notices) => notices.run(&settings).await,

@@ -4,6 +4,7 @@
 
 pub mod cli;
 pub mod clock;
+pub mod compare;
 pub mod config;
 pub mod demo;
 pub mod desk;
