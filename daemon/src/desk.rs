@@ -22,6 +22,9 @@ use crate::store::{Store, StoreError, Stored, Writer};
 /// Use may be logged this far ahead of the clock: phones run a little fast.
 const AHEAD_MICROS: i64 = 5 * 60 * 1_000_000;
 
+/// Remembers what the due table was last worked out under.
+pub const DUE_MARK: &str = "due table";
+
 /// Why the desk did not take something in.
 #[derive(Debug, thiserror::Error)]
 pub enum DeskError {
@@ -122,7 +125,7 @@ impl Desk {
                 if !done.counts.is_empty() {
                     append_changes(tx, &plan.changes).await?;
                     let fleet = of_register(&self.set, &plan.register);
-                    tx.replace_due(&table(&self.set, &fleet, today)).await?;
+                    self.replace(tx, &fleet, today).await?;
                 }
                 Ok(done)
             })
@@ -201,9 +204,8 @@ impl Desk {
             .store
             .write(self.deed("sweep"), async |tx: &mut Writer| {
                 let loaded = self.warmed(tx, held).await?;
-                let rows = table(&self.set, &loaded.fleet, today);
-                tx.replace_due(&rows).await?;
-                Ok::<_, DeskError>((rows.len(), loaded))
+                let rows = self.replace(tx, &loaded.fleet, today).await?;
+                Ok::<_, DeskError>((rows, loaded))
             })
             .await?;
         *warm = Some(loaded);
@@ -266,8 +268,33 @@ impl Desk {
         Ok(touched.into_iter().collect())
     }
 
+    /// What the due table was last worked out under: the day, and the policy set.
+    fn mark(&self, day: Date) -> String {
+        format!("{day} {}", self.set.hash)
+    }
+
+    /// Whether the whole due table stands as of today under the set in force.
+    ///
+    /// # Errors
+    /// The store's failure.
+    pub async fn is_up_to_date(&self) -> Result<bool, StoreError> {
+        Ok(self.store.remembered(DUE_MARK).await? == Some(self.mark(self.today())))
+    }
+
+    async fn replace(&self, tx: &mut Writer, fleet: &Fleet, today: Date) -> Result<usize, StoreError> {
+        let rows = table(&self.set, fleet, today);
+        tx.replace_due(&rows).await?;
+        tx.remember(DUE_MARK, &self.mark(today)).await?;
+        Ok(rows.len())
+    }
+
+    /// Rewrites the rows of these items; the whole table where it stood under another policy set.
     async fn rewrite(&self, tx: &mut Writer, fleet: &Fleet, items: &[ItemId]) -> Result<usize, StoreError> {
         let today = self.today();
+        let mark = tx.remembered(DUE_MARK).await?;
+        if mark.is_none_or(|mark| !mark.ends_with(&self.set.hash)) {
+            return self.replace(tx, fleet, today).await;
+        }
         let evaluator = Evaluator::new(&self.set, fleet, today);
         let mut rows = Vec::new();
         for id in items {

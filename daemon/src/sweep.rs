@@ -3,7 +3,7 @@
 
 pub mod schedule;
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use jiff::civil::DateTime;
 use policies::due::{DueRow, Evaluator};
@@ -11,11 +11,11 @@ use policies::owed::Audience;
 use policies::zone::Instant;
 
 use crate::desk::{Desk, DeskError};
-use crate::notices::compose::{self, Owed, audience};
+use crate::notices::compose::{self, audience};
 use crate::records::Person;
+use crate::store::Writer;
 use crate::store::outbox::{Fresh, Told};
 use crate::store::write::Deed;
-use crate::store::{StoreError, Writer};
 use schedule::Schedule;
 
 /// What the sweep needs to know of mail.
@@ -36,78 +36,80 @@ pub struct Swept {
     pub notices: usize,
 }
 
-const SWEPT: &str = "due table";
+/// Settings that remember up to which hour a person was told.
+const TOLD: &str = "told ";
 
 /// Brings the due table up to date and puts every notice owed by now into the outbox.
 ///
 /// # Errors
 /// The store's failure.
 pub async fn sweep(desk: &Desk, mail: &Mail) -> Result<Swept, DeskError> {
-    let rows = bring_up_to_date(desk).await?;
+    let rows = if desk.is_up_to_date().await? { 0 } else { desk.refresh().await? };
     let mut notices = 0;
-    let mut people: Vec<Person> = desk.store.newest::<Person>().await?.into_values().collect();
-    people.sort_by(|a, b| a.key.cmp(&b.key));
-    for person in &people {
-        match tell(desk, mail, person).await {
-            Ok(count) => notices += count,
-            Err(DeskError::Store(error)) => return Err(error.into()),
-            // One bad row of people.csv must not keep the others from being told.
-            Err(error) => tracing::error!(recipient = %person.key, %error, "a person cannot be told"),
-        }
+    for (told, drafts) in drafts(desk, mail).await? {
+        notices += enqueue(desk, &drafts, &told).await?;
     }
     Ok(Swept { rows, notices })
-}
-
-/// Works the due table out again when the records, the rules or the day have moved on since.
-async fn bring_up_to_date(desk: &Desk) -> Result<usize, DeskError> {
-    let head = desk.store.head().await?;
-    let stand = format!("{} {} {}", desk.today(), head.hash, desk.set.hash);
-    if desk.store.remembered(SWEPT).await?.as_deref() == Some(&stand) {
-        return Ok(0);
-    }
-    let rows = desk.refresh().await?;
-    remember(desk, SWEPT, &stand).await?;
-    Ok(rows)
-}
-
-async fn remember(desk: &Desk, name: &str, value: &str) -> Result<(), StoreError> {
-    desk.store.write(deed(desk.now()), async |tx: &mut Writer| tx.remember(name, value).await).await
 }
 
 fn deed(at: Instant) -> Deed {
     Deed { actor: "sweep".to_owned(), action: "notices".to_owned(), at }
 }
 
-/// Tells one person what is owed, if their hour has come.
-async fn tell(desk: &Desk, mail: &Mail, person: &Person) -> Result<usize, DeskError> {
-    let Some(audience) = audience(person) else { return Ok(0) };
-    let name = format!("told {}", person.key);
-    let last = desk.store.remembered(&name).await?.and_then(|text| text.parse::<DateTime>().ok());
-    let schedule = daily(desk)?;
-    let told = desk.store.told(&person.key).await?;
-    let now = desk.now();
-    let mut numbers = Numbers::after(desk.store.count_notices().await?, desk.today().year());
-    let drafted = desk
-        .with_fleet(|fleet| {
-            let (set, as_of) = (&*desk.set, desk.set.service.home_zone.date_of(now));
-            let work = compose::Desk {
-                set,
-                fleet,
-                as_of,
-                now,
-                from: &mail.from,
-                pages_url: mail.pages_url.as_deref(),
-            };
-            let run = schedule.due(last, now.timestamp(), work.zone_of(person).time_zone())?;
-            let rows = Evaluator::during(set, fleet, as_of).table();
-            let owed = work.owed(audience, &rows, &told);
-            Some((run.key, draft(&work, person, audience, &owed, &told, &mut numbers)))
-        })
-        .await?;
-    match drafted {
-        None => Ok(0),
-        Some((key, notices)) => enqueue(desk, notices, &name, &key.to_string()).await,
+/// A person whose hour has come, and which hour.
+struct Hour {
+    person: Person,
+    key: DateTime,
+}
+
+/// The notices of everybody whose hour has come; the table is worked out once for all of them.
+async fn drafts(desk: &Desk, mail: &Mail) -> Result<Vec<(Hour, Vec<Fresh>)>, DeskError> {
+    let hours = hours(desk).await?;
+    if hours.is_empty() {
+        return Ok(Vec::new());
     }
+    let mut told = HashMap::new();
+    for hour in &hours {
+        told.insert(hour.person.key.clone(), desk.store.told(&hour.person.key).await?);
+    }
+    let mut numbers = Numbers::after(desk.store.count_notices().await?, desk.today().year());
+    let (now, as_of) = (desk.now(), desk.today());
+    desk.with_fleet(|fleet| {
+        let set = &*desk.set;
+        let work =
+            compose::Desk { set, fleet, as_of, now, from: &mail.from, pages_url: mail.pages_url.as_deref() };
+        let rows = Evaluator::during(set, fleet, as_of).table();
+        let drafted = hours.into_iter().map(|hour| {
+            let drafts = draft(&work, &hour.person, &rows, &told[&hour.person.key], &mut numbers);
+            (hour, drafts)
+        });
+        drafted.collect()
+    })
+    .await
+}
+
+/// Everybody who is told something and whose hour has come since they were last told.
+async fn hours(desk: &Desk) -> Result<Vec<Hour>, DeskError> {
+    let people = people(desk).await?;
+    let before = desk.store.remembered_under(TOLD).await?;
+    let schedule = daily(desk)?;
+    let now = desk.now().timestamp();
+    desk.with_fleet(|fleet| {
+        let come = people.into_iter().filter_map(|person| {
+            audience(&person)?;
+            let last = before.get(&person.key).and_then(|key| key.parse().ok());
+            let run = schedule.due(last, now, compose::zone_of(&desk.set, fleet, &person).time_zone())?;
+            Some(Hour { person, key: run.key })
+        });
+        come.collect()
+    })
+    .await
+}
+
+async fn people(desk: &Desk) -> Result<Vec<Person>, DeskError> {
+    let mut people: Vec<Person> = desk.store.newest::<Person>().await?.into_values().collect();
+    people.sort_by(|a, b| a.key.cmp(&b.key));
+    Ok(people)
 }
 
 /// What everybody is owed and was not told, as text, whatever the hour.
@@ -119,24 +121,21 @@ pub async fn preview(
     from: &str,
     pages_url: Option<&str>,
 ) -> Result<Vec<(String, String)>, DeskError> {
-    let mut previews = Vec::new();
-    let mut people: Vec<Person> = desk.store.newest::<Person>().await?.into_values().collect();
-    people.sort_by(|a, b| a.key.cmp(&b.key));
-    let mut numbers = Numbers::after(desk.store.count_notices().await?, desk.today().year());
+    let people = people(desk).await?;
+    let mut told = HashMap::new();
     for person in &people {
-        let Some(audience) = audience(person) else { continue };
-        let told = desk.store.told(&person.key).await?;
-        let (now, as_of) = (desk.now(), desk.today());
-        let notices = desk
-            .with_fleet(|fleet| {
-                let work = compose::Desk { set: &desk.set, fleet, as_of, now, from, pages_url };
-                let rows = Evaluator::during(&desk.set, fleet, as_of).table();
-                draft(&work, person, audience, &work.owed(audience, &rows, &told), &told, &mut numbers)
-            })
-            .await?;
-        previews.extend(notices.into_iter().map(|notice| (notice.recipient, notice.text)));
+        told.insert(person.key.clone(), desk.store.told(&person.key).await?);
     }
-    Ok(previews)
+    let mut numbers = Numbers::after(desk.store.count_notices().await?, desk.today().year());
+    let (now, as_of) = (desk.now(), desk.today());
+    desk.with_fleet(|fleet| {
+        let work = compose::Desk { set: &desk.set, fleet, as_of, now, from, pages_url };
+        let rows = Evaluator::during(&desk.set, fleet, as_of).table();
+        let drafts =
+            people.iter().flat_map(|person| draft(&work, person, &rows, &told[&person.key], &mut numbers));
+        drafts.map(|notice| (notice.recipient, notice.text)).collect()
+    })
+    .await
 }
 
 /// The hour of the daily digest.
@@ -168,11 +167,12 @@ impl Numbers {
 fn draft(
     work: &compose::Desk,
     person: &Person,
-    audience: Audience,
-    owed: &Owed,
+    rows: &[DueRow],
     told: &HashSet<Told>,
     numbers: &mut Numbers,
 ) -> Vec<Fresh> {
+    let Some(audience) = audience(person) else { return Vec::new() };
+    let owed = work.owed(audience, rows, told);
     if !owed.any_new {
         return Vec::new();
     }
@@ -180,12 +180,13 @@ fn draft(
         let new = owed.rows.iter().filter(|(_, mark)| !told.contains(mark));
         return new.filter_map(|(row, mark)| proof_load(work, person, row, mark, numbers)).collect();
     }
-    let digest = work.digest(numbers.next(), person, owed, format!("digest {}", work.as_of));
-    digest
-        .map_err(|error| tracing::error!(recipient = %person.key, %error, "a digest cannot be written"))
-        .ok()
-        .into_iter()
-        .collect()
+    match work.digest(numbers.next(), person, &owed, format!("digest {}", work.as_of)) {
+        Ok(digest) => vec![digest],
+        Err(error) => {
+            tracing::error!(recipient = %person.key, %error, "a digest cannot be written");
+            Vec::new()
+        }
+    }
 }
 
 fn proof_load(
@@ -201,18 +202,18 @@ fn proof_load(
 }
 
 /// Stores notices and the hour they were owed at, in one transaction.
-async fn enqueue(desk: &Desk, notices: Vec<Fresh>, name: &str, key: &str) -> Result<usize, DeskError> {
+async fn enqueue(desk: &Desk, notices: &[Fresh], told: &Hour) -> Result<usize, DeskError> {
     let now = desk.now();
     desk.store
         .write(deed(now), async |tx: &mut Writer| {
             let mut count = 0;
-            for notice in &notices {
+            for notice in notices {
                 if !tx.is_enqueued(&notice.occasion, &notice.recipient).await? {
                     tx.enqueue(notice, now).await?;
                     count += 1;
                 }
             }
-            tx.remember(name, key).await?;
+            tx.remember(&format!("{TOLD}{}", told.person.key), &told.key.to_string()).await?;
             Ok(count)
         })
         .await

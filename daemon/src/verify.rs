@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use jiff::civil::Date;
 
-use crate::desk::{Desk, DeskError, table};
+use crate::desk::{DUE_MARK, Desk, DeskError, table};
 use crate::store::chain::Head;
 use crate::store::due_table::StoredDue;
 
@@ -25,6 +25,12 @@ pub struct Verified {
 /// The store's failure.
 pub async fn differences(desk: &Desk) -> Result<Verified, DeskError> {
     let mut differences = desk.store.check().await?;
+    if let Some(mark) = desk.store.remembered(DUE_MARK).await?.filter(|mark| !mark.ends_with(&desk.set.hash))
+    {
+        let own = &desk.set.hash;
+        differences.push(format!("due table: it was worked out under set {mark}, but this is set {own}; name the set in force with --policies"));
+        return Ok(Verified { rows: 0, head: desk.store.head().await?, differences });
+    }
     let stored = desk.store.due_table().await?;
     let fleet = desk.store.fleet(&desk.set, None).await?.fleet;
     let mut days: BTreeMap<&str, Vec<&StoredDue>> = BTreeMap::new();

@@ -16,6 +16,13 @@ pub struct Reading {
     pub replaced: bool,
 }
 
+impl Reading {
+    /// Time order; at one moment the old meter comes before the new, and the lower reading before the higher.
+    pub fn order(&self) -> (Instant, bool, Amount) {
+        (self.at, self.replaced, self.value)
+    }
+}
+
 /// Use between two readings, counted at the later one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct DialUse {
@@ -54,7 +61,7 @@ pub const REPLACED: &str = "meter replaced";
 /// # Errors
 /// The first [`DialFall`], by index in time order.
 pub fn uses(readings: &mut [Reading], rolls_over_at: Option<Amount>) -> Result<Vec<DialUse>, DialFall> {
-    readings.sort_by_key(|reading| reading.at);
+    readings.sort_by_key(Reading::order);
     let mut found = Vec::with_capacity(readings.len());
     let mut baseline_next = true;
     for index in 0..readings.len() {
@@ -104,6 +111,12 @@ mod tests {
             (0i64..).zip(readings).map(|(at, (value, replaced))| reading(at, value, *replaced)).collect();
         let found = uses(&mut list, modulus.map(Amount::whole))?;
         Ok(found.iter().map(|found| found.amount).sum::<Amount>().to_string())
+    }
+
+    #[test]
+    fn readings_of_one_moment_are_put_in_order() {
+        let mut list = [reading(5, "88.4", false), reading(5, "88.3", false), reading(1, "80", false)];
+        assert_eq!(uses(&mut list, None).unwrap().len(), 2);
     }
 
     /// domain brief 4.2: 9,982 to 37 on a 10,000 h meter is 55 h.

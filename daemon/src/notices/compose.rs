@@ -266,6 +266,12 @@ impl Desk<'_> {
     }
 }
 
+/// The zone a person lives by: their station's, or home.
+pub fn zone_of<'z>(set: &'z PolicySet, fleet: &'z Fleet, person: &Person) -> &'z Zone {
+    let station = fleet.stations.iter().find(|station| Some(&*station.slug) == person.station.as_deref());
+    station.map_or(&set.service.home_zone, |station| &fleet.zones[usize::from(station.zone.0)])
+}
+
 /// Like pieces in one place, due the same day by the same rule, are one line: four stoppers are one job.
 fn grouped(lines: Vec<DigestLine>) -> Vec<DigestLine> {
     let mut found: Vec<DigestLine> = Vec::new();

@@ -192,16 +192,14 @@ fn dials(plan: &Plan, places: &Places, faults: &Faults, mut rows: Vec<&Usage>) {
         When::At(at) => at,
         When::Day(day) => zone.last_second_of(day),
     };
-    rows.sort_by_key(|row| moment(row));
-    let mut readings: Vec<dial::Reading> = rows
-        .iter()
-        .map(|row| dial::Reading {
-            at: moment(row),
-            when: when(row.at, row.day.as_deref()),
-            value: Amount::from_millionths(row.reading.unwrap_or_default()),
-            replaced: row.note.as_deref().is_some_and(is_replacement),
-        })
-        .collect();
+    let reading = |row: &Usage| dial::Reading {
+        at: moment(row),
+        when: when(row.at, row.day.as_deref()),
+        value: Amount::from_millionths(row.reading.unwrap_or_default()),
+        replaced: row.note.as_deref().is_some_and(is_replacement),
+    };
+    rows.sort_by_key(|row| reading(row).order());
+    let mut readings: Vec<dial::Reading> = rows.iter().map(|row| reading(row)).collect();
     if let Err(fall) = dial::uses(&mut readings, rolls_over_at) {
         let change = &plan.changes.usage;
         let near = [fall.index, fall.index.saturating_sub(1)];

@@ -1,5 +1,7 @@
 //! The outbox: finished mail for one recipient each, told apart by occasion, and how far it got.
 
+use std::collections::{HashMap, HashSet};
+
 use policies::zone::Instant;
 use sea_orm::sea_query::Expr;
 use sea_orm::{
@@ -168,6 +170,15 @@ impl Writer {
         Ok(())
     }
 
+    /// A remembered setting, as this transaction sees it.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn remembered(&self, name: &str) -> Result<Option<String>, StoreError> {
+        let found = entities::setting::Entity::find_by_id(name.to_owned()).one(&self.tx).await;
+        Ok(found.map_err(StoreError::while_("recalling a setting"))?.map(|row| row.value))
+    }
+
     /// Whether the same occasion was told to the same recipient already.
     ///
     /// # Errors
@@ -202,6 +213,17 @@ impl Store {
         Ok(found.map_err(StoreError::while_("recalling a setting"))?.map(|row| row.value))
     }
 
+    /// Every remembered setting whose name begins so, by the rest of its name.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn remembered_under(&self, prefix: &str) -> Result<HashMap<String, String>, StoreError> {
+        use entities::setting::{Column, Entity};
+        let found = Entity::find().filter(Column::Name.starts_with(prefix)).all(&self.db).await;
+        let found = found.map_err(StoreError::while_("recalling settings"))?;
+        Ok(found.into_iter().map(|row| (row.name[prefix.len()..].to_owned(), row.value)).collect())
+    }
+
     /// How many notices there ever were.
     ///
     /// # Errors
@@ -214,12 +236,12 @@ impl Store {
     ///
     /// # Errors
     /// The database's own.
-    pub async fn told(&self, recipient: &str) -> Result<std::collections::HashSet<Told>, StoreError> {
+    pub async fn told(&self, recipient: &str) -> Result<HashSet<Told>, StoreError> {
         use entities::notice_line::{Column as Line, Entity as Lines};
         let doing = StoreError::while_("reading what was told");
         let ids = Entity::find().select_only().column(Column::Id).filter(Column::Recipient.eq(recipient));
         let ids: Vec<i64> = ids.into_tuple().all(&self.db).await.map_err(&doing)?;
-        let mut told = std::collections::HashSet::new();
+        let mut told = HashSet::new();
         for chunk in ids.chunks(10_000) {
             let rows = Lines::find().filter(Line::Notice.is_in(chunk.iter().copied())).all(&self.db).await;
             told.extend(rows.map_err(&doing)?.into_iter().map(Told::from));
