@@ -105,7 +105,24 @@ fn overfull<'a>(
         }
         lasting.push((to, index));
     }
+    found.extend(indices.iter().filter_map(|index| within_others(stays, indices, *index, capacity)));
     found.into_iter()
+}
+
+/// A stay whose certain span is empty, within one day, that `capacity` others outlast on either side: whatever
+/// its hours were, they were there.
+fn within_others(stays: &[Stay], indices: &[usize], index: usize, capacity: u32) -> Option<(usize, usize)> {
+    let (from, to) = stays[index].certain();
+    let (first, last) = stays[index].whole();
+    if from < to || first >= last {
+        return None;
+    }
+    let around = |other: &&usize| {
+        let (from, to) = stays[**other].certain();
+        **other != index && from <= first && to >= last
+    };
+    let mut others = indices.iter().filter(around);
+    others.nth((capacity as usize).saturating_sub(1)).map(|other| (index, *other))
 }
 
 fn loops(stays: &[Stay], by_item: &Groups) -> Vec<usize> {

@@ -10,7 +10,7 @@ use policies::zone::{Instant, When};
 use super::fault::{Faults, RowFault};
 use super::places::Places;
 use super::plan::{Change, Plan};
-use crate::records::{Fitting, Item, Usage, when};
+use crate::records::{Fitting, Item, Usage, Work, when};
 use crate::store::Stored;
 use crate::store::fleet::is_replacement;
 
@@ -18,6 +18,7 @@ pub(super) fn whole(plan: &Plan, places: &Places, faults: &Faults) {
     stations(plan, faults);
     people(plan, faults);
     items(plan, faults);
+    new_kinds(plan, places, faults);
     stock(plan, faults);
     fittings(plan, places, faults);
     logs(plan, places, faults);
@@ -76,6 +77,45 @@ fn items(plan: &Plan, faults: &Faults) {
             faults.add(change.fault(&row.key, "cut_from", message));
         }
     }
+}
+
+/// Records of an item must suit its kind also when that is corrected after them.
+fn new_kinds(plan: &Plan, places: &Places, faults: &Faults) {
+    let change = &plan.changes.items;
+    for tag in &plan.of_new_kind {
+        if let Some(unfit) = unfit_record(plan, places, tag) {
+            let kind = places.kind_of(tag).map_or("", |kind| &kind.name);
+            let message =
+                format!("{tag} has {unfit}, which a {kind} cannot have; make that void, or enter a new item");
+            faults.add(change.fault(tag, "kind", message));
+        }
+    }
+}
+
+fn unfit_record(plan: &Plan, places: &Places, tag: &str) -> Option<String> {
+    let kind = places.kind_of(tag)?;
+    let register = &plan.register;
+    let fits = |row: &Fitting| {
+        let position = places.kind_of(&row.host)?.position(&row.position)?;
+        let takes = position.takes.iter().map(|id| &places.set.kinds.kind(*id).name);
+        places.kind_of(&row.item).filter(|kind| takes.into_iter().any(|name| *name == kind.name))
+    };
+    let of_it = |row: &&Fitting| !row.void && (row.item == tag || row.host == tag) && fits(row).is_none();
+    if let Some(row) = register.fittings.values().filter(of_it).min_by_key(|row| &row.key) {
+        return Some(format!("a fitting of {} on {}", row.item, row.host));
+    }
+    let meter = |row: &Usage| places.set.kinds.find_meter(&row.meter).and_then(|id| kind.meter(id));
+    let unread = |row: &&Usage| !row.void && row.host == tag && meter(row).is_none();
+    if let Some(row) = register.usage.values().filter(unread).min_by_key(|row| &row.key) {
+        return Some(format!("use \"{}\" of {}", row.key, row.meter));
+    }
+    let rule_kind = |row: &Work| {
+        Some(&places.set.kinds.kind(places.set.rule(places.set.find_rule(&row.rule)?).applies_to.kind).name)
+    };
+    let other =
+        |row: &&Work| !row.void && row.item == tag && rule_kind(row).is_some_and(|name| *name != kind.name);
+    let row = register.work.values().filter(other).min_by_key(|row| &row.key)?;
+    Some(format!("work \"{}\" on {}", row.key, row.rule))
 }
 
 fn is_cut_soundly(items: &HashMap<String, Item>, tag: &str, parent: &str) -> bool {
@@ -155,7 +195,7 @@ fn text_of(row: &Fitting) -> String {
 /// One host's meter has counts or readings, never both; a dial only falls when it rolls over or is replaced.
 fn logs(plan: &Plan, places: &Places, faults: &Faults) {
     let change = &plan.changes.usage;
-    let mut touched: HashMap<(&str, &str), (Vec<&Usage>, bool)> = HashMap::new();
+    let mut touched: HashMap<(&str, &str), (Vec<&Usage>, Vec<&Usage>)> = HashMap::new();
     for row in change.records() {
         touched.entry((&row.host, &row.meter)).or_default();
     }
@@ -168,17 +208,25 @@ fn logs(plan: &Plan, places: &Places, faults: &Faults) {
         };
         match row.reading {
             Some(_) => readings.push(row),
-            None => *counts = true,
+            None => counts.push(row),
         }
     }
     for ((host, meter), (readings, counts)) in touched {
-        if counts && let Some(row) = readings.iter().min_by_key(|row| &row.key) {
-            let message = format!("{meter} of {host} has counts and readings; keep to one");
-            faults.add(change.fault(&row.key, "reading", message));
-        } else {
+        if counts.is_empty() || readings.is_empty() {
             dials(plan, places, faults, readings);
+            continue;
+        }
+        let message = format!("{meter} of {host} has counts and readings; keep to one");
+        if let Some(row) = first_in_file(change, readings.into_iter().chain(counts)) {
+            let column = if row.reading.is_some() { "reading" } else { "count" };
+            faults.add(change.fault(&row.key, column, message));
         }
     }
+}
+
+/// The one of some rows that stands first in the file of this import, since a stored one stands nowhere.
+fn first_in_file<'r>(change: &Change<Usage>, rows: impl Iterator<Item = &'r Usage>) -> Option<&'r Usage> {
+    rows.min_by_key(|row| (change.lines.get(&row.key).copied().unwrap_or(usize::MAX), &row.key))
 }
 
 fn dials(plan: &Plan, places: &Places, faults: &Faults, mut rows: Vec<&Usage>) {
@@ -200,11 +248,28 @@ fn dials(plan: &Plan, places: &Places, faults: &Faults, mut rows: Vec<&Usage>) {
     };
     rows.sort_by_key(|row| reading(row).order());
     let mut readings: Vec<dial::Reading> = rows.iter().map(|row| reading(row)).collect();
+    note_jumps(&plan.changes.usage, &rows, &readings, faults);
     if let Err(fall) = dial::uses(&mut readings, rolls_over_at) {
         let change = &plan.changes.usage;
         let near = [fall.index, fall.index.saturating_sub(1)];
-        let told = near.into_iter().map(|at| &rows[at].key).find(|key| change.lines.contains_key(*key));
-        faults.add(change.fault(told.unwrap_or(&rows[fall.index].key), "reading", fall.to_string()));
+        let near = near.into_iter().map(|at| rows[at]).find(|row| change.lines.contains_key(&row.key));
+        // Else a row of this import that says of a reading that it never was lets the dial fall.
+        let same_dial = |row: &&Usage| row.host == rows[0].host && row.meter == rows[0].meter;
+        let told = near.or_else(|| first_in_file(change, change.records().filter(same_dial)));
+        faults.add(change.fault(&told.unwrap_or(rows[fall.index]).key, "reading", fall.to_string()));
+    }
+}
+
+/// A reading ten times the one before has most likely a digit too many; a person should know.
+fn note_jumps(change: &Change<Usage>, rows: &[&Usage], readings: &[dial::Reading], faults: &Faults) {
+    for (pair, row) in readings.windows(2).zip(&rows[1..]) {
+        let (before, now) = (pair[0].value, pair[1].value);
+        let tenfold = before.is_positive() && now.millionths() / 10 >= before.millionths();
+        if tenfold && !pair[1].replaced && change.lines.contains_key(&row.key) {
+            let note =
+                format!("{now} is ten times the reading before, {before}, or more; read the dial again");
+            faults.note(change.fault(&row.key, "reading", note));
+        }
     }
 }
 
@@ -226,6 +291,11 @@ fn early_records(plan: &Plan, places: &Places, faults: &Faults) {
     for row in changes.work.records() {
         if let Some(note) = before(&row.item, row.at) {
             faults.note(changes.work.fault(&row.key, "done_at", note));
+        }
+    }
+    for row in changes.states.records() {
+        if let Some(note) = before(&row.item, row.at) {
+            faults.note(changes.states.fault(&row.key, "at", note));
         }
     }
     for row in changes.usage.records() {

@@ -16,12 +16,14 @@ pub struct Places<'s> {
     pub now: Instant,
     zones: HashMap<String, Zone>,
     items: HashMap<String, (Option<KindId>, Option<String>)>,
+    moved_days: HashMap<(String, i64), String>,
 }
 
 impl<'s> Places<'s> {
     /// The surroundings a register gives.
     pub fn of(set: &'s PolicySet, now: Instant, register: &Register) -> Places<'s> {
-        let mut places = Places { set, now, zones: HashMap::new(), items: HashMap::new() };
+        let mut places =
+            Places { set, now, zones: HashMap::new(), items: HashMap::new(), moved_days: HashMap::new() };
         places.learn_stations(register);
         places.learn_items(register);
         places
@@ -38,6 +40,23 @@ impl<'s> Places<'s> {
     pub fn learn_items(&mut self, register: &Register) {
         let place = |row: &crate::records::Item| (self.set.kinds.find(&row.kind), row.station.clone());
         self.items = register.items.iter().map(|(tag, row)| (tag.clone(), place(row))).collect();
+    }
+
+    /// Takes those fittings over whose day begins at another moment than when they were stored, since their
+    /// item has come into another zone.
+    pub fn learn_fittings(&mut self, register: &Register) {
+        let moved = |row: &crate::records::Fitting| {
+            let day = row.day.as_ref()?.parse().ok()?;
+            let now = self.zone_of(&row.item).start_of(day).0;
+            (now != row.at).then(|| ((row.item.clone(), now), row.key.clone()))
+        };
+        self.moved_days = register.fittings.values().filter_map(moved).collect();
+    }
+
+    /// The key of a fitting: that of the stored one at this moment, whatever zone it was stored in.
+    pub fn fitting_key(&self, tag: &str, at: i64) -> String {
+        let stored = self.moved_days.get(&(tag.to_owned(), at));
+        stored.cloned().unwrap_or_else(|| format!("{tag}@{at}"))
     }
 
     /// Whether a station is known.

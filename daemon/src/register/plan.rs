@@ -97,6 +97,8 @@ pub struct Plan {
     pub register: Register,
     /// What changes.
     pub changes: Changes,
+    /// Items whose kind is corrected.
+    pub(super) of_new_kind: Vec<String>,
 }
 
 /// Merges sheets over what is stored and judges the whole; what is wrong goes to `faults`.
@@ -107,7 +109,10 @@ pub fn plan(set: &PolicySet, sheets: &[Sheet], stored: Register, now: Instant, f
     let stations = merge(find(Station::NAME), &mut register.stations, &places, faults);
     places.learn_stations(&register);
     let items = merge(find(Item::NAME), &mut register.items, &places, faults);
+    let other_kind = |row: &&Item| places.kind_of(&row.key).is_some_and(|kind| kind.name != row.kind);
+    let of_new_kind = items.corrected.iter().filter(other_kind).map(|row| row.key.clone()).collect();
     places.learn_items(&register);
+    places.learn_fittings(&register);
     let changes = Changes {
         stations,
         items,
@@ -121,7 +126,7 @@ pub fn plan(set: &PolicySet, sheets: &[Sheet], stored: Register, now: Instant, f
         parts: merge(find(Part::NAME), &mut register.parts, &places, faults),
         stock: merge(find(Stock::NAME), &mut register.stock, &places, faults),
     };
-    let plan = Plan { register, changes };
+    let plan = Plan { register, changes, of_new_kind };
     checks::whole(&plan, &places, faults);
     plan
 }
@@ -140,10 +145,9 @@ fn merge<R: RegisterFile>(
         let cells = Cells::new(sheet, &columns, *line, row, faults);
         let Some(key) = R::key_of(&cells, places) else { continue };
         if let Some(first) = change.lines.get(&key) {
-            cells.fault(
-                R::COLUMNS[0].name,
-                format!("\"{key}\" stands on line {first} already; keep one of them"),
-            );
+            let column = R::COLUMNS[0].name;
+            let name = cells.text(column).unwrap_or(&key);
+            cells.fault(column, format!("\"{name}\" stands on line {first} already; keep one of them"));
             continue;
         }
         change.lines.insert(key.clone(), *line);

@@ -37,6 +37,8 @@ pub const FILES: &[&str] = &[
 
 /// Longest cell: a note of several pages. Longer ones are a slip, or meant to hurt.
 const LONGEST_CELL: usize = 64 * 1024;
+/// Longest row: every cell of the widest file at its longest. No more of a file is held at a time.
+const LONGEST_ROW: u64 = 8 * 1024 * 1024;
 /// Longest file.
 const LARGEST_FILE: u64 = 2 * 1024 * 1024 * 1024;
 
@@ -83,7 +85,8 @@ pub fn read_folder(folder: &Path, faults: &Faults) -> Result<Vec<Sheet>, FolderE
     let (mut tables, mut books) = (Vec::new(), Vec::new());
     for entry in fs::read_dir(folder).map_err(unreadable)? {
         let path = entry.map_err(unreadable)?.path();
-        match path.extension().and_then(|ending| ending.to_str()) {
+        let ending = path.extension().map(|ending| ending.to_ascii_lowercase());
+        match ending.as_ref().and_then(|ending| ending.to_str()) {
             Some("csv") => tables.push(path),
             Some("xlsx") => books.push(path),
             _ => {}
@@ -93,7 +96,12 @@ pub fn read_folder(folder: &Path, faults: &Faults) -> Result<Vec<Sheet>, FolderE
     match (&tables[..], &books[..]) {
         ([], []) => Err(FolderError::Empty(folder.display().to_string())),
         ([], [book]) => xlsx::read(book, faults),
-        (_, []) => tables.iter().map(|path| read_csv(path, faults)).collect(),
+        (_, []) => {
+            let sheets: Vec<Sheet> =
+                tables.iter().map(|path| read_csv(path, faults)).collect::<Result<_, _>>()?;
+            check_twice(&sheets, faults);
+            Ok(sheets)
+        }
         _ => Err(FolderError::Ambiguous(folder.display().to_string())),
     }
 }
@@ -122,26 +130,70 @@ pub(super) fn check_name(sheet: &Sheet, faults: &Faults) {
     }
 }
 
+/// Of two sheets for one file only the first would be read.
+pub(super) fn check_twice(sheets: &[Sheet], faults: &Faults) {
+    for (at, sheet) in sheets.iter().enumerate() {
+        if let Some(first) = sheets[..at].iter().find(|first| first.name == sheet.name) {
+            sheet.fault(
+                faults,
+                1,
+                "file",
+                &format!("is {} again, beside {}; keep one of them", sheet.name, first.file),
+            );
+        }
+    }
+}
+
 fn read_rows(sheet: &mut Sheet, reader: impl Read, faults: &Faults) {
-    let mut csv =
-        csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(SkipBom::new(reader));
+    let mut csv = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(Input::new(reader));
     let mut record = csv::ByteRecord::new();
     loop {
-        let line = usize::try_from(csv.position().line()).unwrap_or(usize::MAX);
+        csv.get_mut().start_row();
+        let before = csv.position().line();
         match csv.read_byte_record(&mut record) {
             Ok(false) => return,
             Ok(true) => {
-                let line = record.position().map_or(line, |at| usize::try_from(at.line()).unwrap_or(line));
+                let unclosed = is_unclosed(&csv, &record);
+                let line = usize::try_from(start_line(&csv, &record, unclosed)).unwrap_or(usize::MAX);
+                if unclosed {
+                    sheet.fault(
+                        faults,
+                        line,
+                        "row",
+                        "opens a quote that is never closed; close or double it",
+                    );
+                    return;
+                }
                 if !take_row(sheet, line, &record, faults) {
                     return;
                 }
             }
             Err(error) => {
-                sheet.fault(faults, line, "row", &format!("cannot be read: {error}"));
+                let line = usize::try_from(before).unwrap_or(usize::MAX);
+                let wrong = match error.into_kind() {
+                    csv::ErrorKind::Io(error) => error.to_string(),
+                    other => format!("{other:?}"),
+                };
+                sheet.fault(faults, line, "row", &format!("cannot be read: {wrong}"));
                 return;
             }
         }
     }
+}
+
+/// Whether a row runs to the end of the file within a quote, with the rows after it.
+fn is_unclosed<R: Read>(csv: &csv::Reader<Input<R>>, record: &csv::ByteRecord) -> bool {
+    let input = csv.get_ref();
+    let runs_on = record.iter().next_back().is_some_and(|cell| cell.contains(&b'\n'));
+    input.ended && input.quotes % 2 == 1 && runs_on
+}
+
+/// Line a row starts on. The reader tells where it began to look, which may be at blank lines before it.
+fn start_line<R: Read>(csv: &csv::Reader<Input<R>>, record: &csv::ByteRecord, unclosed: bool) -> u64 {
+    let within = record.as_slice().iter().fold(0, |lines, byte| lines + u64::from(*byte == b'\n'));
+    let after = csv.position();
+    let closed = !unclosed && csv.get_ref().byte_before(after.byte()) == Some(b'\n');
+    after.line().saturating_sub(within + u64::from(closed))
 }
 
 /// Takes one row over; false where reading on makes no sense.
@@ -191,16 +243,34 @@ impl Sheet {
     }
 }
 
-/// Leaves a byte order mark out.
-struct SkipBom<R> {
+/// The bytes of a file as the CSV reader gets them: without a byte order mark, and never an endless row.
+struct Input<R> {
     inner: R,
     started: bool,
     held: Vec<u8>,
+    /// What was handed out last, and how much in all.
+    last: Vec<u8>,
+    given: u64,
+    row_start: u64,
+    quotes: u64,
+    ended: bool,
 }
 
-impl<R: Read> SkipBom<R> {
-    fn new(inner: R) -> SkipBom<R> {
-        SkipBom { inner, started: false, held: Vec::new() }
+impl<R: Read> Input<R> {
+    fn new(inner: R) -> Input<R> {
+        let (held, last) = (Vec::new(), Vec::new());
+        Input { inner, started: false, held, last, given: 0, row_start: 0, quotes: 0, ended: false }
+    }
+
+    fn start_row(&mut self) {
+        self.row_start = self.given;
+    }
+
+    /// The byte before a place in what was handed out last.
+    fn byte_before(&self, place: u64) -> Option<u8> {
+        let first = self.given - self.last.len() as u64;
+        let at = place.checked_sub(first + 1)?;
+        self.last.get(usize::try_from(at).ok()?).copied()
     }
 
     fn start(&mut self) -> std::io::Result<()> {
@@ -218,10 +288,8 @@ impl<R: Read> SkipBom<R> {
         self.started = true;
         Ok(())
     }
-}
 
-impl<R: Read> Read for SkipBom<R> {
-    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+    fn fill(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
         if !self.started {
             self.start()?;
         }
@@ -236,5 +304,25 @@ impl<R: Read> Read for SkipBom<R> {
             given += 1;
         }
         Ok(given)
+    }
+}
+
+impl<R: Read> Read for Input<R> {
+    fn read(&mut self, buffer: &mut [u8]) -> std::io::Result<usize> {
+        if self.given - self.row_start > LONGEST_ROW {
+            return Err(std::io::Error::other(
+                "the row is longer than 8 MiB; check for a quote that is not closed",
+            ));
+        }
+        let n = self.fill(buffer)?;
+        let handed = &buffer[..n];
+        self.ended |= n == 0;
+        self.given += n as u64;
+        self.quotes += handed.iter().fold(0, |quotes, byte| quotes + u64::from(*byte == b'"'));
+        if n > 0 {
+            self.last.clear();
+            self.last.extend_from_slice(handed);
+        }
+        Ok(n)
     }
 }

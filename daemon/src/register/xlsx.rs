@@ -9,7 +9,7 @@ use calamine::{DataRef, Reader, Xlsx};
 
 use super::export::Table;
 use super::fault::Faults;
-use super::sheet::{FolderError, Sheet, check_name};
+use super::sheet::{FolderError, Sheet, check_name, check_twice};
 
 /// Most entries of the archive, and bytes once inflated: a small file may hold a flood.
 const MOST_ENTRIES: usize = 1_000;
@@ -36,6 +36,7 @@ pub(super) fn read(path: &Path, faults: &Faults) -> Result<Vec<Sheet>, FolderErr
         fill(&mut sheet, rows, faults);
         sheets.push(sheet);
     }
+    check_twice(&sheets, faults);
     Ok(sheets)
 }
 

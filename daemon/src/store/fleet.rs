@@ -159,7 +159,8 @@ fn attributes<'r>(set: &PolicySet, row: &'r Item) -> Vec<(&'r str, Value)> {
 }
 
 fn pairs(text: Option<&str>) -> impl Iterator<Item = (&str, &str)> {
-    text.into_iter().flat_map(|text| text.split(';')).filter_map(|pair| pair.split_once('='))
+    let pairs = text.into_iter().flat_map(|text| text.split(';')).filter_map(|pair| pair.split_once('='));
+    pairs.map(|(name, value)| (name.trim(), value.trim()))
 }
 
 fn add_fittings<'r>(builder: &mut FleetBuilder, rows: impl Iterator<Item = &'r Fitting>) {

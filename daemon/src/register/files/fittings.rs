@@ -21,7 +21,7 @@ impl RegisterFile for Fitting {
     fn key_of(cells: &Cells, places: &Places) -> Option<String> {
         let tag = item(cells, places, "item", None)?;
         let fitted = cells.needed_moment("fitted_at", places.zone_of(&tag), None)?;
-        Some(format!("{tag}@{}", fitted.at))
+        Some(places.fitting_key(&tag, fitted.at))
     }
 
     fn read(cells: &Cells, places: &Places, stored: Option<&Fitting>) -> Option<Fitting> {
@@ -32,11 +32,12 @@ impl RegisterFile for Fitting {
         let position = cells.needed("position", stored.map(|s| &s.position));
         let removed = removed(cells, places, &tag, stored);
         note_future(cells, places, "fitted_at", Some(&fitted));
+        let same_day = stored.filter(|s| s.day.is_some() && s.day == fitted.day);
         let row = Fitting {
-            key: format!("{tag}@{}", fitted.at),
+            key: places.fitting_key(&tag, fitted.at),
             void: cells.void(stored.map(|s| s.void)),
             item: tag,
-            at: fitted.at,
+            at: same_day.map_or(fitted.at, |s| s.at),
             day: fitted.day,
             host: host.unwrap_or_default(),
             position: position.unwrap_or_default(),

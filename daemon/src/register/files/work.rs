@@ -110,12 +110,20 @@ fn check_measurements(cells: &Cells, rule: &Rule, text: &str) {
             );
             continue;
         };
-        if reading.unit.is_some() && value.trim().parse::<Amount>().is_err() {
-            let unit = reading.unit.as_deref().unwrap_or_default();
-            cells.fault(
-                "measurements",
-                format!("{name} = \"{value}\" is no decimal number; give it in {unit}"),
-            );
+        let unit = reading.unit.as_deref().unwrap_or_default();
+        let number = value.trim().parse::<Amount>();
+        match (number, reading.plausible) {
+            (Err(_), _) if reading.unit.is_some() => {
+                let message = format!("{name} = \"{value}\" is no decimal number; give it in {unit}");
+                cells.fault("measurements", message);
+            }
+            (Ok(number), Some((low, high))) if number < low || number > high => {
+                let message = format!(
+                    "{name} = {number} is outside the plausible {low} to {high} {unit}; check the unit"
+                );
+                cells.fault("measurements", message);
+            }
+            _ => {}
         }
     }
 }
