@@ -1,6 +1,7 @@
 //! The command line: what the pages can do, it can do.
 
 mod backup;
+mod config;
 mod due;
 mod log;
 mod notices;
@@ -62,6 +63,8 @@ enum Command {
     Serve(serve::Serve),
     /// An invented service to look at, with its own post office
     Demo(serve::Demo),
+    /// Check the settings
+    Config(config::ConfigCommand),
     /// The proof load a piece of gear must bear
     ProofLoad(proof_load::ProofLoad),
     /// Reckon everything again from the records and compare
@@ -130,6 +133,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Notices(notices) => notices.run(&settings).await,
         Command::Serve(serve) => serve.run(&settings).await,
         Command::Demo(demo) => demo.run().await,
+        Command::Config(config) => Ok(config.run(&settings)),
         Command::ProofLoad(proof_load) => proof_load.run(),
         Command::Verify => verify::run(&settings).await,
         Command::Backup(backup) => backup.run(&settings).await,

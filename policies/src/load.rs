@@ -4,6 +4,8 @@ mod kinds;
 mod reader;
 mod rules;
 mod service;
+#[cfg(test)]
+mod tests;
 
 use sha2::{Digest, Sha256};
 use toml::de::DeTable;

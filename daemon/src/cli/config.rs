@@ -1,0 +1,76 @@
+//! `tallow config`.
+
+use std::net::ToSocketAddrs;
+
+use clap::{Args, Subcommand};
+
+use super::{Answer, Settings};
+use crate::config::{Config, Smtp};
+use crate::notices::delivery;
+use crate::notices::message::Envelope;
+use crate::notices::smtp::StepLimits;
+use crate::policy_set::{self, PolicyError};
+
+#[derive(Debug, Args)]
+pub(super) struct ConfigCommand {
+    #[command(subcommand)]
+    what: What,
+}
+
+#[derive(Debug, Subcommand)]
+enum What {
+    /// Say what is wrong with the settings, all at once
+    Check,
+}
+
+impl ConfigCommand {
+    pub(super) fn run(self, settings: &Settings) -> Answer {
+        let What::Check = self.what;
+        let wrong = faults(&settings.config);
+        for fault in &wrong {
+            println!("{fault}");
+        }
+        if wrong.is_empty() {
+            println!("settings are in order: database {}", settings.config.database);
+            return Answer::Done;
+        }
+        Answer::No
+    }
+}
+
+fn faults(config: &Config) -> Vec<String> {
+    let mut wrong = Vec::new();
+    if config.listen.to_socket_addrs().is_err() {
+        wrong.push(format!("listen = \"{}\": no address and port; give 127.0.0.1:8470", config.listen));
+    }
+    if !config.database.starts_with("sqlite:") {
+        wrong.push(format!("database = \"{}\": give sqlite:FILE", config.database));
+    }
+    match policy_set::read(config.policies.as_deref()) {
+        Ok(_) => {}
+        Err(PolicyError::Faults { faults, .. }) => {
+            wrong.push(format!("policies: {} fault(s); see tallow policy check", faults.len()));
+        }
+        Err(other) => wrong.push(format!("policies: {other}")),
+    }
+    wrong.extend(config.smtp.iter().flat_map(smtp_faults));
+    wrong
+}
+
+fn smtp_faults(smtp: &Smtp) -> Vec<String> {
+    let mut wrong = Vec::new();
+    if let Err(error) = delivery::settings(smtp, StepLimits::default()) {
+        wrong.push(format!("{error:#}"));
+    }
+    if Envelope::new(&smtp.from, &smtp.from).is_err() {
+        wrong.push(format!("smtp.from = \"{}\": give a bare address like tallow@station.example", smtp.from));
+    }
+    let loopback = ["localhost", "127.0.0.1", "::1"].contains(&smtp.host.as_str());
+    if smtp.tls == "none" && !loopback {
+        wrong.push(format!("smtp.tls = \"none\" goes to this machine only, not to {}", smtp.host));
+    }
+    if smtp.user.is_some() != smtp.password_file.is_some() {
+        wrong.push("smtp.user and smtp.password_file go together; give both or neither".to_owned());
+    }
+    wrong
+}
