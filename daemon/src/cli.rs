@@ -9,6 +9,7 @@ mod policy;
 mod proof_load;
 mod readiness;
 mod register;
+mod say;
 mod serve;
 mod setting;
 mod verify;

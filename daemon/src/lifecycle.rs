@@ -17,6 +17,7 @@ use crate::clock::{Clock, SystemClock};
 use crate::config::Config;
 use crate::desk::Desk;
 use crate::notices::delivery::{self, drain};
+use crate::notices::message::sender;
 use crate::notices::smtp::{SmtpSettings, StepLimits};
 use crate::policy_set::{self, PolicyError};
 use crate::store::write::Deed;
@@ -64,7 +65,7 @@ pub async fn serve(config: &Config) -> anyhow::Result<()> {
 }
 
 /// One store has one daemon: two would send twice.
-fn lock(path: &Path) -> Result<File, StoreError> {
+pub(crate) fn lock(path: &Path) -> Result<File, StoreError> {
     let file_error = |source| StoreError::File { doing: "locking", path: path.display().to_string(), source };
     let mut file =
         File::options().read(true).write(true).create(true).truncate(false).open(path).map_err(file_error)?;
@@ -144,7 +145,8 @@ async fn round(
     let mut tasks = tokio::task::JoinSet::new();
     tasks.spawn(sweeping(desk.clone(), mail, nudge.clone(), stopped.clone()));
     if let Some(relay) = relay {
-        tasks.spawn(delivering(store.clone(), clock, relay, from, nudge, stopped.clone()));
+        let address = sender(&from).1.to_owned();
+        tasks.spawn(delivering(store.clone(), clock, relay, address, nudge, stopped.clone()));
     }
     let pages = Web { desk: desk.clone(), caught: None, stated: None };
     tasks.spawn(serving(listener, pages, stopped));

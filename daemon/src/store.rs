@@ -12,6 +12,7 @@ pub mod write;
 
 pub use fleet::Loaded;
 pub use open::Store;
+pub(crate) use open::make_folder;
 pub use tables::Stored;
 pub use write::Writer;
 

@@ -2,6 +2,7 @@
 
 use clap::Args;
 
+use super::say::say;
 use super::setting::Replay;
 use super::{Answer, Format, Settings, TextFormat};
 use crate::due_list::{self, Wanted};
@@ -44,9 +45,9 @@ impl Due {
         let wanted = Wanted { station: self.station, item: self.item, rule: self.rule };
         let lines = due_list::lines(&desk.set, &fleet, as_of, &wanted);
         match self.format {
-            Format::Table => print!("{}", due_list::table(&lines)),
-            Format::Csv => print!("{}", due_list::csv(&lines)?),
-            Format::Json => print!("{}", due_list::json(&lines)?),
+            Format::Table => say(format_args!("{}", due_list::table(&lines)))?,
+            Format::Csv => say(format_args!("{}", due_list::csv(&lines)?))?,
+            Format::Json => say(format_args!("{}", due_list::json(&lines)?))?,
         }
         Ok(Answer::Done)
     }
@@ -89,8 +90,8 @@ impl Why {
             anyhow::bail!("{} {} cannot be explained", self.item, self.rule)
         };
         match self.format {
-            TextFormat::Text => print!("{}", why.text()),
-            TextFormat::Json => println!("{}", serde_json::to_string_pretty(&why.json())?),
+            TextFormat::Text => say(format_args!("{}", why.text()))?,
+            TextFormat::Json => say(format_args!("{}\n", serde_json::to_string_pretty(&why.json())?))?,
         }
         Ok(Answer::Done)
     }

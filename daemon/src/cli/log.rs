@@ -3,6 +3,7 @@
 use clap::{Args, Subcommand};
 use policies::amount::Amount;
 
+use super::say::say;
 use super::{Answer, Settings};
 use crate::desk::{Desk, Recorded};
 use crate::logging::{self, Entry};
@@ -67,7 +68,7 @@ impl Log {
         let rows = rows(&desk, common, &entry).await?;
         let done = desk.log_use(&rows).await?;
         let hosts: Vec<String> = rows.iter().map(|row| format!("{} on {}", row.meter, row.host)).collect();
-        tell(&hosts.join(", "), &done);
+        tell(&hosts.join(", "), &done)?;
         Ok(Answer::Done)
     }
 }
@@ -84,10 +85,13 @@ async fn rows(desk: &Desk, common: Common, entry: &Entry) -> anyhow::Result<Vec<
     Ok(desk.with_fleet(|fleet| logging::rows(&desk.set, fleet, now, &asked, entry)).await??)
 }
 
-pub(super) fn tell(what: &str, done: &Recorded) {
+pub(super) fn tell(what: &str, done: &Recorded) -> anyhow::Result<()> {
     if done.new {
-        println!("recorded: {what}; {} item(s) and {} date(s) worked out again", done.items, done.rows);
+        say(format_args!(
+            "recorded: {what}; {} item(s) and {} date(s) worked out again\n",
+            done.items, done.rows
+        ))
     } else {
-        println!("recorded already: {what}");
+        say(format_args!("recorded already: {what}\n"))
     }
 }

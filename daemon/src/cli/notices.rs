@@ -3,6 +3,7 @@
 use clap::{Args, Subcommand};
 use serde_json::json;
 
+use super::say::say;
 use super::{Answer, Settings, TextFormat};
 use crate::store::outbox::Listed;
 
@@ -42,10 +43,12 @@ impl Notices {
             What::List { item, most, format } => {
                 let listed = desk.store.notices(item.as_deref(), most).await?;
                 match format {
-                    TextFormat::Text => listed.iter().for_each(|notice| println!("{}", text(notice))),
+                    TextFormat::Text => {
+                        listed.iter().try_for_each(|notice| say(format_args!("{}\n", text(notice))))?;
+                    }
                     TextFormat::Json => {
                         let rows: Vec<_> = listed.iter().map(value).collect();
-                        println!("{}", serde_json::to_string_pretty(&rows)?);
+                        say(format_args!("{}\n", serde_json::to_string_pretty(&rows)?))?;
                     }
                 }
                 Ok(Answer::Done)
@@ -56,13 +59,13 @@ impl Notices {
                 for (recipient, text) in
                     crate::sweep::preview(&desk, from, settings.config.public_url.as_deref()).await?
                 {
-                    println!("To: {recipient}\n{text}\n");
+                    say(format_args!("To: {recipient}\n{text}\n\n"))?;
                 }
                 Ok(Answer::Done)
             }
             What::Retry { number } => {
                 if desk.store.retry(&number, desk.now()).await? {
-                    println!("{number} will be tried again at the next sweep");
+                    say(format_args!("{number} will be tried again at the next sweep\n"))?;
                     return Ok(Answer::Done);
                 }
                 anyhow::bail!(

@@ -7,6 +7,7 @@ use anyhow::Context;
 use clap::{Args, Subcommand};
 use policies::load::PolicySet;
 
+use super::say::say;
 use super::setting::Replay;
 use super::{Answer, Format, Settings};
 use crate::clock::SystemClock;
@@ -58,7 +59,7 @@ impl Policy {
             What::Check { dir } => check(&dir),
             What::Compare(compare) => compare.run(settings).await,
             What::Schema => {
-                println!("{}", serde_json::to_string_pretty(&policies::schema::schema())?);
+                say(format_args!("{}\n", serde_json::to_string_pretty(&policies::schema::schema())?))?;
                 Ok(Answer::Done)
             }
         }
@@ -68,16 +69,16 @@ impl Policy {
 fn check(dir: &Path) -> anyhow::Result<Answer> {
     match policy_set::read(Some(dir)) {
         Ok(set) => {
-            println!(
-                "{} kinds, {} rules, no fault; set {}",
+            say(format_args!(
+                "{} kinds, {} rules, no fault; set {}\n",
                 set.kinds.kinds.len(),
                 set.rules.len(),
                 set.hash
-            );
+            ))?;
             Ok(Answer::Done)
         }
         Err(PolicyError::Faults { faults, rendered }) => {
-            println!("{rendered}\n\n{} fault(s)", faults.len());
+            say(format_args!("{rendered}\n\n{} fault(s)\n", faults.len()))?;
             Ok(Answer::No)
         }
         Err(other) => Err(other.into()),
@@ -117,18 +118,23 @@ impl Compare {
 
     fn tell(&self, found: &[Move], old: &PolicySet, new: &PolicySet) -> anyhow::Result<()> {
         match self.format {
-            Format::Csv => print!("{}", csv(found)?),
-            Format::Json => println!("{}", serde_json::to_string_pretty(found)?),
+            Format::Csv => say(format_args!("{}", csv(found)?))?,
+            Format::Json => say(format_args!("{}\n", serde_json::to_string_pretty(found)?))?,
             Format::Table => {
                 for one in found {
-                    println!("{}", text(one));
+                    say(format_args!("{}\n", text(one)))?;
                 }
                 let later = found.iter().filter(|one| one.later).count();
-                println!("{} move(s) from set {} to set {}", found.len(), &old.hash[..12], &new.hash[..12]);
+                say(format_args!(
+                    "{} move(s) from set {} to set {}\n",
+                    found.len(),
+                    &old.hash[..12],
+                    &new.hash[..12]
+                ))?;
                 if later > 0 {
-                    println!(
-                        "{later} date(s) that stop a launch move later: a second person must agree before it is taken up"
-                    );
+                    say(format_args!(
+                        "{later} date(s) that stop a launch move later: a second person must agree before it is taken up\n"
+                    ))?;
                 }
             }
         }

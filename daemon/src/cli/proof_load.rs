@@ -4,6 +4,7 @@ use clap::Args;
 use policies::proof_load::{Grams, Rating, Regime, proof_load};
 use serde_json::json;
 
+use super::say::say;
 use super::{Answer, TextFormat};
 
 #[derive(Debug, Args)]
@@ -38,17 +39,20 @@ impl ProofLoad {
         match self.format {
             TextFormat::Text => {
                 let rated = rating.mass().tonnes();
-                println!(
-                    "{} rated {rated} t: proof load {} t = {} kN",
+                say(format_args!(
+                    "{} rated {rated} t: proof load {} t = {} kN\n",
                     self.gear, found.load_t, found.load_kn
-                );
-                println!("{}\n{} ({}, {})", found.formula, found.source, found.authority, found.status);
+                ))?;
+                say(format_args!(
+                    "{}\n{} ({}, {})\n",
+                    found.formula, found.source, found.authority, found.status
+                ))?;
                 if let Some(note) = found.note {
-                    println!("{note}");
+                    say(format_args!("{note}\n"))?;
                 }
-                println!(
-                    "Proof loading is for a test house or those trained, with people clear and a calibrated gauge."
-                );
+                say(format_args!(
+                    "Proof loading is for a test house or those trained, with people clear and a calibrated gauge.\n"
+                ))?;
             }
             TextFormat::Json => {
                 let number = |text: &str| text.parse::<serde_json::Number>();
@@ -56,7 +60,7 @@ impl ProofLoad {
                     "load_t": number(&found.load_t)?, "load_kn": number(&found.load_kn)?, "formula": found.formula,
                     "source": found.source, "authority": found.authority.to_string(), "status": found.status.to_string(),
                 });
-                println!("{}", serde_json::to_string_pretty(&answer)?);
+                say(format_args!("{}\n", serde_json::to_string_pretty(&answer)?))?;
             }
         }
         Ok(Answer::Done)

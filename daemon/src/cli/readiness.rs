@@ -2,6 +2,7 @@
 
 use clap::Args;
 
+use super::say::say;
 use super::setting::Replay;
 use super::{Answer, Format, Settings};
 use crate::fitness::{Line, lines, papers};
@@ -30,9 +31,9 @@ impl Readiness {
             anyhow::ensure!(!found.is_empty(), "no station is called \"{station}\"");
         }
         match self.format {
-            Format::Table => found.iter().for_each(|line| print!("{}", text(line))),
-            Format::Csv => print!("{}", csv(&found)?),
-            Format::Json => println!("{}", serde_json::to_string_pretty(&found)?),
+            Format::Table => found.iter().try_for_each(|line| say(format_args!("{}", text(line))))?,
+            Format::Csv => say(format_args!("{}", csv(&found)?))?,
+            Format::Json => say(format_args!("{}\n", serde_json::to_string_pretty(&found)?))?,
         }
         Ok(Answer::Done)
     }

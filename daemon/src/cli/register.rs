@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 
+use super::say::say;
 use super::{Answer, Settings};
 use crate::desk::{DeskError, Imported};
 use crate::register::{self, Faults, RowFault, read_folder};
@@ -26,7 +27,7 @@ impl Import {
         let faults = Faults::default();
         let sheets = read_folder(&self.dir, &faults)?;
         match desk.import(&sheets, &faults, self.dry_run).await {
-            Ok(done) => self.tell(&done),
+            Ok(done) => self.tell(&done)?,
             Err(DeskError::BadRows { told, more }) => {
                 for fault in &told {
                     eprintln!("{fault}");
@@ -38,15 +39,16 @@ impl Import {
         Ok(Answer::Done)
     }
 
-    fn tell(&self, done: &Imported) {
+    fn tell(&self, done: &Imported) -> anyhow::Result<()> {
         tell_notes(&done.notes);
         let verb = if self.dry_run { "would take" } else { "took" };
         if done.counts.is_empty() {
-            println!("nothing new");
+            say(format_args!("nothing new\n"))?;
         }
         for (file, new, corrected) in &done.counts {
-            println!("{verb} {file}: {new} new, {corrected} corrected");
+            say(format_args!("{verb} {file}: {new} new, {corrected} corrected\n"))?;
         }
+        Ok(())
     }
 }
 

@@ -52,7 +52,7 @@ impl Work {
         };
         let what = format!("{} {} on {}", work.rule, work.outcome, work.item);
         let done = desk.record_work(work).await?;
-        tell(&what, &done);
+        tell(&what, &done)?;
         Ok(Answer::Done)
     }
 

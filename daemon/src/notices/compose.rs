@@ -13,7 +13,7 @@ use policies::zone::{Instant, Zone};
 
 use super::digest::{self, Digest, DigestLine, Effect, UsageLine};
 use super::ical::{self, Event};
-use super::message::{Letter, MessageError, message, message_id};
+use super::message::{Letter, MessageError, message, message_id, sender};
 use crate::gear;
 use crate::records::Person;
 use crate::store::outbox::{Fresh, Told};
@@ -28,7 +28,7 @@ pub struct Desk<'f> {
     pub as_of: Date,
     /// The present moment.
     pub now: Instant,
-    /// Sender's address.
+    /// Sender, as the settings give it.
     pub from: &'f str,
     /// Where the pages are reached.
     pub pages_url: Option<&'f str>,
@@ -116,7 +116,7 @@ impl Desk<'_> {
             number,
             to_name: person.name.clone(),
             to_address: person.key.clone(),
-            from_address: self.from.to_owned(),
+            from_address: self.sender().1.to_owned(),
             place: here.map_or("Region", |station| &*station.name).to_owned(),
             as_known: Self::moment(zone, self.now),
             last_log: gear::last_log(self.fleet, station).map(|at| Self::moment(zone, at)),
@@ -124,13 +124,14 @@ impl Desk<'_> {
             pages_url: self.pages_url.map(str::to_owned),
             supersedes: None,
         };
-        let calendar = ical::calendar(&self.events(owed), self.now.timestamp(), self.from);
+        let events = self.events(owed);
+        let calendar = ical::calendar(&events, self.now.timestamp(), self.sender().1);
         let said = Said {
             number: digest.number.clone(),
             subject: digest::subject(&digest),
             text: digest::text(&digest),
             html: digest::html(&digest),
-            calendar: Some(calendar),
+            calendar: (!events.is_empty()).then_some(calendar),
         };
         self.fresh(said, person, occasion, owed)
     }
@@ -145,10 +146,11 @@ impl Desk<'_> {
     ) -> Result<Fresh, MessageError> {
         let domain = self.domain();
         let id = message_id(&format!("{occasion} {}", person.key), domain);
+        let (from_name, from_address) = self.sender();
         let bytes = message(&Letter {
-            from_name: "Tallow",
-            from_address: self.from,
-            reply_to: self.from,
+            from_name,
+            from_address,
+            reply_to: from_address,
             to_name: &person.name,
             to_address: &person.key,
             subject: &said.subject,
@@ -174,7 +176,11 @@ impl Desk<'_> {
     }
 
     fn domain(&self) -> &str {
-        self.from.rsplit('@').next().unwrap_or("localhost")
+        self.sender().1.rsplit('@').next().unwrap_or("localhost")
+    }
+
+    fn sender(&self) -> (&str, &str) {
+        sender(self.from)
     }
 
     fn events(&self, owed: &Owed) -> Vec<Event> {

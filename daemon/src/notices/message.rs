@@ -102,6 +102,14 @@ pub fn message(letter: &Letter<'_>) -> Result<Vec<u8>, MessageError> {
     Ok(built.formatted())
 }
 
+/// Name and address of a sender given as `Launching gear <tallow@service.example>`, or as an address alone.
+pub fn sender(text: &str) -> (&str, &str) {
+    match text.trim().strip_suffix('>').and_then(|text| text.rsplit_once('<')) {
+        Some((name, address)) => (name.trim().trim_matches('"'), address.trim()),
+        None => ("Tallow", text.trim()),
+    }
+}
+
 /// The id of a notice, from the key that makes it unique in the outbox: the same notice has the same id wherever it is composed.
 pub fn message_id(key: &str, domain: &str) -> String {
     format!("<{}.v1@{domain}>", hash(&[key]))

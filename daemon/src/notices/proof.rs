@@ -7,7 +7,7 @@ use policies::rule::{Rule, Value};
 
 use super::compose::{Desk, Owed, Said};
 use super::digest::{ProofItem, ProofLoadNotice, WireShare};
-use super::message::MessageError;
+use super::message::{MessageError, sender};
 use crate::gear;
 use crate::records::Person;
 use crate::store::outbox::{Fresh, Told};
@@ -82,7 +82,7 @@ impl Desk<'_> {
             number,
             to_name: person.name.clone(),
             to_address: person.key.clone(),
-            from_address: self.from.to_owned(),
+            from_address: sender(self.from).1.to_owned(),
             place: station.to_owned(),
             as_known: self.as_known(person),
             items: vec![ProofItem {

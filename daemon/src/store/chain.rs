@@ -83,7 +83,12 @@ pub(super) async fn append(
     Ok(())
 }
 
-type Digests = BTreeMap<i64, Vec<(&'static str, u64, Sum)>>;
+/// What the rows themselves say of the chain.
+#[derive(Default)]
+struct Reckoned {
+    digests: BTreeMap<i64, Vec<(&'static str, u64, Sum)>>,
+    faults: Vec<ChainFault>,
+}
 
 impl Store {
     /// The newest link.
@@ -99,7 +104,7 @@ impl Store {
     /// # Errors
     /// The database's own.
     pub async fn check_chain(&self) -> Result<Vec<ChainFault>, StoreError> {
-        let mut found = Digests::new();
+        let mut found = Reckoned::default();
         // In the order of their names, as the digest takes them.
         self.digests::<records::Certificate>(&mut found).await?;
         self.digests::<records::Concession>(&mut found).await?;
@@ -114,29 +119,46 @@ impl Store {
         self.digests::<records::Work>(&mut found).await?;
         let links = entities::link::Entity::find().order_by_asc(entities::link::Column::Seq);
         let links = links.all(&self.db).await.map_err(StoreError::while_("reading the record chain"))?;
-        Ok(faults(&links, &found))
+        let mut faults = faults(&links, &found.digests);
+        faults.extend(found.faults);
+        Ok(faults)
     }
 
-    async fn digests<R: Stored>(&self, found: &mut Digests) -> Result<(), StoreError> {
+    async fn digests<R: Stored>(&self, found: &mut Reckoned) -> Result<(), StoreError> {
         let doing = StoreError::while_("reading records for the chain");
         let columns = R::columns();
         let rows = R::Entity::find().order_by_asc(columns.id);
         let mut rows = rows.stream(&self.db).await.map_err(&doing)?;
         let mut open: BTreeMap<i64, (u64, Sha256)> = BTreeMap::new();
+        let mut newest = 0;
         while let Some(row) = rows.try_next().await.map_err(&doing)? {
-            let (record, _, link) = R::of_row(row);
-            let (count, digest) = open.entry(link).or_default();
+            let (record, place) = R::of_row(row);
+            // Ids say which version is the newest, and no digest holds them.
+            if place.link < newest {
+                let text = format!(
+                    "{} \"{}\" of link {} stands after link {newest}",
+                    R::TABLE,
+                    record.key(),
+                    place.link
+                );
+                found.faults.push(ChainFault(text));
+            }
+            newest = newest.max(place.link);
+            let (count, digest) = open.entry(place.link).or_default();
             *count += 1;
-            record.put_digest(&mut |bytes| digest.update(bytes));
+            record.put_digest(place, &mut |bytes| digest.update(bytes));
         }
         for (link, (count, digest)) in open {
-            found.entry(link).or_default().push((R::TABLE, count, digest.finalize().into()));
+            found.digests.entry(link).or_default().push((R::TABLE, count, digest.finalize().into()));
         }
         Ok(())
     }
 }
 
-fn faults(links: &[entities::link::Model], found: &Digests) -> Vec<ChainFault> {
+fn faults(
+    links: &[entities::link::Model],
+    found: &BTreeMap<i64, Vec<(&'static str, u64, Sum)>>,
+) -> Vec<ChainFault> {
     let mut faults = Vec::new();
     let mut prev = Head { seq: 0, hash: "0".repeat(64) };
     for link in links {
@@ -158,7 +180,7 @@ fn faults(links: &[entities::link::Model], found: &Digests) -> Vec<ChainFault> {
         }
         prev = Head { seq: link.seq, hash: link.hash.clone() };
     }
-    for link in found.keys().filter(|link| **link > prev.seq) {
+    for link in found.keys().filter(|seq| links.binary_search_by_key(*seq, |link| link.seq).is_err()) {
         faults.push(ChainFault(format!("records belong to link {link}, which is missing")));
     }
     faults

@@ -36,15 +36,7 @@ impl Store {
     /// A wrong address, a newer schema, a pragma that does not hold, or the database's own failure.
     pub async fn open(address: &str) -> Result<Store, StoreError> {
         let path = file_of(address)?;
-        if let Some(folder) =
-            path.as_deref().and_then(Path::parent).filter(|folder| !folder.as_os_str().is_empty())
-        {
-            std::fs::create_dir_all(folder).map_err(|source| StoreError::File {
-                doing: "making the folder",
-                path: folder.display().to_string(),
-                source,
-            })?;
-        }
+        path.as_deref().map(make_folder).transpose()?;
         let store = Store { db: connect(path.as_deref()).await?, path };
         store.check_version().await?;
         store.check_pragmas().await?;
@@ -113,6 +105,14 @@ impl Store {
     }
 }
 
+/// Makes the folder that a database file stands in.
+pub(crate) fn make_folder(path: &Path) -> Result<(), StoreError> {
+    let Some(folder) = path.parent().filter(|folder| !folder.as_os_str().is_empty()) else { return Ok(()) };
+    let doing = "making the folder";
+    let path = folder.display().to_string();
+    std::fs::create_dir_all(folder).map_err(|source| StoreError::File { doing, path, source })
+}
+
 fn file_of(address: &str) -> Result<Option<PathBuf>, StoreError> {
     if address == MEMORY {
         return Ok(None);
@@ -143,4 +143,44 @@ async fn connect(path: Option<&Path>) -> Result<DatabaseConnection, StoreError> 
             .pragma("journal_size_limit", "67108864")
     });
     Database::connect(options).await.map_err(StoreError::while_("opening the database"))
+}
+
+#[cfg(test)]
+mod tests {
+    use sea_orm::{TransactionOptions, TransactionTrait};
+
+    use super::*;
+
+    async fn read_back(db: &impl ConnectionTrait, pragma: &str) -> String {
+        let sql = format!("PRAGMA {pragma}");
+        let row =
+            db.query_one_raw(Statement::from_string(db.get_database_backend(), sql)).await.unwrap().unwrap();
+        row.try_get_by_index::<i64>(0)
+            .map_or_else(|_| row.try_get_by_index(0).unwrap(), |number| number.to_string())
+    }
+
+    /// Settings belong to a connection, so each of the four is asked, all held open at once.
+    #[tokio::test]
+    async fn every_connection_reads_back_what_durability_needs() {
+        let folder = std::env::temp_dir().join(format!("tallow-pragmas-{}", std::process::id()));
+        let store = Store::open(&format!("sqlite:{}", folder.join("a.db").display())).await.unwrap();
+        let mut held = Vec::new();
+        for _ in 0..4 {
+            let db = store.db.begin_with_options(TransactionOptions::default()).await.unwrap();
+            for (pragma, wanted) in PRAGMAS.iter().chain(&[("journal_mode", "wal")]) {
+                assert_eq!(read_back(&db, pragma).await, *wanted, "{pragma}");
+            }
+            held.push(db);
+        }
+        std::fs::remove_dir_all(folder).unwrap();
+    }
+
+    #[tokio::test]
+    async fn a_setting_that_does_not_hold_is_refused_by_name() {
+        let store = Store::in_memory().await.unwrap();
+        let refused = store.check_pragma("synchronous", "3").await.unwrap_err();
+        let said = refused.to_string();
+        assert!(said.contains("synchronous = 2") && said.contains("3 is needed"), "{said}");
+        assert!(store.check_pragmas().await.is_ok());
+    }
 }

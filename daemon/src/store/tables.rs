@@ -27,12 +27,12 @@ pub trait Stored: Sized + Clone + PartialEq + Send + Sync + 'static {
     fn key(&self) -> &str;
     /// Whether it says the record never happened.
     fn is_void(&self) -> bool;
-    /// Adds it to a digest.
-    fn put_digest(&self, sink: &mut impl FnMut(&[u8]));
+    /// Adds it to a digest, with its place but for the link, which holds the digest.
+    fn put_digest(&self, place: Place, sink: &mut impl FnMut(&[u8]));
     /// A row to insert.
     fn to_row(&self, place: Place) -> <Self::Entity as EntityTrait>::ActiveModel;
-    /// The record, its version and its link.
-    fn of_row(row: <Self::Entity as EntityTrait>::Model) -> (Self, i64, i64);
+    /// The record and its place.
+    fn of_row(row: <Self::Entity as EntityTrait>::Model) -> (Self, Place);
     /// Columns that queries go by.
     fn columns() -> Columns<Self>;
 }
@@ -59,7 +59,9 @@ macro_rules! stored {
                 self.void
             }
 
-            fn put_digest(&self, sink: &mut impl FnMut(&[u8])) {
+            fn put_digest(&self, place: Place, sink: &mut impl FnMut(&[u8])) {
+                sink(&place.version.to_be_bytes());
+                sink(&place.known_at.to_be_bytes());
                 self.digest(sink);
             }
 
@@ -75,8 +77,9 @@ macro_rules! stored {
                 }
             }
 
-            fn of_row(row: entities::$table::Model) -> (Self, i64, i64) {
-                ($record { key: row.key, void: row.void, $($field: row.$field),+ }, row.version, row.link)
+            fn of_row(row: entities::$table::Model) -> (Self, Place) {
+                let place = Place { link: row.link, known_at: row.known_at, version: row.version };
+                ($record { key: row.key, void: row.void, $($field: row.$field),+ }, place)
             }
 
             fn columns() -> Columns<Self> {

@@ -102,16 +102,17 @@ impl Writer {
         versions: &HashMap<String, i64>,
     ) -> Result<(), StoreError> {
         let (link, known_at) = (self.link(), self.deed.at.0);
-        let rows = chunk.iter().map(|record| {
+        let place = |record: &R| {
             let version = versions.get(record.key()).map_or(1, |last| last + 1);
-            record.to_row(Place { link, known_at, version })
-        });
+            Place { link, known_at, version }
+        };
+        let rows = chunk.iter().map(|record| record.to_row(place(record)));
         let inserted = R::Entity::insert_many(rows).exec_without_returning(&self.tx).await;
         inserted.map_err(StoreError::while_("appending records"))?;
         let (count, digest) = self.digests.entry(R::TABLE).or_default();
         *count += chunk.len() as u64;
         for record in chunk {
-            record.put_digest(&mut |bytes| digest.update(bytes));
+            record.put_digest(place(record), &mut |bytes| digest.update(bytes));
         }
         Ok(())
     }
@@ -124,8 +125,8 @@ impl Writer {
             let keys = chunk.iter().map(|record| record.key().to_owned());
             let rows = R::Entity::find().filter(columns.key.is_in(keys)).order_by_asc(columns.id);
             for row in rows.all(&self.tx).await.map_err(&doing)? {
-                let (record, version, _) = R::of_row(row);
-                found.insert(record.key().to_owned(), version);
+                let (record, place) = R::of_row(row);
+                found.insert(record.key().to_owned(), place.version);
             }
         }
         Ok(found)

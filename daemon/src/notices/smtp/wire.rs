@@ -171,7 +171,7 @@ async fn dial(settings: &SmtpSettings) -> Result<TcpStream, Trouble> {
     // Asked of the address and not of the name: a name may point anywhere.
     if !may_carry(settings.tls, tcp.peer_addr()?.ip()) {
         return Err(Trouble::Failed(format!(
-            "{} is not this machine, and mail to another one goes encrypted: set tls to start-tls or implicit",
+            "{} is not this machine, and mail to another one goes encrypted: set tls to starttls or implicit",
             settings.host
         )));
     }
