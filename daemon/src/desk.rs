@@ -7,6 +7,7 @@ use jiff::civil::Date;
 use policies::amount::Amount;
 use policies::due::{DueRow, Evaluator};
 use policies::facts::{Fleet, ItemId};
+use policies::kinds::MeterId;
 use policies::load::PolicySet;
 use policies::zone::Instant;
 use tokio::sync::Mutex;
@@ -159,10 +160,11 @@ impl Desk {
                     return Ok::<_, DeskError>((Recorded { new: false, items: 0, rows: 0 }, loaded));
                 }
                 tx.append_new(&fresh).await?;
-                let items = self.apply(tx, &mut loaded, &fresh).await?;
-                let rows = self.rewrite(tx, &loaded.fleet, &items).await?;
+                self.apply(tx, &mut loaded, &fresh).await?;
+                let moved = self.moved(&loaded.fleet, &fresh);
+                let rows = self.rewrite(tx, &loaded.fleet, &moved).await?;
                 loaded.head = tx.link();
-                Ok((Recorded { new: true, items: items.len(), rows }, loaded))
+                Ok((Recorded { new: true, items: moved.items.len(), rows }, loaded))
             })
             .await?;
         *warm = Some(loaded);
@@ -185,9 +187,9 @@ impl Desk {
                 }
                 tx.append_new(std::slice::from_ref(&work)).await?;
                 let loaded = tx.fleet(&self.set).await?;
-                let items = with_set_members(&loaded.fleet, &work.item);
-                let rows = self.rewrite(tx, &loaded.fleet, &items).await?;
-                Ok(Recorded { new: true, items: items.len(), rows })
+                let moved = Moved { items: with_set_members(&loaded.fleet, &work.item), meters: None };
+                let rows = self.rewrite(tx, &loaded.fleet, &moved).await?;
+                Ok(Recorded { new: true, items: moved.items.len(), rows })
             })
             .await
     }
@@ -237,35 +239,44 @@ impl Desk {
         }
     }
 
-    /// Adds fresh use to the fleet at hand and names the items it touches.
-    async fn apply(
-        &self,
-        tx: &Writer,
-        loaded: &mut Loaded,
-        rows: &[Usage],
-    ) -> Result<Vec<ItemId>, DeskError> {
+    /// Adds fresh use to the fleet at hand.
+    async fn apply(&self, tx: &Writer, loaded: &mut Loaded, rows: &[Usage]) -> Result<(), DeskError> {
         if rows.iter().any(|row| row.count.is_none()) {
             // A reading moves the use of the readings after it: the log is read afresh.
             *loaded = tx.fleet(&self.set).await?;
-        } else {
-            for row in rows {
-                let host = loaded.fleet.find(&row.host);
-                let meter = self.set.kinds.find_meter(&row.meter);
-                if let (Some(host), Some(meter), Some(count)) = (host, meter, row.count) {
-                    let when = records::when(row.at, row.day.as_deref());
-                    loaded.fleet.record_use(host, meter, when, Amount::from_millionths(count));
-                }
+            return Ok(());
+        }
+        for row in rows {
+            let host = loaded.fleet.find(&row.host);
+            let meter = self.set.kinds.find_meter(&row.meter);
+            if let (Some(host), Some(meter), Some(count)) = (host, meter, row.count) {
+                let when = records::when(row.at, row.day.as_deref());
+                loaded.fleet.record_use(host, meter, when, Amount::from_millionths(count));
             }
         }
-        let hosts = rows.iter().filter_map(|row| loaded.fleet.find(&row.host));
-        let mut touched: BTreeSet<ItemId> = hosts.flat_map(|host| loaded.fleet.bearers(host)).collect();
-        let cut = loaded
-            .fleet
-            .ids()
-            .filter(|id| loaded.fleet.item(*id).cut_from.is_some_and(|p| touched.contains(&p)));
-        let cut: Vec<ItemId> = cut.collect();
-        touched.extend(cut);
-        Ok(touched.into_iter().collect())
+        Ok(())
+    }
+
+    /// What rows of use can move: the items that bore them, and wires cut from those; for readings, everything
+    /// that ever bore the host.
+    fn moved(&self, fleet: &Fleet, rows: &[Usage]) -> Moved {
+        let mut items = BTreeSet::new();
+        let mut meters = BTreeSet::new();
+        for row in rows {
+            let (Some(host), Some(meter)) = (fleet.find(&row.host), self.set.kinds.find_meter(&row.meter))
+            else {
+                continue;
+            };
+            meters.insert(meter);
+            match row.count {
+                Some(_) => items.extend(fleet.moved_by(host, records::when(row.at, row.day.as_deref()))),
+                None => items.extend(fleet.bearers(host)),
+            }
+        }
+        let is_cut = |id: &ItemId| fleet.item(*id).cut_from.is_some_and(|parent| items.contains(&parent));
+        let cut: Vec<ItemId> = fleet.ids().filter(is_cut).collect();
+        items.extend(cut);
+        Moved { items: items.into_iter().collect(), meters: Some(meters) }
     }
 
     /// What the due table was last worked out under: the day, and the policy set.
@@ -288,24 +299,39 @@ impl Desk {
         Ok(rows.len())
     }
 
-    /// Rewrites the rows of these items; the whole table where it stood under another policy set.
-    async fn rewrite(&self, tx: &mut Writer, fleet: &Fleet, items: &[ItemId]) -> Result<usize, StoreError> {
+    /// Rewrites the rows that moved; every row of those items on another day than the table stands for, and the
+    /// whole table where it stood under another policy set.
+    async fn rewrite(&self, tx: &mut Writer, fleet: &Fleet, moved: &Moved) -> Result<usize, StoreError> {
         let today = self.today();
-        let mark = tx.remembered(DUE_MARK).await?;
-        if mark.is_none_or(|mark| !mark.ends_with(&self.set.hash)) {
+        let mark = tx.remembered(DUE_MARK).await?.unwrap_or_default();
+        if !mark.ends_with(&self.set.hash) {
             return self.replace(tx, fleet, today).await;
         }
         let evaluator = Evaluator::new(&self.set, fleet, today);
+        let some = moved.meters.as_ref().filter(|_| mark == self.mark(today));
         let mut rows = Vec::new();
-        for id in items {
-            evaluator.rows_of(*id, &mut rows);
+        for id in &moved.items {
+            match some {
+                Some(meters) => evaluator.rows_counting(*id, meters, &mut rows),
+                None => evaluator.rows_of(*id, &mut rows),
+            }
         }
         let rows: Vec<StoredDue> =
             rows.iter().map(|row| StoredDue::of(&self.set, fleet, today, row)).collect();
-        let tags: Vec<&str> = items.iter().map(|id| &*fleet.item(*id).tag).collect();
-        tx.rewrite_due(&tags, &rows).await?;
+        if some.is_some() {
+            tx.put_due(&rows).await?;
+        } else {
+            let tags: Vec<&str> = moved.items.iter().map(|id| &*fleet.item(*id).tag).collect();
+            tx.rewrite_due(&tags, &rows).await?;
+        }
         Ok(rows.len())
     }
+}
+
+/// Items whose rows a record can move, and the meters it counts on where it is use.
+struct Moved {
+    items: Vec<ItemId>,
+    meters: Option<BTreeSet<MeterId>>,
 }
 
 /// Whether a record is new. The same again is not; the same key with other values is refused, since live

@@ -1,5 +1,7 @@
 //! The due table: one row an item and rule, whatever comes first.
 
+use std::collections::BTreeSet;
+
 use jiff::civil::Date;
 
 use crate::after::{self, Open};
@@ -9,7 +11,7 @@ use crate::facts::{Done, Fleet, Item, ItemId, Outcome, State};
 use crate::forecast::{Dates, Forecaster};
 use crate::kinds::MeterId;
 use crate::load::PolicySet;
-use crate::rule::{Authority, Calendar, Grid, Rule, RuleId, Usage, words};
+use crate::rule::{After, Authority, Calendar, Event, Grid, Rule, RuleId, Usage, words};
 use crate::standing::{self, Standing};
 use crate::usage::{self, Period, Reached};
 use crate::zone::Instant;
@@ -137,6 +139,24 @@ impl<'f> Evaluator<'f> {
         for rule in &self.rules[usize::from(item.kind.0)] {
             if self.set.rule(*rule).is_for(item, station) {
                 rows.push(self.row(id, *rule));
+            }
+        }
+    }
+
+    /// Of one item, the rows that use of these meters can move.
+    pub fn rows_counting(&self, id: ItemId, meters: &BTreeSet<MeterId>, rows: &mut Vec<DueRow>) {
+        let item = self.fleet.item(id);
+        if self.is_withdrawn(item) {
+            return;
+        }
+        let station = self.fleet.station_of(item).map(|station| &*station.slug);
+        for rule_id in &self.rules[usize::from(item.kind.0)] {
+            let rule = self.set.rule(*rule_id);
+            let counts = rule.usage.iter().any(|clause| meters.contains(&clause.meter));
+            let waits =
+                |clause: &After| matches!(clause.event, Event::Meter(meter) if meters.contains(&meter));
+            if (counts || rule.after.iter().any(waits)) && rule.is_for(item, station) {
+                rows.push(self.row(id, *rule_id));
             }
         }
     }

@@ -325,6 +325,23 @@ impl Fleet {
         found
     }
 
+    /// Every item whose use or forecast a row of a host's use can move: those that bore it then, and those that
+    /// are fitted to the host now.
+    pub fn moved_by(&self, host: ItemId, when: When) -> Vec<ItemId> {
+        let mut items = self.bearers(host);
+        items.retain(|id| {
+            let item = self.item(*id);
+            let bore = match when {
+                When::At(at) => item.reach.iter().any(|r| r.host == host && r.from <= at && at < r.to),
+                When::Day(day) => {
+                    item.day_reach.iter().any(|r| r.host == host && r.first <= day && day <= r.last)
+                }
+            };
+            bore || self.chain(*id, Instant::MAX).contains(&host)
+        });
+        items
+    }
+
     /// The item and, link by link, the hosts it was fitted to at 24:00 before `cutoff`.
     pub fn chain(&self, item: ItemId, cutoff: Instant) -> Vec<ItemId> {
         let mut chain = vec![item];

@@ -97,33 +97,83 @@ struct Ahead {
 
 impl Ahead {
     fn new(odds: &Odds, as_of: Date) -> Ahead {
-        let totals = [odds.months, shifted(&odds.months)].map(|months| {
-            let mut total = 0.0;
-            let mut day = as_of;
-            let mut totals = Vec::with_capacity(HORIZON_DAYS);
-            for _ in 0..HORIZON_DAYS {
-                let Ok(next) = day.tomorrow() else { break };
-                day = next;
-                total += factor(&months, day) / f64::from(day.days_in_month());
-                totals.push(total);
-            }
-            totals
-        });
+        let totals = [odds.months, shifted(&odds.months)].map(|months| totals_ahead(&months, as_of));
         Ahead { as_of, totals }
     }
 
-    /// The first day by which the chance is at least `level`, not before index `start`.
+    /// The first day by which the chance is at least `level`, not before index `start`. The chance rises from day
+    /// to day, so a guess by the normal curve and steps that double from it find the day in few evaluations.
     fn crossing(&self, rate: &Rate, remaining: u64, level: f64, start: usize) -> Option<usize> {
         let totals = &self.totals[usize::from(rate.southern)];
-        let from = start.min(totals.len());
-        let at = from + totals[from..].partition_point(|ahead| chance(rate, remaining, *ahead) < level);
-        (at < totals.len()).then_some(at)
+        let short = |index: usize| chance(rate, remaining, totals[index]) < level;
+        let guess = totals.partition_point(|ahead| *ahead < guess_ahead(rate, remaining, level));
+        let (mut low, mut high) = (start.min(totals.len()), totals.len());
+        let mut at = guess.clamp(low, high.checked_sub(1)?);
+        let mut step = 1;
+        while low < high {
+            if short(at) {
+                low = at + 1;
+                at = (at + step).min(high.saturating_sub(1));
+            } else {
+                high = at;
+                at = at.saturating_sub(step).max(low);
+            }
+            step *= 2;
+            if high.saturating_sub(low) <= step {
+                break;
+            }
+        }
+        while low < high {
+            let middle = low + (high - low) / 2;
+            if short(middle) {
+                low = middle + 1;
+            } else {
+                high = middle;
+            }
+        }
+        (low < totals.len()).then_some(low)
     }
 
     fn date(&self, index: usize) -> Option<Date> {
         let days = i64::try_from(index + 1).ok()?;
         self.as_of.checked_add(jiff::Span::new().try_days(days).ok()?).ok()
     }
+}
+
+/// Exposure by the end of each day ahead, month by month.
+fn totals_ahead(months: &[f64; 12], as_of: Date) -> Vec<f64> {
+    let mut totals = Vec::with_capacity(HORIZON_DAYS);
+    let mut total = 0.0;
+    let mut day = as_of.tomorrow().unwrap_or(as_of);
+    while totals.len() < HORIZON_DAYS {
+        let a_day = factor(months, day) / f64::from(day.days_in_month());
+        for _ in day.day()..=day.days_in_month() {
+            total += a_day;
+            totals.push(total);
+        }
+        match day.last_of_month().tomorrow() {
+            Ok(next) => day = next,
+            Err(_) => break,
+        }
+    }
+    totals.truncate(HORIZON_DAYS);
+    totals
+}
+
+/// Mean months ahead by which `remaining` uses are made with about the chance `level`, by the normal curve. Only
+/// where to look first.
+fn guess_ahead(rate: &Rate, remaining: u64, level: f64) -> f64 {
+    #[expect(clippy::cast_precision_loss, reason = "a first guess")]
+    let wanted = remaining as f64;
+    let below = if level < 0.3 {
+        1.28
+    } else if level > 0.7 {
+        -1.28
+    } else {
+        0.0
+    };
+    let spread = (wanted * (1.0 + wanted / rate.a)).sqrt();
+    (wanted - below * spread).max(0.0) / rate.per_month()
 }
 
 /// The 10, 50 and 90 % dates; empty beyond twenty years.
@@ -247,6 +297,26 @@ mod tests {
         for (days, percent) in [(8, 0.3), (17, 12.0), (20, 22.0), (24, 35.0), (29, 53.0)] {
             let got = 100.0 * chance(&qua, 8, ahead.totals[0][days - 1]);
             assert!((got - percent).abs() < 0.6, "{days} days: {got}");
+        }
+    }
+
+    /// The quick search finds the day that looking at every day finds.
+    #[test]
+    fn the_quick_search_is_exact() {
+        let ahead = Ahead::new(&Odds::default(), date(2026, 2, 27));
+        for (uses, months) in [(0.0, 0.0), (3.0, 2.0), (58.0, 36.3), (358.0, 36.3), (4000.0, 120.0)] {
+            for remaining in [1, 2, 7, 31, 125, 400] {
+                for level in LEVELS {
+                    let rate = rate(uses, months, uses > 100.0);
+                    let totals = &ahead.totals[usize::from(rate.southern)];
+                    let plain = totals.iter().position(|ahead| chance(&rate, remaining, *ahead) >= level);
+                    assert_eq!(
+                        ahead.crossing(&rate, remaining, level, 0),
+                        plain,
+                        "{uses} {remaining} {level}"
+                    );
+                }
+            }
         }
     }
 

@@ -134,7 +134,11 @@ impl Writer {
         self.put_due(rows).await
     }
 
-    async fn put_due(&mut self, rows: &[StoredDue]) -> Result<(), StoreError> {
+    /// Writes these rows over those of the same item and rule.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn put_due(&mut self, rows: &[StoredDue]) -> Result<(), StoreError> {
         use entities::due::{Column, Entity};
         let columns = [
             Column::AsOf,
