@@ -81,7 +81,9 @@ pub fn load(files: &[PolicyFile]) -> Result<PolicySet, Vec<Fault>> {
     check_whole(&sheets, &kinds);
 
     let mut faults: Vec<Fault> = readers.iter().flat_map(Reader::take_faults).collect();
-    faults.sort_by(|a, b| (&a.file, a.span.start).cmp(&(&b.file, b.span.start)));
+    faults.sort_by(|a, b| (&a.file, a.span.start, &a.message).cmp(&(&b.file, b.span.start, &b.message)));
+    // A value that two parts of a set are read from is told once.
+    faults.dedup();
     if faults.is_empty() { Ok(PolicySet { kinds, rules, service, hash: hash(&files) }) } else { Err(faults) }
 }
 

@@ -54,15 +54,11 @@ pub(super) fn read(sheets: &[&Fields]) -> Kinds {
 
 fn read_kind(fields: &Fields, kinds: &mut Kinds) -> Kind {
     fields.require("name", "\"launching fall\"");
-    let attributes: Vec<Attribute> = fields.tables("attributes").iter().filter_map(read_attribute).collect();
+    let attributes = read_attributes(fields);
     let proof = fields.table("proof").and_then(|proof| read_proof(&proof, &attributes));
     Kind {
         name: fields.text("name").map(|name| name.value.to_owned()).unwrap_or_default(),
-        meters: fields
-            .list("meters")
-            .into_iter()
-            .filter_map(|meter| read_meter(fields, meter, kinds))
-            .collect(),
+        meters: read_meters(fields, kinds),
         positions: Vec::new(),
         load_path: fields
             .texts("load_path")
@@ -84,6 +80,20 @@ fn operation(fields: &Fields, word: &Placed<&str>) -> Option<String> {
         "one of: launch, recovery",
     );
     None
+}
+
+fn read_attributes(fields: &Fields) -> Vec<Attribute> {
+    let mut attributes: Vec<Attribute> = Vec::new();
+    for table in fields.tables("attributes") {
+        let Some(attribute) = read_attribute(&table) else { continue };
+        let column = attribute.column();
+        if attributes.iter().any(|earlier| earlier.column() == column) {
+            let message = format!("attribute column \"{column}\" stands twice");
+            table.fault(table.span_of("name"), message, "keep one of them");
+        }
+        attributes.push(attribute);
+    }
+    attributes
 }
 
 fn read_attribute(fields: &Fields) -> Option<Attribute> {
@@ -109,8 +119,25 @@ fn read_attribute(fields: &Fields) -> Option<Attribute> {
     Some(attribute)
 }
 
+fn read_meters(fields: &Fields, kinds: &mut Kinds) -> Vec<Meter> {
+    let mut meters: Vec<Meter> = Vec::new();
+    for value in fields.list("meters") {
+        let Some(meter) = read_meter(fields, value, kinds) else { continue };
+        if meters.iter().any(|earlier| earlier.id == meter.id) {
+            let message = format!("meter \"{}\" stands twice", kinds.meter_name(meter.id));
+            fields.fault(value.span(), message, "keep one of them");
+        }
+        meters.push(meter);
+    }
+    meters
+}
+
 fn read_meter(fields: &Fields, value: &Spanned<DeValue>, kinds: &mut Kinds) -> Option<Meter> {
     if let Some(name) = value.get_ref().as_str() {
+        if name.trim().is_empty() {
+            fields.fault(value.span(), "a meter's name is empty", "name it, or take it out");
+            return None;
+        }
         return Some(Meter { id: intern(kinds, name), dial: false, rolls_over_at: None });
     }
     let Some(table) = value.get_ref().as_table() else {
@@ -157,6 +184,10 @@ fn read_positions(fields: &Fields, kinds: &Kinds) -> Vec<Position> {
                 format!("position \"{}\" stands twice", name.value),
                 "use count instead",
             );
+        }
+        if table.has("takes") && table.list("takes").is_empty() {
+            let message = format!("position \"{}\" takes nothing", name.value);
+            table.fault(table.span_of("takes"), message, "name a kind");
         }
         let takes = table.texts("takes").into_iter().filter_map(|kind| {
             let found = kinds.find(kind.value);

@@ -111,7 +111,8 @@ impl<'a, 's> Fields<'a, 's> {
 
     fn wrong_type(&self, value: &Spanned<DeValue<'s>>, key: &str, wanted: &str) {
         let found = value.get_ref().type_str();
-        self.fault(value.span(), format!("\"{key}\" is a {found}"), format!("give {wanted}"));
+        let article = if found.starts_with(['a', 'i']) { "an" } else { "a" };
+        self.fault(value.span(), format!("\"{key}\" is {article} {found}"), format!("give {wanted}"));
     }
 
     /// Reports a key that must be there.

@@ -81,12 +81,15 @@ fn read_rule(fields: &Fields, kinds: &Kinds) -> Rule {
     ] {
         fields.require(key, example);
     }
+    let tables = fields.tables("calendar").into_iter();
+    let calendars: Vec<(Fields, Calendar)> =
+        tables.filter_map(|table| calendar(&table).map(|clause| (table, clause))).collect();
     let rule = Rule {
         id: owned(fields.text("id")).unwrap_or_default(),
         title: owned(fields.text("title")).unwrap_or_default(),
         applies_to: applies_to(fields, kinds),
         work: fields.word("work", Work::from_word, Work::WORDS).unwrap_or(Work::Check),
-        calendar: fields.tables("calendar").iter().filter_map(calendar).collect(),
+        calendar: calendars.iter().map(|(_, clause)| *clause).collect(),
         usage: fields.tables("usage").iter().filter_map(|table| usage(table, kinds)).collect(),
         after: fields.tables("after").iter().filter_map(|table| after(table, kinds)).collect(),
         before_use: fields.flag("before_use", false),
@@ -104,6 +107,9 @@ fn read_rule(fields: &Fields, kinds: &Kinds) -> Rule {
         line: fields.line(),
     };
     check_clauses(fields, &rule);
+    for (table, clause) in &calendars {
+        check_calendar(table, clause, rule.authority);
+    }
     rule
 }
 
@@ -114,7 +120,7 @@ fn owned(text: Option<Placed<&str>>) -> Option<String> {
 /// Faults that show only when the clauses are seen together.
 fn check_clauses(fields: &Fields, rule: &Rule) {
     let clauses = ["calendar", "usage", "after"];
-    if !rule.before_use && !clauses.iter().any(|key| fields.has(key)) {
+    if !rule.before_use && clauses.iter().all(|key| fields.list(key).is_empty()) {
         fields.fault_here(
             "the rule never makes anything due",
             "add calendar, usage, after, or before_use = true",
@@ -123,9 +129,6 @@ fn check_clauses(fields: &Fields, rule: &Rule) {
     if matches!(rule.authority, Authority::Law | Authority::Standard) && rule.source.is_none() {
         let message = format!("authority \"{}\" needs its source", rule.authority);
         fields.fault(fields.span_of("authority"), message, "add source = \"…\" with the clause");
-    }
-    for (clause, table) in rule.calendar.iter().zip(fields.tables("calendar")) {
-        check_calendar(&table, clause, rule.authority);
     }
 }
 
@@ -193,6 +196,15 @@ fn condition(
         Some(text) => split_comparison(text),
         None => (Comparison::Equal, ""),
     };
+    if let AttributeType::Text { values } = &attribute.holds
+        && value.get_ref().as_str().is_some()
+        && !values.is_empty()
+        && !values.iter().any(|known| known == rest)
+    {
+        let help = format!("one of: {}", values.join(", "));
+        table.fault(value.span(), format!("\"{}\" is never \"{rest}\"", key.value), help);
+        return None;
+    }
     let number = amount_of(value).or_else(|| rest.parse().ok());
     let compared = match (&attribute.holds, number) {
         (AttributeType::Number { .. }, Some(number)) => Value::Number(number),

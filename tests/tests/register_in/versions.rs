@@ -154,3 +154,41 @@ async fn old_versions_stay_in_the_chain() {
     assert_eq!(daemon::verify::differences(&desk).await.unwrap().differences, Vec::<String>::new());
     assert_eq!(desk.store.register(None).await.unwrap().usage["U1"].count, Some(3_000_000));
 }
+
+/// What was known of items, fittings, work and states replays like use does.
+#[tokio::test]
+async fn a_replay_knows_gear_as_it_was_known() {
+    let first = stocked().await;
+    let monday = later(&first, "2026-10-12T10:00:00Z");
+    let uses = "U1,LC-2/01,2026-09-12T10:00,launches,3,\nU2,LC-2/01,2026-09-14T10:00,launches,1,\n";
+    taken(&monday, &[FITTED, ("usage.csv", &launches(uses))]).await;
+    let wednesday = later(&first, "2026-10-14T10:00:00Z");
+    taken(
+        &wednesday,
+        &[
+            (
+                "fittings.csv",
+                "item,fitted_at,host,position,removed_at\n\
+                 F-0417,2026-01-19,LC-2/01,port fall,2026-09-13\n",
+            ),
+            ("items.csv", "item,kind,station,entered_service_on\nF-9,launching fall,tan,2026-01-01\n"),
+            ("states.csv", "key,item,at,state\nQ1,F-0416,2026-09-01,withdrawn\n"),
+            (
+                "work.csv",
+                "key,item,rule,done_at,outcome\nW1,F-0417,fall-examination,2026-09-01,passed\n",
+            ),
+        ],
+    )
+    .await;
+    let known = async |item: &str, rule: &str, known_on: &str| {
+        row_known(&wednesday, item, rule, "2026-10-20", Some(known_on)).await
+    };
+    for (day, used, due) in [("2026-10-13", "4", "2024-07-01"), ("2026-10-14", "3", "2027-03-01")] {
+        assert_eq!(known("F-0417", "fall-renewal", day).await.unwrap().used, used, "{day}");
+        assert_eq!(known("F-0417", "fall-examination", day).await.unwrap().due_on, due, "{day}");
+    }
+    for (day, new, withdrawn) in [("2026-10-13", false, false), ("2026-10-14", true, true)] {
+        assert_eq!(known("F-9", "fall-renewal", day).await.is_some(), new, "{day}");
+        assert_eq!(known("F-0416", "fall-renewal", day).await.is_none(), withdrawn, "{day}");
+    }
+}
