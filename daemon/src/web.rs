@@ -1,15 +1,96 @@
-//! Pages (being written).
+//! The pages: documents that happen to be live, rendered here whole. Only this room knows HTTP.
+
+mod ahead;
+mod asked;
+mod caution;
+mod fault;
+mod filters;
+mod fitness;
+mod guard;
+mod item;
+mod judged;
+mod life;
+mod line;
+mod links;
+mod mail;
+mod near;
+mod outfit;
+mod place;
+mod region;
+mod replay;
+mod rules;
+mod search;
+mod shell;
+mod source;
+mod station;
+#[cfg(test)]
+mod tests;
+mod visit;
+mod when;
+mod why;
+mod words;
+
 use std::future::Future;
 use std::sync::Arc;
+
+use axum::Router;
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+use axum::routing::get;
+use jiff::civil::Date;
+use tokio::net::TcpListener;
+
+use crate::demo::catcher::Catcher;
+use crate::desk::Desk;
+use fault::Fault;
+use visit::Visit;
+
+const STYLE: &str = include_str!("../templates/pages.css");
+
+/// What the pages are made from.
+#[derive(Clone)]
 pub struct Web {
-    pub desk: Arc<crate::desk::Desk>,
-    pub caught: Option<Arc<crate::demo::catcher::Catcher>>,
-    pub stated: Option<jiff::civil::Date>,
+    /// Rules, records and the clock.
+    pub desk: Arc<Desk>,
+    /// The demo's own post office; only the demo has one.
+    pub caught: Option<Arc<Catcher>>,
+    /// The demo's stated date, which pages are read as of; today where there is none.
+    pub stated: Option<Date>,
 }
+
+/// Every page, each answer with its headers.
+pub fn router(web: Web) -> Router {
+    let web = Arc::new(web);
+    Router::new()
+        .route("/", get(async |visit: Visit| visit.answer(region::page(&visit).await)))
+        .route("/station/{slug}", get(async |visit: Visit| visit.answer(station::page(&visit).await)))
+        .route("/item/{*tag}", get(async |visit: Visit| visit.answer(item::or_why(&visit).await)))
+        .route("/search", get(async |visit: Visit| visit.answer(search::page(&visit).await)))
+        .route("/rules", get(async |visit: Visit| visit.answer(rules::all(&visit))))
+        .route("/rules/{id}", get(async |visit: Visit| visit.answer(rules::one(&visit).await)))
+        .route("/mail", get(async |visit: Visit| visit.answer(mail::list(&visit))))
+        .route("/mail/{number}", get(async |visit: Visit| visit.answer(mail::one(&visit))))
+        .route("/mail/{number}/raw", get(async |visit: Visit| visit.answer(mail::raw(&visit))))
+        .route("/pages.css", get(style))
+        .route("/health/live", get("live\n"))
+        .fallback(async |visit: Visit| visit.answer(Err(Fault::no_page())))
+        .method_not_allowed_fallback(async |visit: Visit| visit.answer(Err(Fault::read_only())))
+        .with_state(Arc::clone(&web))
+        .layer(axum::middleware::from_fn_with_state(web, guard::guard))
+}
+
+async fn style() -> Response {
+    ([(header::CONTENT_TYPE, "text/css; charset=utf-8")], STYLE).into_response()
+}
+
+/// Serves the pages until `stop` comes; what is under way then is still answered.
+///
+/// # Errors
+/// The listener's own.
 pub async fn serve(
-    listener: tokio::net::TcpListener,
-    _web: Web,
+    listener: TcpListener,
+    web: Web,
     stop: impl Future<Output = ()> + Send + 'static,
 ) -> std::io::Result<()> {
-    axum::serve(listener, axum::Router::new()).with_graceful_shutdown(stop).await
+    axum::serve(listener, router(web)).with_graceful_shutdown(stop).await
 }

@@ -9,6 +9,8 @@ mod gear;
 mod policy_text;
 mod records;
 mod sheets;
+#[cfg(test)]
+mod trials;
 
 use jiff::civil::{Date, date};
 use policies::amount::Amount;

@@ -195,7 +195,8 @@ fn text_of(row: &Fitting) -> String {
 /// One host's meter has counts or readings, never both; a dial only falls when it rolls over or is replaced.
 fn logs(plan: &Plan, places: &Places, faults: &Faults) {
     let change = &plan.changes.usage;
-    let mut touched: HashMap<(&str, &str), (Vec<&Usage>, Vec<&Usage>)> = HashMap::new();
+    // Readings and counts of each host's meter.
+    let mut touched: HashMap<(&str, &str), [Vec<&Usage>; 2]> = HashMap::new();
     for row in change.records() {
         touched.entry((&row.host, &row.meter)).or_default();
     }
@@ -203,7 +204,7 @@ fn logs(plan: &Plan, places: &Places, faults: &Faults) {
         return;
     }
     for row in plan.register.usage.values().filter(|row| !row.void) {
-        let Some((readings, counts)) = touched.get_mut(&(row.host.as_str(), row.meter.as_str())) else {
+        let Some([readings, counts]) = touched.get_mut(&(row.host.as_str(), row.meter.as_str())) else {
             continue;
         };
         match row.reading {
@@ -211,7 +212,7 @@ fn logs(plan: &Plan, places: &Places, faults: &Faults) {
             None => counts.push(row),
         }
     }
-    for ((host, meter), (readings, counts)) in touched {
+    for ((host, meter), [readings, counts]) in touched {
         if counts.is_empty() || readings.is_empty() {
             dials(plan, places, faults, readings);
             continue;

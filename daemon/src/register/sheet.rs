@@ -85,7 +85,7 @@ pub fn read_folder(folder: &Path, faults: &Faults) -> Result<Vec<Sheet>, FolderE
     let (mut tables, mut books) = (Vec::new(), Vec::new());
     for entry in fs::read_dir(folder).map_err(unreadable)? {
         let path = entry.map_err(unreadable)?.path();
-        let ending = path.extension().map(|ending| ending.to_ascii_lowercase());
+        let ending = path.extension().map(std::ffi::OsStr::to_ascii_lowercase);
         match ending.as_ref().and_then(|ending| ending.to_str()) {
             Some("csv") => tables.push(path),
             Some("xlsx") => books.push(path),

@@ -173,10 +173,7 @@ async fn a_replay_knows_gear_as_it_was_known() {
             ),
             ("items.csv", "item,kind,station,entered_service_on\nF-9,launching fall,tan,2026-01-01\n"),
             ("states.csv", "key,item,at,state\nQ1,F-0416,2026-09-01,withdrawn\n"),
-            (
-                "work.csv",
-                "key,item,rule,done_at,outcome\nW1,F-0417,fall-examination,2026-09-01,passed\n",
-            ),
+            ("work.csv", "key,item,rule,done_at,outcome\nW1,F-0417,fall-examination,2026-09-01,passed\n"),
         ],
     )
     .await;

@@ -1,0 +1,70 @@
+//! What an address asks for: the day to read as of, what was known by then, and what is searched.
+
+use jiff::civil::Date;
+use serde::Deserialize;
+
+use super::Web;
+use super::fault::Fault;
+use super::links::Links;
+
+/// The query as it came.
+#[derive(Clone, Debug, Default, Deserialize)]
+pub(super) struct Query {
+    as_of: Option<String>,
+    known_on: Option<String>,
+    /// What is searched.
+    pub(super) q: Option<String>,
+    /// Whether every line is wanted.
+    all: Option<String>,
+    /// The rule whose derivation is wanted.
+    pub(super) why: Option<String>,
+}
+
+/// A day to be read as of, and what is left out.
+#[derive(Clone, Debug)]
+pub(super) struct Asked {
+    /// The world at 24:00 of this day.
+    pub(super) as_of: Date,
+    /// Without what became known after this day.
+    pub(super) known_on: Option<Date>,
+    /// Whether the address names a day, so that the page must say so.
+    pub(super) replays: bool,
+    /// Every line, not the first of them.
+    pub(super) all: bool,
+    /// Addresses that keep the day.
+    pub(super) links: Links,
+}
+
+impl Query {
+    /// What is asked for.
+    ///
+    /// # Errors
+    /// A text that is no date.
+    pub(super) fn read(&self, web: &Web) -> Result<Asked, Fault> {
+        let as_of = date("as_of", self.as_of.as_deref())?;
+        let known_on = date("known_on", self.known_on.as_deref())?;
+        let named = [("as_of", as_of), ("known_on", known_on)];
+        let replay = named.into_iter().filter_map(|(name, date)| Some((name, date?.to_string()))).collect();
+        Ok(Asked {
+            as_of: as_of.or(web.stated).unwrap_or_else(|| web.desk.today()),
+            known_on,
+            replays: as_of.is_some() || known_on.is_some(),
+            all: self.all.is_some(),
+            links: Links::replaying(replay),
+        })
+    }
+}
+
+/// An empty field of a form asks for nothing.
+fn date(name: &str, text: Option<&str>) -> Result<Option<Date>, Fault> {
+    let Some(text) = text.map(str::trim).filter(|text| !text.is_empty()) else { return Ok(None) };
+    // Only the plain form: jiff would read whole date-times too.
+    let plain = text.len() == 10 && text.bytes().all(|byte| byte.is_ascii_digit() || byte == b'-');
+    let read = text.parse().ok().filter(|_| plain);
+    read.map(Some).ok_or_else(|| {
+        Fault::asked(
+            format!("\"{text}\" ({name}) is no date."),
+            "Write year, month and day, like 2026-10-12.",
+        )
+    })
+}

@@ -1,0 +1,38 @@
+//! Around every answer: the headers that keep a page to itself, and a page in place of a panic.
+
+use std::panic::AssertUnwindSafe;
+use std::sync::Arc;
+
+use axum::extract::{Request, State};
+use axum::http::{HeaderName, HeaderValue, header};
+use axum::middleware::Next;
+use axum::response::Response;
+use futures_util::FutureExt;
+
+use super::Web;
+use super::fault::{self, Fault};
+
+/// Nothing from elsewhere, nothing inline; forms go back to where they came from.
+const CONTENT_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; \
+                              object-src 'none'; base-uri 'none'; frame-ancestors 'none'";
+
+const HEADERS: [(HeaderName, &str); 6] = [
+    (header::CONTENT_SECURITY_POLICY, CONTENT_POLICY),
+    (header::X_CONTENT_TYPE_OPTIONS, "nosniff"),
+    (header::REFERRER_POLICY, "no-referrer"),
+    (header::CACHE_CONTROL, "no-store"),
+    // Read only over TLS (RFC 6797, 8.1), which a proxy in front gives; on loopback it says nothing.
+    (header::STRICT_TRANSPORT_SECURITY, "max-age=31536000"),
+    (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
+];
+
+/// Answers a request whatever happens, and marks the answer.
+pub(super) async fn guard(State(web): State<Arc<Web>>, request: Request, next: Next) -> Response {
+    let path = request.uri().path().to_owned();
+    let answered = AssertUnwindSafe(next.run(request)).catch_unwind().await;
+    let mut answer = answered.unwrap_or_else(|_| fault::answer(&web, &Fault::Panicked(path)));
+    for (name, value) in HEADERS {
+        answer.headers_mut().insert(name, HeaderValue::from_static(value));
+    }
+    answer
+}

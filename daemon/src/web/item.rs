@@ -1,0 +1,304 @@
+//! Where has it been, and what is due? One item from manufacture to the day the page is read as of.
+
+use std::cmp::Reverse;
+
+use askama::Template;
+use axum::response::Response;
+use policies::facts::{Fleet, ItemId};
+use policies::load::PolicySet;
+use policies::zone::Zone;
+
+use super::asked::Asked;
+use super::fault::Fault;
+use super::judged::by_urgency;
+use super::life::Stay;
+use super::line::Line;
+use super::links::{Link, Links};
+use super::place::{Place, View};
+use super::shell::Shell;
+use super::source::Source;
+use super::visit::{Visit, html};
+use super::{Web, filters, near, replay, why, words};
+use crate::records::{self, Certificate, Concession, State, Work};
+
+/// Records of work on the first screen.
+const WORKS: usize = 20;
+
+/// What the records say of one item beyond the fleet.
+struct Beside {
+    record: Option<records::Item>,
+    works: Vec<Work>,
+    states: Vec<State>,
+    certificates: Vec<Certificate>,
+    concessions: Vec<Concession>,
+}
+
+/// One record of work.
+struct Done {
+    day: String,
+    rule: Link,
+    outcome: String,
+    failed: bool,
+    readings: Vec<String>,
+    by: String,
+    certificate: String,
+    note: String,
+}
+
+/// One dated remark.
+struct Remark {
+    day: String,
+    text: String,
+}
+
+#[derive(Template)]
+#[template(path = "item.html")]
+struct Page {
+    shell: Shell,
+    tag: String,
+    what: String,
+    place: Place,
+    unfit: Option<String>,
+    lent: Option<String>,
+    due: Vec<Line>,
+    count: Option<(String, String)>,
+    totals: Vec<String>,
+    stays: Vec<Stay>,
+    carries: Vec<(String, Vec<Link>)>,
+    works: Vec<Done>,
+    hidden: usize,
+    whole: String,
+    states: Vec<Remark>,
+    certificates: Vec<Remark>,
+    concessions: Vec<Remark>,
+    cut_from: Option<Link>,
+    cut_into: Vec<Link>,
+    set: Option<(String, Vec<Link>)>,
+    attributes: Vec<(String, String)>,
+}
+
+/// The item's page, or the derivation of one of its rows: tags hold slashes, so the address is taken apart here.
+///
+/// # Errors
+/// An unknown tag or rule, a date that is none, or records that cannot be read.
+pub(super) async fn or_why(visit: &Visit) -> Result<Response, Fault> {
+    let asked = visit.asked()?;
+    let source = Source::open(&visit.web, &asked).await?;
+    let address = visit.name();
+    let known = source.fleet(|fleet| Ok(fleet.find(address).is_some())).await?;
+    match (address.rsplit_once("/why/"), visit.query.why.as_deref()) {
+        (Some((tag, rule)), _) if !known => why::page(&visit.web, &asked, &source, tag, rule).await,
+        (_, Some(rule)) => why::page(&visit.web, &asked, &source, address, rule).await,
+        _ => page(&visit.web, &asked, &source, address).await,
+    }
+}
+
+async fn page(web: &Web, asked: &Asked, source: &Source<'_>, tag: &str) -> Result<Response, Fault> {
+    let beside = Beside {
+        record: source.records(|item: &records::Item| item.key == tag).await?.pop(),
+        works: source.records(|work: &Work| work.item == tag).await?,
+        states: source.records(|state: &State| state.item == tag).await?,
+        certificates: source.records(|certificate: &Certificate| certificate.item == tag).await?,
+        concessions: source.records(|concession: &Concession| concession.item == tag).await?,
+    };
+    let page = source.fleet(|fleet| make(web, asked, fleet, tag, &beside)).await?;
+    html(&page)
+}
+
+/// The item, or the tags that come near to what was asked for.
+///
+/// # Errors
+/// An unknown tag.
+pub(super) fn find(fleet: &Fleet, links: &Links, tag: &str) -> Result<ItemId, Fault> {
+    fleet.find(tag).ok_or_else(|| {
+        let tags = fleet.items.iter().map(|item| &*item.tag);
+        let near: Vec<Link> = near::nearest(tag, tags).into_iter().map(|tag| links.to_item(tag)).collect();
+        let right = if near.is_empty() {
+            "Search for part of the tag, or for a serial."
+        } else {
+            "Was one of these meant?"
+        };
+        Fault::missing(format!("No item is tagged \"{tag}\"."), right, near)
+    })
+}
+
+fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> Result<Page, Fault> {
+    let id = find(fleet, &asked.links, tag)?;
+    let view = View::new(web, asked, fleet);
+    let item = view.item(id);
+    let known = match item.station {
+        Some(station) => replay::known_at(web, asked, fleet, station),
+        None => replay::known(web, asked),
+    };
+    let (works, hidden) = works(&view, id, &beside.works, asked.all);
+    let reason = beside.states.iter().max_by_key(|state| state.at).and_then(|state| state.reason.clone());
+    Ok(Page {
+        shell: Shell::of(web, asked, &format!("{tag}: where has it been, and what is due?"), known),
+        what: view.what(id),
+        place: view.place(id),
+        unfit: view.shut(id).map(|shut| view.shut_words(id, &shut, reason.as_deref())),
+        lent: view.lender(id).map(str::to_owned),
+        due: due(&view, id, &beside.concessions),
+        count: view.life_count(id),
+        totals: view.totals(id),
+        stays: view.stays(id),
+        carries: carries(&view, id),
+        works,
+        hidden,
+        whole: asked.links.whole(&Links::item_path(tag)),
+        states: states(&view, id, &beside.states),
+        certificates: beside.certificates.iter().map(certificate).collect(),
+        concessions: beside.concessions.iter().map(concession).collect(),
+        cut_from: item.cut_from.map(|parent| asked.links.to_item(view.tag(parent))),
+        cut_into: cut_into(&view, id),
+        set: set_of(&view, id),
+        attributes: attributes(&view, id, beside.record.as_ref()),
+        tag: tag.to_owned(),
+    })
+}
+
+fn due(view: &View, id: ItemId, concessions: &[Concession]) -> Vec<Line> {
+    let judged: Vec<_> = view.rows_of(id).into_iter().map(|row| view.judge(row, concessions)).collect();
+    let mut rows: Vec<_> = judged.iter().collect();
+    by_urgency(view, &mut rows);
+    rows.sort_by_key(|judged| {
+        (judged.bite, Reverse(judged.row.standing), judged.row.due_on.is_none(), judged.row.due_on)
+    });
+    rows.iter().map(|row| view.full_line(&[row])).collect()
+}
+
+/// What it carries, by position; nothing where it may carry something and does not.
+fn carries(view: &View, id: ItemId) -> Vec<(String, Vec<Link>)> {
+    let needed = view.kind(id).positions.iter().any(|position| position.required);
+    if view.carried(id).is_empty() && !needed {
+        return Vec::new();
+    }
+    let positions = (0u16..).zip(&view.kind(id).positions);
+    let here = |at: u16| {
+        let fitted = view.carried(id).iter().filter(move |(position, _)| *position == Some(at));
+        fitted.map(|(_, item)| view.links.to_item(view.tag(*item))).collect::<Vec<Link>>()
+    };
+    positions.map(|(at, position)| (position.name.clone(), here(at))).collect()
+}
+
+fn works(view: &View, id: ItemId, records: &[Work], all: bool) -> (Vec<Done>, usize) {
+    let cutoff = view.cutoff(id);
+    let mut records: Vec<&Work> = records.iter().filter(|work| work.at < cutoff.0).collect();
+    records.sort_by(|a, b| (b.at, &b.key).cmp(&(a.at, &a.key)));
+    let shown = if all { records.len() } else { WORKS };
+    let works = records.iter().take(shown).map(|work| done(view, view.zone(id), work)).collect();
+    (works, records.len().saturating_sub(shown))
+}
+
+fn done(view: &View, zone: &Zone, work: &Work) -> Done {
+    let rule = view.set.find_rule(&work.rule).map(|rule| view.set.rule(rule));
+    let text = rule.map_or(&work.rule, |rule| &rule.title).clone();
+    Done {
+        day: date_of(zone, work.at, work.day.as_deref()),
+        rule: Link { text, href: rule.map(|rule| view.links.rule(&rule.id)).unwrap_or_default() },
+        failed: work.outcome == "failed",
+        outcome: work.outcome.clone(),
+        readings: readings(view.set, work),
+        by: work.by.clone().unwrap_or_default(),
+        certificate: work.certificate.clone().unwrap_or_default(),
+        note: work.note.clone().unwrap_or_default(),
+    }
+}
+
+/// A record's day, in full.
+fn date_of(zone: &Zone, at: i64, day: Option<&str>) -> String {
+    let known = day.and_then(|day| day.parse().ok());
+    words::full_day(known.unwrap_or_else(|| zone.date_of(policies::zone::Instant(at))))
+}
+
+/// `diameter 15.88 mm` for each `name=value` of a record, units as the rule has them.
+fn readings(set: &PolicySet, work: &Work) -> Vec<String> {
+    let rule = set.find_rule(&work.rule).map(|rule| set.rule(rule));
+    let pairs =
+        work.measurements.as_deref().unwrap_or_default().split(';').filter_map(|pair| pair.split_once('='));
+    let said = pairs.map(|(name, value)| {
+        let reading = rule.and_then(|rule| rule.records.iter().find(|reading| reading.name == name));
+        let unit = reading.and_then(|reading| reading.unit.as_deref());
+        unit.map_or_else(|| format!("{name} {value}"), |unit| format!("{name} {value} {unit}"))
+    });
+    said.collect()
+}
+
+fn states(view: &View, id: ItemId, records: &[State]) -> Vec<Remark> {
+    let mut records: Vec<&State> = records.iter().filter(|state| state.at < view.cutoff(id).0).collect();
+    records.sort_by_key(|state| state.at);
+    let remark = |state: &&State| {
+        let by = state.by.as_ref().map(|by| format!(" by {by}")).unwrap_or_default();
+        let reason = state.reason.as_ref().map(|reason| format!(": {reason}")).unwrap_or_default();
+        Remark {
+            day: date_of(view.zone(id), state.at, state.day.as_deref()),
+            text: format!("{}{by}{reason}", state.state),
+        }
+    };
+    records.iter().map(remark).collect()
+}
+
+fn text_day(text: &str) -> String {
+    text.parse().map_or_else(|_| text.to_owned(), words::full_day)
+}
+
+fn certificate(certificate: &Certificate) -> Remark {
+    let until = certificate.valid_until.as_deref().map(|day| format!(", valid until {}", text_day(day)));
+    let text = format!("{} by {}{}", certificate.number, certificate.issuer, until.unwrap_or_default());
+    Remark { day: text_day(&certificate.issued_on), text }
+}
+
+fn concession(concession: &Concession) -> Remark {
+    let second = concession.second.as_ref().map(|second| format!(", second {second}")).unwrap_or_default();
+    let text = format!(
+        "{} on {}, to 24:00 on {}: {}; by {}{second}",
+        concession.key,
+        concession.rule,
+        text_day(&concession.until_date),
+        concession.conditions,
+        concession.by
+    );
+    Remark { day: text_day(&concession.from_date), text }
+}
+
+fn cut_into(view: &View, id: ItemId) -> Vec<Link> {
+    let children = view.fleet.items.iter().filter(|item| item.cut_from == Some(id));
+    children.map(|item| view.links.to_item(&item.tag)).collect()
+}
+
+/// Its set, and the others in it that are still in service.
+fn set_of(view: &View, id: ItemId) -> Option<(String, Vec<Link>)> {
+    let name = view.item(id).set.as_deref()?;
+    let others = view
+        .fleet
+        .set(name)
+        .iter()
+        .filter(|other| **other != id && !view.evaluator.is_withdrawn(view.item(**other)));
+    Some((name.to_owned(), others.map(|other| view.links.to_item(view.tag(*other))).collect()))
+}
+
+fn attributes(view: &View, id: ItemId, record: Option<&records::Item>) -> Vec<(String, String)> {
+    let item = view.item(id);
+    let date = |date: Option<jiff::civil::Date>| Some(date.map_or("not known".to_owned(), words::full_day));
+    let of_record = |field: fn(&records::Item) -> Option<String>| record.and_then(field);
+    let station = view.fleet.station_of(item).map_or("central stores", |station| &*station.name);
+    let fixed = [
+        ("kind", Some(view.kind(id).name.clone())),
+        ("owner", Some(station.to_owned())),
+        ("made", date(item.manufactured_on)),
+        ("in service since", date(item.entered_service_on)),
+        ("serial", of_record(|record| record.serial.clone())),
+        ("certificate", of_record(|record| record.certificate.clone())),
+        ("part", of_record(|record| record.part.clone())),
+        ("quantity", of_record(|record| record.quantity.map(|quantity| quantity.to_string()))),
+    ];
+    let fixed = fixed.into_iter().filter_map(|(name, value)| Some((name.to_owned(), value?)));
+    fixed.chain(item.attributes.iter().map(|(column, value)| attribute(view, id, column, value))).collect()
+}
+
+fn attribute(view: &View, id: ItemId, column: &str, value: &policies::rule::Value) -> (String, String) {
+    let attribute = view.kind(id).attribute(column);
+    let name = attribute.map_or_else(|| column.replace('_', " "), |attribute| attribute.name.clone());
+    let unit = attribute.and_then(|attribute| attribute.unit.as_ref()).map(|unit| format!(" {unit}"));
+    (name, format!("{}{}", words::value(value), unit.unwrap_or_default()))
+}

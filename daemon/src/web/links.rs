@@ -1,0 +1,110 @@
+//! Addresses of pages. A page that replays a day hands that day on to every page it leads to.
+
+use std::fmt::Write;
+
+/// A text that leads somewhere.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct Link {
+    pub(super) text: String,
+    pub(super) href: String,
+}
+
+/// Makes addresses that keep the replayed day.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Links {
+    replay: Vec<(&'static str, String)>,
+}
+
+impl Links {
+    pub(super) fn replaying(replay: Vec<(&'static str, String)>) -> Links {
+        Links { replay }
+    }
+
+    /// The replayed day as fields of a form.
+    pub(super) fn fields(&self) -> &[(&'static str, String)] {
+        &self.replay
+    }
+
+    fn address(&self, path: &str, more: &[(&str, &str)]) -> String {
+        let replay = self.replay.iter().map(|(name, value)| (*name, value.as_str()));
+        let mut text = path.to_owned();
+        for (at, (name, value)) in more.iter().copied().chain(replay).enumerate() {
+            let join = if at == 0 { '?' } else { '&' };
+            let _ = write!(text, "{join}{name}={}", encoded(value, false));
+        }
+        text
+    }
+
+    pub(super) fn region(&self) -> String {
+        self.address("/", &[])
+    }
+
+    pub(super) fn whole(&self, path: &str) -> String {
+        self.address(path, &[("all", "1")])
+    }
+
+    pub(super) fn rules(&self) -> String {
+        self.address("/rules", &[])
+    }
+
+    pub(super) fn mail(&self) -> String {
+        self.address("/mail", &[])
+    }
+
+    pub(super) fn station(&self, slug: &str) -> String {
+        self.address(&format!("/station/{}", encoded(slug, false)), &[])
+    }
+
+    pub(super) fn item_path(tag: &str) -> String {
+        format!("/item/{}", encoded(tag, true))
+    }
+
+    pub(super) fn item(&self, tag: &str) -> String {
+        self.address(&Links::item_path(tag), &[])
+    }
+
+    pub(super) fn to_item(&self, tag: &str) -> Link {
+        Link { text: tag.to_owned(), href: self.item(tag) }
+    }
+
+    pub(super) fn why(&self, tag: &str, rule: &str) -> String {
+        self.address(&format!("{}/why/{}", Links::item_path(tag), encoded(rule, false)), &[])
+    }
+
+    pub(super) fn rule(&self, id: &str) -> String {
+        self.address(&format!("/rules/{}", encoded(id, false)), &[])
+    }
+}
+
+/// Percent-encodes everything but RFC 3986's unreserved characters, and slashes where they may stay.
+fn encoded(text: &str, slashes: bool) -> String {
+    text.bytes().fold(String::with_capacity(text.len()), |mut out, byte| {
+        let plain = byte.is_ascii_alphanumeric() || b"-._~".contains(&byte) || (slashes && byte == b'/');
+        if plain {
+            out.push(char::from(byte));
+        } else {
+            let _ = write!(out, "%{byte:02X}");
+        }
+        out
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tags_keep_their_slashes_and_nothing_else_that_means_something() {
+        let links = Links::default();
+        assert_eq!(links.item("LC-2/07"), "/item/LC-2/07");
+        assert_eq!(links.item("a?b#c%\"<é"), "/item/a%3Fb%23c%25%22%3C%C3%A9");
+        assert_eq!(links.why("LC-2/07", "carriage-weekly"), "/item/LC-2/07/why/carriage-weekly");
+    }
+
+    #[test]
+    fn a_replayed_day_is_handed_on() {
+        let links = Links::replaying(vec![("as_of", "2026-10-01".into()), ("known_on", "2026-09-30".into())]);
+        assert_eq!(links.station("qua"), "/station/qua?as_of=2026-10-01&known_on=2026-09-30");
+        assert_eq!(links.whole("/"), "/?all=1&as_of=2026-10-01&known_on=2026-09-30");
+    }
+}

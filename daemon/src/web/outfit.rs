@@ -1,0 +1,145 @@
+//! What a station lacks for a launch beyond its due rows: required positions that are empty or hold what may not
+//! be used, too few of a kind, a certificate that lapsed.
+
+use policies::facts::{ItemId, StationId};
+use policies::kinds::KindId;
+use policies::quarantine::Shut;
+use policies::readiness::{Certificate, Papers, Reason};
+
+use super::fitness;
+use super::line::{Line, Mark};
+use super::place::{Place, View};
+use super::words;
+use crate::records;
+
+/// What is lacking, and where.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Gap {
+    pub(super) station: StationId,
+    reason: Reason,
+}
+
+/// Why people took items out of use, and the certificates of all.
+pub(super) struct Told {
+    pub(super) states: Vec<records::State>,
+    pub(super) certificates: Vec<records::Certificate>,
+}
+
+impl Told {
+    /// The newest reason a person gave for an item that is out of use.
+    fn reason(&self, view: &View, id: ItemId, shut: &Shut) -> Option<&str> {
+        let at = match shut {
+            Shut::Withdrawn(at) | Shut::Quarantined(at) => at.0,
+            Shut::Failed(_) => return None,
+        };
+        let mut states = self.states.iter().filter(|state| *state.item == *view.tag(id) && state.at == at);
+        states.find_map(|state| state.reason.as_deref())
+    }
+
+    fn papers(&self, view: &View) -> Papers {
+        let certificate = |row: &records::Certificate| {
+            Some(Certificate {
+                number: row.number.clone(),
+                item: view.fleet.find(&row.item)?,
+                issued_on: row.issued_on.parse().ok()?,
+                valid_until: row.valid_until.as_deref().and_then(|date| date.parse().ok()),
+            })
+        };
+        Papers {
+            concessions: Vec::new(),
+            certificates: self.certificates.iter().filter_map(certificate).collect(),
+        }
+    }
+}
+
+impl Gap {
+    /// The item or host that is named for it, where there is one.
+    pub(super) fn gear(&self) -> Option<ItemId> {
+        match &self.reason {
+            Reason::Empty { host, .. } => Some(*host),
+            Reason::Unfit { item, .. } => Some(*item),
+            Reason::Lapsed { certificate } => Some(certificate.item),
+            Reason::Rule { .. } | Reason::Conceded { .. } | Reason::TooFew { .. } | Reason::OldLog { .. } => {
+                None
+            }
+        }
+    }
+}
+
+impl View<'_> {
+    /// Everything that is lacking, station by station.
+    pub(super) fn gaps(&self, told: &Told) -> Vec<Gap> {
+        let judged = self.evaluator.readiness(&told.papers(self));
+        let gaps = judged.into_iter().flat_map(|found| {
+            let station = found.station;
+            found.reasons.into_iter().map(move |reason| Gap { station, reason })
+        });
+        // Rows and logs are told of elsewhere on the page.
+        let lacks = |gap: &Gap| {
+            !matches!(gap.reason, Reason::Rule { .. } | Reason::Conceded { .. } | Reason::OldLog { .. })
+        };
+        gaps.filter(lacks).collect()
+    }
+
+    /// The line of what is lacking.
+    pub(super) fn gap_line(&self, gap: &Gap, told: &Told) -> Line {
+        let said = match &gap.reason {
+            Reason::Empty { host, position, missing } => self.empty(*host, *position, *missing),
+            Reason::Unfit { item, shut, .. } => self.unfit(*item, shut, told.reason(self, *item, shut)),
+            Reason::TooFew { kind, have, wanted } => self.too_few(gap.station, *kind, *have, *wanted),
+            Reason::Lapsed { certificate } => self.lapsed(certificate),
+            Reason::Rule { .. } | Reason::Conceded { .. } | Reason::OldLog { .. } => Line::default(),
+        };
+        Line { stops: true, by: "before the next launch".to_owned(), ..said }
+    }
+
+    fn empty(&self, host: ItemId, position: usize, missing: u32) -> Line {
+        let position = &self.kind(host).positions[position];
+        Line {
+            mark: Mark { shape: "☐", word: "empty" },
+            tags: vec![self.links.to_item(self.tag(host))],
+            what: format!("{} of the {}", position.name, self.kind(host).name),
+            place: self.place(host),
+            task: format!("fit {}", words::count(missing as usize, "items")),
+            because: format!("{missing} of {} places empty", position.count),
+            ..Line::default()
+        }
+    }
+
+    fn unfit(&self, id: ItemId, shut: &Shut, reason: Option<&str>) -> Line {
+        Line {
+            mark: Mark { shape: "✕", word: fitness::word(shut) },
+            tags: vec![self.links.to_item(self.tag(id))],
+            what: self.what(id),
+            place: self.place(id),
+            task: "fit a sound one in its place".to_owned(),
+            because: self.shut_words(id, shut, reason),
+            ..Line::default()
+        }
+    }
+
+    fn too_few(&self, station: StationId, kind: KindId, have: u32, wanted: u32) -> Line {
+        let name = &self.set.kinds.kind(kind).name;
+        Line {
+            mark: Mark { shape: "☐", word: "too few" },
+            what: name.clone(),
+            place: Place { stands: self.station(station).name.to_string(), ..Place::default() },
+            task: format!("fit {} more", wanted.saturating_sub(have)),
+            because: format!("{have} fit ones of the {wanted} that the service wants"),
+            ..Line::default()
+        }
+    }
+
+    fn lapsed(&self, certificate: &Certificate) -> Line {
+        let until = certificate.valid_until.map(|until| words::day(until, self.as_of)).unwrap_or_default();
+        Line {
+            mark: Mark { shape: "■", word: "lapsed" },
+            tags: vec![self.links.to_item(self.tag(certificate.item))],
+            what: self.what(certificate.item),
+            place: self.place(certificate.item),
+            task: "bring its new certificate".to_owned(),
+            because: format!("{} was valid until {until}", certificate.number),
+            ..Line::default()
+        }
+    }
+}

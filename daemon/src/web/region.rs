@@ -1,0 +1,275 @@
+//! Can we launch? The region on one page: what stops a launch, what limits it, what will.
+
+use std::collections::HashMap;
+use std::fmt::Write;
+
+use askama::Template;
+use axum::response::Response;
+use jiff::civil::Date;
+use policies::facts::{Fleet, StationId};
+use policies::standing::Standing;
+
+use super::asked::Asked;
+use super::fault::Fault;
+use super::judged::{Bite, Judged, by_urgency};
+use super::line::Line;
+use super::links::Link;
+use super::outfit::{Gap, Told};
+use super::place::View;
+use super::shell::Shell;
+use super::source::Source;
+use super::visit::{Visit, html};
+use super::{Web, filters, replay, words};
+use crate::records::{Certificate, Concession, State, Station};
+
+/// Lines on the first screen.
+const LINES: usize = 25;
+/// How far ahead the region looks.
+const AHEAD_DAYS: i32 = 28;
+
+/// Records beside the fleet.
+struct Beside {
+    stations: Vec<Station>,
+    concessions: Vec<Concession>,
+    told: Told,
+}
+
+/// A station with its lines.
+#[derive(Default)]
+struct Part {
+    station: Link,
+    /// Flanking stations in the same plight, in words.
+    flanks: String,
+    lines: Vec<Line>,
+}
+
+/// A station in the table.
+struct Row {
+    station: Link,
+    stops: usize,
+    limits: usize,
+    standings: [usize; 5],
+    log: String,
+    old: bool,
+}
+
+#[derive(Template)]
+#[template(path = "region.html")]
+struct Page {
+    shell: Shell,
+    answer: String,
+    stops: Vec<Part>,
+    blocked: Vec<Line>,
+    limits: Vec<Part>,
+    ahead: Vec<Line>,
+    until: String,
+    own: usize,
+    hidden: usize,
+    whole: String,
+    stations: Vec<Row>,
+}
+
+/// The page.
+///
+/// # Errors
+/// A date that is none, or records that cannot be read.
+pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
+    let asked = visit.asked()?;
+    let source = Source::open(&visit.web, &asked).await?;
+    let beside = Beside {
+        stations: source.records(|_: &Station| true).await?,
+        concessions: source.records(|_: &Concession| true).await?,
+        told: Told {
+            states: source.records(|_: &State| true).await?,
+            certificates: source.records(|_: &Certificate| true).await?,
+        },
+    };
+    let page = source.fleet(|fleet| Ok(make(&visit.web, &asked, fleet, &beside))).await?;
+    html(&page)
+}
+
+fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside) -> Page {
+    let view = View::new(web, asked, fleet);
+    let region =
+        Region { order: coast_order(&view, beside), judged: view.judged(&beside.concessions), view, beside };
+    let gaps = region.view.gaps(&beside.told);
+    let stops = region.parts(Bite::Stops, &gaps);
+    let limits = region.parts(Bite::Limits, &[]);
+    let ahead = region.view.ahead(&region.judged, region.horizon());
+    let mut page = Page {
+        answer: region.answer(&stops, &limits),
+        stops,
+        blocked: region.blocked(),
+        limits,
+        ahead: ahead.lines,
+        own: ahead.own,
+        until: words::day(region.horizon(), asked.as_of),
+        hidden: 0,
+        whole: asked.links.whole("/"),
+        stations: region.rows(web, asked, &gaps),
+        shell: Shell::of(web, asked, "Can we launch?", replay::known_everywhere(web, asked, fleet)),
+    };
+    if !asked.all {
+        page.hidden = cut(&mut page);
+    }
+    page
+}
+
+/// Keeps the first screen to its lines, the worst first; tells how many are hidden.
+fn cut(page: &mut Page) -> usize {
+    let (mut room, mut hidden) = (LINES, 0);
+    let mut keep = |lines: &mut Vec<Line>| {
+        hidden += lines.len().saturating_sub(room);
+        lines.truncate(room);
+        room -= lines.len();
+    };
+    page.stops.iter_mut().chain(&mut page.limits).for_each(|part| keep(&mut part.lines));
+    keep(&mut page.blocked);
+    keep(&mut page.ahead);
+    page.stops.retain(|part| !part.lines.is_empty());
+    page.limits.retain(|part| !part.lines.is_empty());
+    hidden
+}
+
+/// Stations from the north of the coast to its south; those without a place last.
+fn coast_order(view: &View, beside: &Beside) -> Vec<StationId> {
+    let latitude = |id: StationId| {
+        let slug = &view.station(id).slug;
+        let record = beside.stations.iter().find(|station| *station.key == **slug);
+        record.and_then(|station| station.latitude.as_ref()?.parse::<f64>().ok()).unwrap_or(-91.0)
+    };
+    let mut order: Vec<StationId> =
+        (0u32..).zip(&view.fleet.stations).map(|(index, _)| StationId(index)).collect();
+    order.sort_by(|a, b| latitude(*b).total_cmp(&latitude(*a)));
+    order
+}
+
+struct Region<'f> {
+    view: View<'f>,
+    beside: &'f Beside,
+    order: Vec<StationId>,
+    judged: Vec<Judged<'f>>,
+}
+
+impl Region<'_> {
+    fn horizon(&self) -> Date {
+        let ahead = jiff::Span::new().days(AHEAD_DAYS);
+        self.view.as_of.checked_add(ahead).unwrap_or(Date::MAX)
+    }
+
+    fn lines<'j>(&self, rows: impl Iterator<Item = &'j Judged<'j>>) -> Vec<Line> {
+        let mut rows: Vec<&Judged> = rows.collect();
+        by_urgency(&self.view, &mut rows);
+        self.view.alike(rows).iter().map(|group| self.view.line(group)).collect()
+    }
+
+    /// Lines by station, stations in their order; those without lines left out.
+    fn parts(&self, bite: Bite, gaps: &[Gap]) -> Vec<Part> {
+        let mut parts: Vec<(StationId, Part)> = Vec::new();
+        for id in &self.order {
+            let here = gaps.iter().filter(|gap| gap.station == *id);
+            let mut lines: Vec<Line> = here.map(|gap| self.view.gap_line(gap, &self.beside.told)).collect();
+            lines.extend(
+                self.lines(self.judged.iter().filter(|row| row.bite == bite && row.station == Some(*id))),
+            );
+            if !lines.is_empty() {
+                parts
+                    .push((*id, Part { station: self.view.station_link(*id), flanks: String::new(), lines }));
+            }
+        }
+        let affected: Vec<StationId> = parts.iter().map(|(id, _)| *id).collect();
+        for (id, part) in &mut parts {
+            part.flanks = self.flank_words(*id, &affected);
+        }
+        parts.into_iter().map(|(_, part)| part).collect()
+    }
+
+    fn flanks_of(&self, id: StationId) -> Vec<StationId> {
+        let slug = &self.view.station(id).slug;
+        let record = self.beside.stations.iter().find(|station| *station.key == **slug);
+        let flanks = record.and_then(|station| station.flanks.as_deref()).unwrap_or_default();
+        flanks.split(';').filter_map(|flank| self.view.find_station(flank.trim())).collect()
+    }
+
+    fn flank_words(&self, id: StationId, affected: &[StationId]) -> String {
+        let flanks = self.flanks_of(id);
+        let both = affected.iter().filter(|other| flanks.contains(other));
+        let names: Vec<&str> = both.map(|other| &*self.view.station(*other).name).collect();
+        match names.len() {
+            0 => String::new(),
+            1 => format!("its flank {} is affected too", names[0]),
+            _ => format!("its flanks {} are affected too", words::list(&names)),
+        }
+    }
+
+    fn blocked(&self) -> Vec<Line> {
+        self.lines(self.judged.iter().filter(|row| row.bite == Bite::Blocked))
+    }
+
+    /// The question's answer in a sentence or two.
+    fn answer(&self, stops: &[Part], limits: &[Part]) -> String {
+        let total = words::count(self.order.len(), "stations");
+        let limited = limits.iter().filter(|part| !stops.iter().any(|stop| stop.station == part.station));
+        let limited: Vec<&str> = limited.map(|part| part.station.text.as_str()).collect();
+        let stopped: Vec<&str> = stops.iter().map(|part| part.station.text.as_str()).collect();
+        let mut text = match stopped.len() {
+            0 => format!("No gear stops a launch at any of the {total}."),
+            count => format!(
+                "Gear stops a launch at {count} of {total}: {}{}",
+                words::list(&stopped),
+                together(stops)
+            ),
+        };
+        if !limited.is_empty() {
+            let _ = write!(text, " At {} gear limits a launch.", words::list(&limited));
+        }
+        text
+    }
+
+    fn rows(&self, web: &Web, asked: &Asked, gaps: &[Gap]) -> Vec<Row> {
+        let mut counts: HashMap<StationId, [usize; 5]> = HashMap::new();
+        let mut bites: HashMap<(StationId, Bite), usize> = HashMap::new();
+        for judged in &self.judged {
+            let Some(station) = judged.station else { continue };
+            counts.entry(station).or_default()[judged.row.standing as usize] += 1;
+            *bites.entry((station, judged.bite)).or_default() += 1;
+        }
+        let row = |id: &StationId| {
+            let bite = |bite| bites.get(&(*id, bite)).copied().unwrap_or(0);
+            let (log, old) = self.log(web, asked, *id);
+            Row {
+                station: self.view.station_link(*id),
+                stops: bite(Bite::Stops) + gaps.iter().filter(|gap| gap.station == *id).count(),
+                limits: bite(Bite::Limits),
+                standings: counts.get(id).copied().unwrap_or_default(),
+                log,
+                old,
+            }
+        };
+        self.order.iter().map(row).collect()
+    }
+
+    fn log(&self, web: &Web, asked: &Asked, id: StationId) -> (String, bool) {
+        let fleet = self.view.fleet;
+        let zone = &fleet.zones[usize::from(self.view.station(id).zone.0)];
+        let last = replay::last_log(fleet, id, zone.end_of(asked.as_of));
+        let log = last.map_or("none".to_owned(), |at| words::moment(zone, at));
+        (log, replay::too_old(web, asked.as_of, last).is_some())
+    }
+}
+
+/// Whether stopped stations flank each other, as the end of a sentence.
+fn together(stops: &[Part]) -> &'static str {
+    let flanking = stops.iter().filter(|part| !part.flanks.is_empty()).count();
+    match (flanking, stops.len()) {
+        (0, _) => ".",
+        (2, 2) => ", which flank each other.",
+        _ => ". Some of them flank each other.",
+    }
+}
+
+impl Row {
+    fn of(&self, standing: Standing) -> usize {
+        self.standings[standing as usize]
+    }
+}

@@ -1,0 +1,76 @@
+//! What a page reads: the fleet and the records, as they stand or as they were known.
+
+use policies::facts::Fleet;
+
+use super::Web;
+use super::asked::Asked;
+use super::fault::Fault;
+use crate::records::{Certificate, Concession, Item, State, Station, Work};
+use crate::store::Stored;
+use crate::store::current::{Newest, Register};
+use crate::store::fleet::of_register;
+
+/// The records of one visit.
+pub(super) struct Source<'w> {
+    web: &'w Web,
+    /// What was known then; none where the present is asked for.
+    then: Option<Register>,
+}
+
+/// A record that pages show.
+pub(super) trait Shown: Stored {
+    fn among(register: &Register) -> &Newest<Self>;
+}
+
+macro_rules! shown {
+    ($($record:ident: $field:ident),+ $(,)?) => {
+        $(impl Shown for $record {
+            fn among(register: &Register) -> &Newest<Self> {
+                &register.$field
+            }
+        })+
+    };
+}
+
+shown!(
+    Certificate: certificates, Concession: concessions, Item: items, State: states, Station: stations, Work: work,
+);
+
+impl<'w> Source<'w> {
+    /// Opens the records; a whole register is read only where an earlier knowledge is asked for.
+    ///
+    /// # Errors
+    /// The store's own.
+    pub(super) async fn open(web: &'w Web, asked: &Asked) -> Result<Source<'w>, Fault> {
+        let then = match asked.known_on {
+            None => None,
+            Some(day) => Some(web.desk.store.register(Some(web.desk.known_by(day))).await?),
+        };
+        Ok(Source { web, then })
+    }
+
+    /// Looks at the fleet.
+    ///
+    /// # Errors
+    /// The store's own, and those of `look`.
+    pub(super) async fn fleet<T>(&self, look: impl FnOnce(&Fleet) -> Result<T, Fault>) -> Result<T, Fault> {
+        match &self.then {
+            Some(register) => look(&of_register(&self.web.desk.set, register)),
+            None => self.web.desk.with_fleet(look).await?,
+        }
+    }
+
+    /// The records of one file that still hold, in the order of their keys.
+    ///
+    /// # Errors
+    /// The store's own.
+    pub(super) async fn records<R: Shown>(&self, wanted: impl Fn(&R) -> bool) -> Result<Vec<R>, Fault> {
+        let mut found: Vec<R> = match &self.then {
+            Some(register) => R::among(register).values().cloned().collect(),
+            None => self.web.desk.store.newest::<R>().await?.into_values().collect(),
+        };
+        found.retain(|record| !record.is_void() && wanted(record));
+        found.sort_unstable_by(|a, b| a.key().cmp(b.key()));
+        Ok(found)
+    }
+}

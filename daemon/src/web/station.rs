@@ -1,0 +1,285 @@
+//! What must be done at a station: three lists in order of what stops a launch, and the card for before use.
+
+use askama::Template;
+use axum::response::Response;
+use jiff::civil::Date;
+use policies::facts::{Fleet, ItemId, StationId};
+use policies::rule::{Effect, RuleId};
+use policies::standing::Standing;
+
+use super::asked::Asked;
+use super::fault::Fault;
+use super::judged::{Bite, Judged, by_urgency};
+use super::line::Line;
+use super::links::Link;
+use super::outfit::{Gap, Told};
+use super::place::View;
+use super::shell::Shell;
+use super::source::Source;
+use super::visit::{Visit, html};
+use super::{Web, caution, filters, replay, words};
+use crate::records::{Certificate, Concession, State};
+
+/// Lines of a list that stand on the first screen.
+const LINES: usize = 25;
+
+/// One of the lists.
+struct List {
+    heading: &'static str,
+    about: &'static str,
+    lines: Vec<Line>,
+    hidden: usize,
+}
+
+/// A line of the before-use card.
+struct Check {
+    title: String,
+    rule: Link,
+    /// `C-0228, C-0229 · stopper, 13 mm`, one for each thing of its sort.
+    gear: Vec<String>,
+}
+
+#[derive(Template)]
+#[template(path = "station.html")]
+struct Page {
+    shell: Shell,
+    name: String,
+    answer: String,
+    next: String,
+    lists: Vec<List>,
+    in_date: usize,
+    card: Vec<Check>,
+    card_caution: &'static str,
+    whole: String,
+    all: bool,
+}
+
+/// The page.
+///
+/// # Errors
+/// An unknown station, a date that is none, or records that cannot be read.
+pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
+    let asked = visit.asked()?;
+    let source = Source::open(&visit.web, &asked).await?;
+    let concessions = source.records(|_: &Concession| true).await?;
+    let told = Told {
+        states: source.records(|_: &State| true).await?,
+        certificates: source.records(|_: &Certificate| true).await?,
+    };
+    let page =
+        source.fleet(|fleet| make(&visit.web, &asked, fleet, visit.name(), &concessions, &told)).await?;
+    html(&page)
+}
+
+fn make(
+    web: &Web,
+    asked: &Asked,
+    fleet: &Fleet,
+    slug: &str,
+    concessions: &[Concession],
+    told: &Told,
+) -> Result<Page, Fault> {
+    let view = View::new(web, asked, fleet);
+    let id = view.find_station(slug).ok_or_else(|| unknown(&view, slug))?;
+    let gaps = view.gaps(told).into_iter().filter(|gap| gap.station == id).collect();
+    let station = Station { judged: judged_here(&view, id, concessions), gaps, view, id, told };
+    let name = station.view.station(id).name.to_string();
+    let known = replay::known_at(web, asked, fleet, id);
+    let (answer, next) = (station.answer(), station.next());
+    Ok(Page {
+        answer,
+        next,
+        lists: station.lists(asked.all),
+        in_date: station.judged.iter().filter(|row| station.turn(row) == Turn::InDate).count(),
+        card: station.card(),
+        card_caution: caution::IF_IN_DOUBT,
+        whole: asked.links.whole(&format!("/station/{slug}")),
+        all: asked.all,
+        shell: Shell::of(web, asked, &format!("What must be done at {name}?"), known),
+        name,
+    })
+}
+
+fn unknown(view: &View, slug: &str) -> Fault {
+    let stations = view.fleet.stations.iter();
+    let links = stations
+        .map(|station| Link { text: station.name.to_string(), href: view.links.station(&station.slug) });
+    Fault::missing(format!("No station is called \"{slug}\"."), "The stations are:", links.collect())
+}
+
+/// Rows of what counts for the station, and of what it owns that is fitted nowhere.
+fn judged_here<'r>(view: &View, id: StationId, concessions: &'r [Concession]) -> Vec<Judged<'r>> {
+    let here = view.fleet.ids().filter(|item| is_here(view, *item, id));
+    let rows = here.flat_map(|item| view.rows_of(item));
+    rows.map(|row| view.judge(row, concessions)).collect()
+}
+
+fn is_here(view: &View, item: ItemId, id: StationId) -> bool {
+    view.counts_for(item).or(view.item(item).station) == Some(id)
+}
+
+struct Station<'f> {
+    view: View<'f>,
+    id: StationId,
+    judged: Vec<Judged<'f>>,
+    gaps: Vec<Gap>,
+    told: &'f Told,
+}
+
+/// Which list a row belongs to.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Turn {
+    BeforeLaunch,
+    ThisWeek,
+    CanWait,
+    InDate,
+}
+
+impl Station<'_> {
+    fn turn(&self, judged: &Judged) -> Turn {
+        let week = self.view.as_of.checked_add(jiff::Span::new().days(7)).unwrap_or(Date::MAX);
+        let near = judged.row.due_on.is_some_and(|due| due <= week);
+        match (judged.bite, judged.row.standing) {
+            (Bite::Stops | Bite::Limits, _) => Turn::BeforeLaunch,
+            (_, Standing::Overdue | Standing::InTolerance | Standing::Due) => Turn::ThisWeek,
+            // A weekly check is in date until two days before, and yet this week's work.
+            (_, Standing::FallingDue | Standing::InDate) if near => Turn::ThisWeek,
+            (_, Standing::FallingDue) => Turn::CanWait,
+            (_, Standing::InDate) => Turn::InDate,
+        }
+    }
+
+    fn lists(&self, all: bool) -> Vec<List> {
+        let before = "What stops a launch, or limits it, as things are.";
+        let week = "Due by the end of the seventh day, or past it without touching the launch.";
+        let mut lists = vec![
+            self.list("Before the next launch", before, Turn::BeforeLaunch),
+            self.list("This week", week, Turn::ThisWeek),
+            self.list("Can wait", "Falling due, later than this week.", Turn::CanWait),
+        ];
+        if all {
+            lists.push(self.list("In date", "Nothing to do yet.", Turn::InDate));
+        } else {
+            lists.iter_mut().for_each(List::cut);
+        }
+        lists
+    }
+
+    fn list(&self, heading: &'static str, about: &'static str, turn: Turn) -> List {
+        let mut rows: Vec<&Judged> = self.judged.iter().filter(|judged| self.turn(judged) == turn).collect();
+        by_urgency(&self.view, &mut rows);
+        let mut lines = match turn {
+            Turn::BeforeLaunch => self.gaps.iter().map(|gap| self.view.gap_line(gap, self.told)).collect(),
+            _ => Vec::new(),
+        };
+        lines.extend(self.view.alike(rows).iter().map(|group| match turn {
+            // Nothing to do yet: its page has the rest.
+            Turn::InDate => self.view.line(group),
+            _ => self.view.full_line(group),
+        }));
+        List { heading, about, lines, hidden: 0 }
+    }
+
+    /// Whether gear stops a launch, in one sentence.
+    fn answer(&self) -> String {
+        let of = |bite| self.judged.iter().filter(move |row| row.bite == bite).map(|row| row.row.item);
+        let stops = self.tags(self.gaps.iter().filter_map(Gap::gear).chain(of(Bite::Stops)));
+        let limits = self.tags(of(Bite::Limits));
+        let too_few = "Gear stops a launch here: there is too little of it.";
+        match (stops.is_empty(), limits.is_empty()) {
+            (true, _) if !self.gaps.is_empty() => too_few.to_owned(),
+            (false, _) => format!("Gear stops a launch here: {}.", words::list(&stops)),
+            (true, false) => {
+                format!("No gear here stops a launch; it is limited by {}.", words::list(&limits))
+            }
+            (true, true) => "No gear here stops a launch.".to_owned(),
+        }
+    }
+
+    fn tags(&self, ids: impl Iterator<Item = ItemId>) -> Vec<&str> {
+        let mut tags: Vec<&str> = Vec::new();
+        for id in ids {
+            let tag = self.view.tag(id);
+            if !tags.contains(&tag) {
+                tags.push(tag);
+            }
+        }
+        tags
+    }
+
+    /// What would change that: the next date or count that stops a launch.
+    fn next(&self) -> String {
+        let coming =
+            self.judged.iter().filter(|row| row.bite == Bite::None && row.effect == Effect::StopsLaunch);
+        let coming = coming.filter(|row| row.station.is_some() && row.row.due_on.is_some());
+        let first = coming.clone().min_by_key(|row| (row.row.due_on, row.row.rule));
+        let counted = coming.filter(|row| row.row.meter.is_some() && row.row.standing != Standing::InDate);
+        let counted = counted.min_by_key(|row| (row.row.due_on, row.row.rule));
+        let said = |row: &Judged| {
+            let rule = self.view.set.rule(row.row.rule);
+            let found = self.view.evaluator.derive(row.row.item, row.row.rule);
+            let task = words::lower_first(&rule.title);
+            format!("{}, {task}: {}", self.view.tag(row.row.item), self.view.when(&found).by)
+        };
+        let by_count = counted.filter(|row| first.is_none_or(|first| first.row != row.row));
+        let mut text =
+            first.map(|row| format!("The next that would, left undone: {}.", said(row))).unwrap_or_default();
+        text += &by_count.map(|row| format!(" The next by its count: {}.", said(row))).unwrap_or_default();
+        text
+    }
+
+    /// The card of this station, in the order in which gear stands around carriage and tractor.
+    fn card(&self) -> Vec<Check> {
+        let mut items: Vec<ItemId> = self.view.fleet.ids().filter(|item| self.is_used(*item)).collect();
+        items.sort_by_key(|item| self.walk(*item));
+        let mut checks: Vec<(RuleId, Vec<ItemId>)> = Vec::new();
+        for item in items {
+            for rule in self.before_use(item) {
+                match checks.iter_mut().find(|(have, _)| *have == rule) {
+                    Some((_, looked_at)) => looked_at.push(item),
+                    None => checks.push((rule, vec![item])),
+                }
+            }
+        }
+        checks.into_iter().map(|(rule, items)| self.check(rule, &items)).collect()
+    }
+
+    fn check(&self, rule: RuleId, items: &[ItemId]) -> Check {
+        let rule = self.view.set.rule(rule);
+        let alike = items.chunk_by(|a, b| self.view.what(*a) == self.view.what(*b));
+        let gear = alike.map(|ids| {
+            let tags: Vec<&str> = ids.iter().map(|id| self.view.tag(*id)).collect();
+            format!("{} · {}", tags.join(", "), self.view.what(ids[0]))
+        });
+        let link = Link { text: rule.id.clone(), href: self.view.links.rule(&rule.id) };
+        Check { title: rule.title.clone(), rule: link, gear: gear.collect() }
+    }
+
+    fn is_used(&self, item: ItemId) -> bool {
+        self.view.counts_for(item) == Some(self.id) && self.view.shut(item).is_none()
+    }
+
+    fn before_use(&self, item: ItemId) -> impl Iterator<Item = RuleId> {
+        let facts = self.view.item(item);
+        let station = self.view.fleet.station_of(facts).map(|station| &*station.slug);
+        let rules = (0u16..).zip(&self.view.set.rules);
+        rules
+            .filter(move |(_, rule)| rule.before_use && rule.is_for(facts, station))
+            .map(|(index, _)| RuleId(index))
+    }
+
+    /// Outermost host by kind, then position by position.
+    fn walk(&self, item: ItemId) -> (u16, ItemId, Vec<u16>) {
+        let outermost = self.view.outermost(item);
+        let chain = self.view.fleet.chain(item, self.view.cutoff(item));
+        let positions = chain.iter().rev().filter_map(|id| self.view.fitting(*id)?.position);
+        (self.view.item(outermost).kind.0, outermost, positions.collect())
+    }
+}
+
+impl List {
+    fn cut(&mut self) {
+        self.hidden = self.lines.len().saturating_sub(LINES);
+        self.lines.truncate(LINES);
+    }
+}

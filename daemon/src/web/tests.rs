@@ -1,0 +1,405 @@
+//! The pages over the demo, and over a small register that means harm.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
+
+use axum::body::{Body, to_bytes};
+use axum::http::{HeaderMap, Method, Request, StatusCode};
+use axum::{Router, routing::get};
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tower::ServiceExt;
+
+use super::*;
+use crate::clock::StandingClock;
+use crate::demo::{self, scenario};
+use crate::policy_set;
+use crate::register::{Faults, read_folder};
+use crate::store::Store;
+
+const MAIL: &str = "From: Tallow <gear@mcbs.example>\r\nTo: Mechanic <mechanic.qua@mcbs.example>\r\n\
+Subject: Quarle Beach <b>1</b> due\r\nDate: Mon, 12 Oct 2026 07:00:00 +0100\r\nMIME-Version: 1.0\r\n\
+Content-Type: multipart/alternative; boundary=cut\r\n\r\n--cut\r\nContent-Type: text/plain; charset=utf-8\r\n\
+Content-Transfer-Encoding: quoted-printable\r\n\r\nF-0417 =E2=80=94 <i>8 left</i>\r\n--cut\r\n\
+Content-Type: text/html; charset=utf-8\r\n\r\n<p onclick=\"x\">HTML only</p>\r\n--cut--\r\n";
+
+/// A folder that is gone with its test.
+struct Folder(PathBuf);
+
+impl Folder {
+    fn of<'a>(files: impl IntoIterator<Item = (&'a str, String)>) -> Folder {
+        static MADE: AtomicU32 = AtomicU32::new(0);
+        let name = format!("tallow-pages-{}-{}", std::process::id(), MADE.fetch_add(1, Ordering::Relaxed));
+        let folder = std::env::temp_dir().join(name);
+        std::fs::create_dir_all(&folder).unwrap();
+        for (file, text) in files {
+            std::fs::write(folder.join(file), text).unwrap();
+        }
+        Folder(folder)
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}
+
+/// Monday 12 Oct 2026, 07:00 at home.
+async fn desk(folder: &Folder) -> Arc<Desk> {
+    let set = Arc::new(policy_set::check(&demo::policy_files()).unwrap());
+    let now: jiff::Timestamp = "2026-10-12T06:00:00Z".parse().unwrap();
+    let store = Store::in_memory().await.unwrap();
+    let desk = Desk::new(store, set, Arc::new(StandingClock(now.into())), "test".to_owned());
+    let faults = Faults::default();
+    let sheets = read_folder(&folder.0, &faults).unwrap();
+    desk.import(&sheets, &faults, false).await.unwrap();
+    Arc::new(desk)
+}
+
+async fn demo_web() -> Web {
+    let desk = desk(&Folder::of(scenario::register())).await;
+    let caught = Arc::new(Catcher::start().unwrap());
+    let mut sender = tokio::net::TcpStream::connect(("127.0.0.1", caught.port())).await.unwrap();
+    let envelope =
+        "EHLO a.example\r\nMAIL FROM:<gear@mcbs.example>\r\nRCPT TO:<mechanic.qua@mcbs.example>\r\nDATA\r\n";
+    sender.write_all(format!("{envelope}{MAIL}.\r\nQUIT\r\n").as_bytes()).await.unwrap();
+    sender.read_to_string(&mut String::new()).await.unwrap();
+    Web { desk, caught: Some(caught), stated: Some("2026-10-11".parse().unwrap()) }
+}
+
+/// Two items with tags that would be markup, one of them failed; a carriage that lacks everything.
+async fn hostile_web() -> Web {
+    let stations = "station,name,time_zone\nabc,\"<b>A & \"\"B\"\"\",UTC\n";
+    let items = "item,kind,station,entered_service_on,serial\n\
+                 <script>alert(1)</script>,launching fall,abc,2026-01-05,\"'\"\"><img src=x>\"\n\
+                 A?b#c%20d/e,launching fall,abc,2026-01-05,\nLC/1,carriage,abc,2026-01-05,\n";
+    let fittings = "item,fitted_at,host,position,removed_at\n<script>alert(1)</script>,2026-01-05T09:00:00Z,LC/1,port fall,\n";
+    let work = "key,item,rule,done_at,outcome,note\n\
+                w1,<script>alert(1)</script>,fall-thorough-examination,2026-10-01T09:00:00Z,failed,<u>note</u>\n";
+    let files =
+        [("stations.csv", stations), ("items.csv", items), ("fittings.csv", fittings), ("work.csv", work)];
+    let folder = Folder::of(files.map(|(name, text)| (name, text.to_owned())));
+    Web { desk: desk(&folder).await, caught: None, stated: None }
+}
+
+struct Answer {
+    status: StatusCode,
+    headers: HeaderMap,
+    text: String,
+}
+
+async fn ask(router: &Router, method: Method, path: &str) -> Answer {
+    let request = Request::builder().method(method).uri(path).body(Body::empty()).unwrap();
+    let answer = router.clone().oneshot(request).await.unwrap();
+    let (status, headers) = (answer.status(), answer.headers().clone());
+    let bytes = to_bytes(answer.into_body(), 16 << 20).await.unwrap();
+    Answer { status, headers, text: String::from_utf8(bytes.to_vec()).unwrap() }
+}
+
+async fn read(router: &Router, path: &str) -> Answer {
+    ask(router, Method::GET, path).await
+}
+
+fn check_headers(path: &str, headers: &HeaderMap) {
+    let policy = headers["content-security-policy"].to_str().unwrap();
+    assert!(!policy.contains("unsafe"), "{path}: {policy}");
+    for part in ["default-src 'none'", "object-src 'none'", "base-uri 'none'", "frame-ancestors 'none'"] {
+        assert!(policy.contains(part), "{path}: {policy}");
+    }
+    assert_eq!(headers["x-content-type-options"], "nosniff", "{path}");
+    assert_eq!(headers["referrer-policy"], "no-referrer", "{path}");
+    assert_eq!(headers["cache-control"], "no-store", "{path}");
+    assert!(headers.contains_key("strict-transport-security"), "{path}");
+}
+
+/// A page that is whole, and does not lean on what the content policy forbids.
+fn check_page(path: &str, answer: &Answer) {
+    check_headers(path, &answer.headers);
+    assert_eq!(answer.headers["content-type"], "text/html; charset=utf-8", "{path}");
+    for forbidden in
+        ["<script", "<style", " style=", " onclick", "javascript:", "<iframe", "http://", "https://"]
+    {
+        assert!(!answer.text.contains(forbidden), "{path} holds {forbidden}");
+    }
+    for needed in [
+        "<!doctype html>",
+        "<title>",
+        "Skip to the page",
+        "<main id=\"page\">",
+        "<h1>",
+        "This is a planning aid.",
+        "</html>",
+    ] {
+        assert!(answer.text.contains(needed), "{path} lacks {needed}");
+    }
+    assert!(answer.text.len() < 100 * 1024, "{path} weighs {} bytes", answer.text.len());
+}
+
+/// Addresses on this site that a page leads to.
+fn links(text: &str) -> Vec<String> {
+    let parts = text.split("href=\"").skip(1).filter_map(|part| part.split('"').next());
+    parts.filter(|href| href.starts_with('/')).map(|href| href.replace("&#38;", "&")).collect()
+}
+
+#[tokio::test]
+async fn every_page_of_the_demo_answers_and_their_links_hold() {
+    let router = router(demo_web().await);
+    let pages = [
+        "/",
+        "/?all=1",
+        "/station/qua",
+        "/station/qnr?all=1",
+        "/item/F-0417",
+        "/item/LC-2/07",
+        "/item/LC-2%2F07",
+        "/item/C-0221",
+        "/item/F-0463?all=1",
+        "/item/F-0417/why/fall-renewal",
+        "/item/F-0417?why=fall-renewal",
+        "/item/LC-2/07/why/carriage-locks",
+        "/search",
+        "/search?q=F-4017",
+        "/search?q=TR-3267",
+        "/rules",
+        "/rules/fall-renewal",
+        "/rules/fall-before-use",
+        "/mail",
+        "/mail/1",
+    ];
+    let mut found = std::collections::BTreeSet::new();
+    for path in pages {
+        let answer = read(&router, path).await;
+        assert_eq!(answer.status, StatusCode::OK, "{path}");
+        check_page(path, &answer);
+        assert!(answer.text.contains("An invented scenario"), "{path}");
+        if ["/", "/station/qua", "/item/LC-2/07"].contains(&path) {
+            found.extend(links(&answer.text));
+        }
+    }
+    assert!(found.len() > 100, "{} links", found.len());
+    // Links of one sort are alike: every fourth of them is followed.
+    for path in found.into_iter().step_by(4) {
+        assert_eq!(read(&router, &path).await.status, StatusCode::OK, "{path}");
+    }
+}
+
+#[tokio::test]
+async fn the_demo_says_its_stories() {
+    let router = router(demo_web().await);
+    let region = read(&router, "/").await.text;
+    assert!(region.contains(
+        "Gear stops a launch at 2 of 12 stations: Bravell Isle and Nethery Ness, which flank each other."
+    ));
+    assert!(region.contains("its flank Nethery Ness is affected too"));
+    assert!(region.contains("withdrawn since 6 Oct (link 6 at 11.66 mm, below 11.70 mm; TR-3311)"));
+    assert!(region.contains("8 launches left of 250, likely 28 Oct to 26 Nov"));
+    assert!(region.contains("Allowed under concession C-0031 to 24:00 on 31 Oct 2026"));
+    assert!(region.matches("<li class=\"line").count() <= 25);
+    let stops = &region
+        [region.find("Gear that stops a launch").unwrap()..region.find("Gear that limits a launch").unwrap()];
+    assert_eq!(stops.matches("<li class=\"line stops\">").count(), 5);
+
+    let item = read(&router, "/item/F-0417").await.text;
+    assert!(item.contains("242 of 250 launches: 61 + 84 + 97."));
+    assert!(item.contains("A sheet kept at Quarle Beach alone would read 97."));
+    assert!(item.contains("11 Mar 2024 to 3 Feb 2025"));
+
+    let why = read(&router, "/item/F-0417/why/fall-renewal").await.text;
+    assert!(why.contains("61 + 84 + 97 = 242 of 250 launches used, 8 left"));
+
+    let station = read(&router, "/station/qua").await.text;
+    assert!(station.contains("No gear here stops a launch."));
+    assert!(station.contains("Log of Quarle Beach known to 11 Oct 2026"));
+}
+
+/// Story 2 happened on 6 Oct at 15:10: the evening before, Nethery Ness launched.
+#[tokio::test]
+async fn a_page_can_be_replayed() {
+    let router = router(demo_web().await);
+    let before = read(&router, "/station/net?as_of=2026-10-05").await;
+    check_page("replay", &before);
+    assert!(before.text.contains("Replay: read as of the end of Mon 5 Oct 2026."));
+    assert!(before.text.contains("No gear here stops a launch"));
+    assert!(before.text.contains("as_of=2026-10-05"));
+    let after = read(&router, "/station/net?as_of=2026-10-06").await.text;
+    assert!(after.contains("Gear stops a launch here: C-0221."));
+    // All was imported on the morning of the 12th: nothing was known the day before.
+    assert_eq!(read(&router, "/item/F-0417?known_on=2026-10-11").await.status, StatusCode::NOT_FOUND);
+    let known = read(&router, "/item/F-0417?known_on=2026-10-12&as_of=2026-10-11").await;
+    assert_eq!(known.status, StatusCode::OK);
+    assert!(known.text.contains("with what was known by the end of Mon 12 Oct 2026"));
+    assert!(known.text.contains("242 of 250 launches: 61 + 84 + 97."));
+    assert_eq!(read(&router, "/?as_of=&known_on=").await.status, StatusCode::OK);
+    for path in [
+        "/?as_of=12.10.2026",
+        "/station/qua?known_on=2026-02-30",
+        "/rules?as_of=yesterday",
+        "/?as_of=1&as_of=2",
+    ] {
+        let wrong = read(&router, path).await;
+        assert_eq!(wrong.status, StatusCode::BAD_REQUEST, "{path}");
+        check_page(path, &wrong);
+    }
+}
+
+#[tokio::test]
+async fn a_search_leads_to_the_item_or_to_what_was_meant() {
+    let router = router(demo_web().await);
+    for sought in ["F-0417", "f%200417", "f0417"] {
+        let answer = read(&router, &format!("/search?q={sought}&as_of=2026-10-01")).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{sought}");
+        assert_eq!(answer.headers["location"], "/item/F-0417?as_of=2026-10-01");
+        check_headers(sought, &answer.headers);
+    }
+    let mistyped = read(&router, "/search?q=F-4017").await.text;
+    assert!(mistyped.contains("By a tag like it") && mistyped.contains("href=\"/item/F-0417\""));
+    assert!(read(&router, "/search?q=TR-3267").await.text.contains("certificate TR-3267"));
+    assert!(read(&router, "/search?q=quarle").await.text.contains("href=\"/station/qua\""));
+    let unknown = read(&router, "/item/F-4017").await;
+    assert_eq!(unknown.status, StatusCode::NOT_FOUND);
+    assert!(
+        unknown.text.contains("Was one of these meant?") && unknown.text.contains("href=\"/item/F-0417\"")
+    );
+}
+
+#[tokio::test]
+async fn the_demo_shows_its_mail_as_text() {
+    let router = router(demo_web().await);
+    let list = read(&router, "/mail").await.text;
+    assert!(list.contains("1 mail, caught here") && list.contains("12 Oct 2026 07:00 TVST"));
+    let one = read(&router, "/mail/1").await.text;
+    assert!(one.contains("F-0417 — &#60;i&#62;8 left&#60;/i&#62;"), "{one}");
+    assert!(one.contains("Quarle Beach &#60;b&#62;1&#60;/b&#62; due"));
+    assert!(!one.contains("HTML only"));
+    let raw = read(&router, "/mail/1/raw").await;
+    assert_eq!(raw.text, MAIL);
+    assert!(raw.headers["content-type"].to_str().unwrap().starts_with("text/plain"));
+    assert!(raw.headers["content-disposition"].to_str().unwrap().starts_with("attachment"));
+    check_headers("raw", &raw.headers);
+    for path in ["/mail/0", "/mail/2", "/mail/x/raw"] {
+        let answer = read(&router, path).await;
+        assert_eq!(answer.status, StatusCode::NOT_FOUND, "{path}");
+        check_page(path, &answer);
+    }
+}
+
+#[tokio::test]
+async fn hostile_words_stay_words() {
+    let router = router(hostile_web().await);
+    let tag = "/item/%3Cscript%3Ealert%281%29%3C/script%3E";
+    let pages = [
+        "/",
+        "/station/abc",
+        tag,
+        "/item/LC/1",
+        "/search?q=%3Cscript",
+        "/search?q=img",
+        "/rules/fall-thorough-examination",
+        "/item/A%3Fb%23c%2520d/e",
+        "/station/%3Cscript%3E",
+        "/item/%3Cscript%3Enone",
+        "/rules/%22%3E%3Cscript%3E",
+        "/?as_of=%3Cscript%3E",
+    ];
+    for path in pages {
+        let answer = read(&router, path).await;
+        assert!(!answer.status.is_server_error(), "{path}");
+        check_page(path, &answer);
+        for markup in ["<img", "<u>note", "<b>A &", "><script"] {
+            assert!(!answer.text.contains(markup), "{path} holds {markup}");
+        }
+        for href in links(&answer.text) {
+            let led = read(&router, &href).await;
+            assert!(
+                led.status == StatusCode::OK || led.status == StatusCode::SEE_OTHER,
+                "{path} leads to {href}: {}",
+                led.status
+            );
+        }
+    }
+}
+
+/// Contract, section 3: failed work puts an item in quarantine, and a required position that holds it, or is
+/// empty, takes the station off.
+#[tokio::test]
+async fn failed_work_and_empty_positions_stop_a_launch() {
+    let router = router(hostile_web().await);
+    let region = read(&router, "/").await.text;
+    assert!(
+        region.contains("quarantined since 1 Oct (failed: thorough examination of a launching fall)"),
+        "{region}"
+    );
+    assert!(region.contains("4 of 4 places empty"));
+    let station = read(&router, "/station/abc").await.text;
+    assert!(station.contains("Gear stops a launch here: "));
+    assert!(station.contains("has no log") && station.contains("nothing was ever logged"));
+    let earlier = read(&router, "/?as_of=2026-09-30").await.text;
+    assert!(!earlier.contains("quarantined since"));
+}
+
+#[tokio::test]
+async fn what_is_not_there_says_so_and_is_marked_like_the_rest() {
+    let router = router(hostile_web().await);
+    let cases = [
+        (Method::GET, "/nowhere", StatusCode::NOT_FOUND),
+        (Method::GET, "/station/xyz", StatusCode::NOT_FOUND),
+        (Method::GET, "/item/xyz", StatusCode::NOT_FOUND),
+        (Method::GET, "/rules/xyz", StatusCode::NOT_FOUND),
+        (Method::GET, "/item/LC/1/why/fall-renewal", StatusCode::NOT_FOUND),
+        (Method::GET, "/item/LC/1/why/xyz", StatusCode::NOT_FOUND),
+        (Method::GET, "/mail", StatusCode::NOT_FOUND),
+        (Method::GET, "/item/%FF", StatusCode::BAD_REQUEST),
+        (Method::POST, "/", StatusCode::METHOD_NOT_ALLOWED),
+        (Method::DELETE, "/item/LC/1", StatusCode::METHOD_NOT_ALLOWED),
+    ];
+    for (method, path, status) in cases {
+        let answer = ask(&router, method, path).await;
+        assert_eq!(answer.status, status, "{path}");
+        check_page(path, &answer);
+        assert!(!answer.text.contains("href=\"/mail\""), "{path} leads to mail that is not there");
+    }
+    let station = read(&router, "/station/xyz").await.text;
+    assert!(station.contains("No station is called") && station.contains("href=\"/station/abc\""));
+    for path in ["/pages.css", "/health/live"] {
+        let answer = read(&router, path).await;
+        assert_eq!(answer.status, StatusCode::OK);
+        check_headers(path, &answer.headers);
+    }
+    assert_eq!(read(&router, "/health/live").await.text, "live\n");
+    let head = ask(&router, Method::HEAD, "/").await;
+    assert_eq!((head.status, head.text.as_str()), (StatusCode::OK, ""));
+    check_headers("HEAD", &head.headers);
+}
+
+#[tokio::test]
+async fn a_panic_becomes_a_page() {
+    let web = Arc::new(hostile_web().await);
+    let layer = axum::middleware::from_fn_with_state(web, guard::guard);
+    let router =
+        Router::new().route("/boom", get(async || -> &'static str { panic!("on purpose") })).layer(layer);
+    let answer = read(&router, "/boom").await;
+    assert_eq!(answer.status, StatusCode::INTERNAL_SERVER_ERROR);
+    check_page("/boom", &answer);
+    assert!(answer.text.contains("treat what it would have shown as unknown"));
+}
+
+#[tokio::test]
+async fn pages_are_served_until_they_are_stopped() {
+    let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let address = listener.local_addr().unwrap();
+    let (stop, stopped) = tokio::sync::oneshot::channel::<()>();
+    let web = hostile_web().await;
+    let serving = tokio::spawn(serve(listener, web, async { drop(stopped.await) }));
+    let mut stream = tokio::net::TcpStream::connect(address).await.unwrap();
+    stream
+        .write_all(b"GET /health/live HTTP/1.1\r\nHost: a.example\r\nConnection: close\r\n\r\n")
+        .await
+        .unwrap();
+    let mut heard = String::new();
+    stream.read_to_string(&mut heard).await.unwrap();
+    assert!(heard.starts_with("HTTP/1.1 200 OK") && heard.ends_with("live\n"), "{heard}");
+    stop.send(()).unwrap();
+    serving.await.unwrap().unwrap();
+    assert!(tokio::net::TcpStream::connect(address).await.is_err());
+}

@@ -1,0 +1,75 @@
+//! One visit to a page: the address taken apart, and the way to its answer.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::rejection::RawPathParamsRejection;
+use axum::extract::{FromRequestParts, RawPathParams};
+use axum::http::request::Parts;
+use axum::response::{Html, IntoResponse, Response};
+
+use super::Web;
+use super::asked::{Asked, Query};
+use super::fault::{self, Fault};
+
+/// A visit, before what it asks for was looked at.
+pub(super) struct Visit {
+    pub(super) web: Arc<Web>,
+    pub(super) query: Query,
+    name: String,
+}
+
+impl Visit {
+    /// What the address names behind the page's own path: a slug, a tag, a number.
+    pub(super) fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// The day asked for.
+    ///
+    /// # Errors
+    /// A text that is no date.
+    pub(super) fn asked(&self) -> Result<Asked, Fault> {
+        self.query.read(&self.web)
+    }
+
+    /// The page, or the page that says why there is none.
+    pub(super) fn answer(&self, made: Result<Response, Fault>) -> Response {
+        made.unwrap_or_else(|fault| fault::answer(&self.web, &fault))
+    }
+}
+
+/// A whole page.
+///
+/// # Errors
+/// The template's own.
+pub(super) fn html(page: &impl Template) -> Result<Response, Fault> {
+    Ok(Html(page.render()?).into_response())
+}
+
+impl FromRequestParts<Arc<Web>> for Visit {
+    type Rejection = Response;
+
+    async fn from_request_parts(parts: &mut Parts, web: &Arc<Web>) -> Result<Visit, Response> {
+        let read = async {
+            let name = first_name(RawPathParams::from_request_parts(parts, web).await)?;
+            let query = axum::extract::Query::try_from_uri(&parts.uri);
+            let axum::extract::Query(query) = query.map_err(|_| {
+                Fault::asked(
+                    "The part of the address behind the ? cannot be read.",
+                    "Name each thing once, like ?as_of=2026-10-12.",
+                )
+            })?;
+            Ok::<_, Fault>(Visit { web: Arc::clone(web), query, name })
+        };
+        read.await.map_err(|fault| fault::answer(web, &fault))
+    }
+}
+
+fn first_name(found: Result<RawPathParams, RawPathParamsRejection>) -> Result<String, Fault> {
+    match found {
+        Ok(names) => Ok(names.iter().next().map(|(_, value)| value.to_owned()).unwrap_or_default()),
+        Err(RawPathParamsRejection::MissingPathParams(_)) => Ok(String::new()),
+        Err(_) => Err(Fault::asked("The address is not UTF-8.", "Follow a link, or search for the tag.")),
+    }
+}
