@@ -107,8 +107,11 @@ impl Ahead {
         let totals = &self.totals[usize::from(rate.southern)];
         let short = |index: usize| chance(rate, remaining, totals[index]) < level;
         let guess = totals.partition_point(|ahead| *ahead < guess_ahead(rate, remaining, level));
-        let (mut low, mut high) = (start.min(totals.len()), totals.len());
-        let mut at = guess.clamp(low, high.checked_sub(1)?);
+        let (mut low, mut high) = (start, totals.len());
+        if low >= high {
+            return None;
+        }
+        let mut at = guess.clamp(low, high - 1);
         let mut step = 1;
         while low < high {
             if short(at) {
@@ -323,7 +326,9 @@ mod tests {
     #[test]
     fn nothing_left_is_certain_and_far_dates_are_empty() {
         let slow = rate(0.0, 400.0, false);
-        assert_eq!(Ahead::new(&Odds::default(), date(2026, 1, 1)).crossing(&slow, 500, 0.1, 0), None);
+        let ahead = Ahead::new(&Odds::default(), date(2026, 1, 1));
+        assert_eq!(ahead.crossing(&slow, 500, 0.1, 0), None);
+        assert_eq!(ahead.crossing(&slow, 500, 0.5, HORIZON_DAYS), None);
         assert!((chance(&slow, 0, 1.0) - 1.0).abs() < f64::EPSILON);
         assert!(chance(&slow, 5, 0.0).abs() < f64::EPSILON);
     }

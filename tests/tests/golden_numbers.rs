@@ -20,7 +20,7 @@ fn golden(name: &str) -> Vec<csv::StringRecord> {
 }
 
 /// Spans forward and back against python-dateutil's relativedelta, which clamps to the month's end
-/// (generators/calendar_dateutil.py): month ends, leap days, the year 2100, and any day.
+/// (`generators/calendar_dateutil.py`): month ends, leap days, the year 2100, and any day.
 #[test]
 fn spans_agree_with_dateutil() {
     let rows = golden("calendar_dateutil.csv");
@@ -60,7 +60,7 @@ fn rate(row: &csv::StringRecord) -> Rate {
     Rate { uses: 0.0, months: 0.0, a, b, southern: false }
 }
 
-/// Chances against scipy.stats.nbinom.sf (generators/forecast_scipy.py), to 1e-9.
+/// Chances against scipy.stats.nbinom.sf (`generators/forecast_scipy.py`), to 1e-9.
 #[test]
 fn chances_of_crossing_agree_with_scipy() {
     let rows: Vec<_> = golden("forecast_scipy.csv").into_iter().filter(|row| &row[0] == "crossing").collect();

@@ -22,6 +22,17 @@ pub(super) struct Mark {
 
 const ON_HOLD: Mark = Mark { shape: "✕", word: "on hold" };
 
+const CONCEDED: Mark = Mark { shape: "◇", word: "by concession" };
+
+/// The mark of a row: a concession and a hold say more than its date does.
+fn mark_of(judged: &Judged) -> Mark {
+    match (judged.bite, judged.concession) {
+        (Bite::Limits, Some(_)) => CONCEDED,
+        _ if judged.row.held => ON_HOLD,
+        _ => mark(judged.row.standing),
+    }
+}
+
 /// Meters that say that gear was used.
 const USES: [&str; 3] = ["launches", "recoveries", "pulls"];
 
@@ -84,7 +95,7 @@ impl View<'_> {
         let found = self.evaluator.derive(row.item, row.rule);
         let When { by, because } = self.when(&found);
         Line {
-            mark: if row.held { ON_HOLD } else { mark(row.standing) },
+            mark: mark_of(first),
             stops: first.bite == Bite::Stops,
             tags: ids.iter().map(|id| self.links.to_item(self.tag(*id))).collect(),
             what: self.whats(&ids),

@@ -200,6 +200,8 @@ async fn the_demo_says_its_stories() {
         [region.find("Gear that stops a launch").unwrap()..region.find("Gear that limits a launch").unwrap()];
     assert_eq!(stops.matches("<li class=\"line stops\">").count(), 5);
 
+    assert!(stops.contains("Used while on hold: 1 recovery."));
+
     let item = read(&router, "/item/F-0417").await.text;
     assert!(item.contains("242 of 250 launches: 61 + 84 + 97."));
     assert!(item.contains("A sheet kept at Quarle Beach alone would read 97."));

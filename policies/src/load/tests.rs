@@ -8,13 +8,12 @@ fn marked(text: &str) -> (String, Vec<(usize, usize)>) {
     let (mut plain, mut places) = (String::new(), Vec::new());
     let (mut line, mut column) = (1, 1);
     for letter in text.chars() {
-        match letter {
-            MARK => places.push((line, column)),
-            _ => {
-                plain.push(letter);
-                (line, column) = if letter == '\n' { (line + 1, 1) } else { (line, column + 1) };
-            }
+        if letter == MARK {
+            places.push((line, column));
+            continue;
         }
+        plain.push(letter);
+        (line, column) = if letter == '\n' { (line + 1, 1) } else { (line, column + 1) };
     }
     (plain, places)
 }
@@ -27,19 +26,14 @@ fn faults(files: &[(&str, &str)]) -> Vec<Fault> {
 
 /// Every fault of a set stands at a mark, mark by mark, and says the phrase.
 fn told(files: &[(&str, &str)], phrases: &[&str]) {
-    let plain: Vec<(&str, String, Vec<(usize, usize)>)> = files
-        .iter()
-        .map(|(name, text)| {
-            let (text, places) = marked(text);
-            (*name, text, places)
-        })
-        .collect();
-    let read: Vec<(&str, &str)> = plain.iter().map(|(name, text, _)| (*name, text.as_str())).collect();
+    let (mut plain, mut places) = (Vec::new(), Vec::new());
+    for (name, text) in files {
+        let (text, marks) = marked(text);
+        plain.push((*name, text));
+        places.extend(marks.into_iter().map(|(line, column)| (*name, line, column)));
+    }
+    let read: Vec<(&str, &str)> = plain.iter().map(|(name, text)| (*name, text.as_str())).collect();
     let found = faults(&read);
-    let places: Vec<(&str, usize, usize)> = plain
-        .iter()
-        .flat_map(|(name, _, places)| places.iter().map(|(line, column)| (*name, *line, *column)))
-        .collect();
     let have: Vec<(&str, usize, usize)> =
         found.iter().map(|fault| (fault.file.as_str(), fault.line, fault.column)).collect();
     let all: Vec<String> = found.iter().map(ToString::to_string).collect();
@@ -83,14 +77,12 @@ fn rule_text(lines: &[&str]) -> String {
         ("authority", "\"house\""),
     ];
     let says = |line: &str, key: &str| line.trim_start_matches(MARK).split([' ', '=']).next() == Some(key);
-    let mut text = "[[rule]]\n".to_owned();
-    for (key, value) in sound {
-        if !lines.iter().any(|line| says(line, key)) {
-            text += &format!("{key} = {value}\n");
-        }
-    }
+    let left = sound.iter().filter(|(key, _)| !lines.iter().any(|line| says(line, key)));
+    let mut text = vec!["[[rule]]".to_owned()];
+    text.extend(left.map(|(key, value)| format!("{key} = {value}")));
     // A key alone is one left out.
-    text + &lines.iter().filter(|line| line.contains('=')).map(|line| format!("{line}\n")).collect::<String>()
+    text.extend(lines.iter().filter(|line| line.contains('=')).map(|line| (*line).to_owned()));
+    text.join("\n") + "\n"
 }
 
 fn service(text: &str, phrases: &[&str]) {

@@ -26,6 +26,11 @@ impl Draw {
         low.saturating_add_unsigned(self.next() % width)
     }
 
+    /// An index below `length`.
+    pub fn index(&mut self, length: usize) -> usize {
+        usize::try_from(self.next() % (length as u64).max(1)).unwrap_or_default()
+    }
+
     /// True so many times in a hundred.
     pub fn percent(&mut self, chance: i64) -> bool {
         self.range(0, 100) < chance

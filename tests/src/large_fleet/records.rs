@@ -80,7 +80,7 @@ fn host_of(size: &Size, on: On, station: u32, draw: &mut Draw) -> u32 {
         On::Gear(kind) => {
             let own = numbers_at(size, station).filter(|number| *number as usize % GEAR.len() == kind);
             let own: Vec<u32> = own.collect();
-            size.hosts() + own[draw.range(0, own.len() as i64) as usize]
+            size.hosts() + own[draw.index(own.len())]
         }
     }
 }

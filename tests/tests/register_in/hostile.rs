@@ -22,7 +22,9 @@ async fn refused_bytes(bytes: &[u8], wanted: &[(&str, &str)]) {
 
 fn usage(rows: &[&[u8]]) -> Vec<u8> {
     let mut bytes = USAGE.as_bytes().to_vec();
-    rows.iter().for_each(|row| bytes.extend_from_slice(row));
+    for row in rows {
+        bytes.extend_from_slice(row);
+    }
     bytes
 }
 

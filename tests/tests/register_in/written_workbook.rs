@@ -79,10 +79,10 @@ fn styles() -> Entry {
 
 fn parts(sheets: &[(&str, String)]) -> Vec<Entry> {
     let numbered = || (1..).zip(sheets);
-    let names: String = numbered()
+    let names: Vec<String> = numbered()
         .map(|(n, (name, _))| format!("<sheet name=\"{name}\" sheetId=\"{n}\" r:id=\"rId{n}\"/>"))
         .collect();
-    let links: String = numbered()
+    let links: Vec<String> = numbered()
         .map(|(n, _)| format!("<Relationship Id=\"rId{n}\" Type=\"{RELATIONS}/worksheet\" Target=\"worksheets/sheet{n}.xml\"/>"))
         .collect();
     let mut entries = vec![
@@ -101,13 +101,15 @@ fn parts(sheets: &[(&str, String)]) -> Vec<Entry> {
         plain(
             "xl/workbook.xml",
             &format!(
-                "<workbook xmlns=\"{SPREADSHEET}\" xmlns:r=\"{RELATIONS}\"><sheets>{names}</sheets></workbook>"
+                "<workbook xmlns=\"{SPREADSHEET}\" xmlns:r=\"{RELATIONS}\"><sheets>{}</sheets></workbook>",
+                names.concat()
             ),
         ),
         plain(
             "xl/_rels/workbook.xml.rels",
             &format!(
-                "<Relationships xmlns=\"{PACKAGE}/relationships\">{links}<Relationship Id=\"rIdS\" Type=\"{RELATIONS}/styles\" Target=\"styles.xml\"/></Relationships>"
+                "<Relationships xmlns=\"{PACKAGE}/relationships\">{}<Relationship Id=\"rIdS\" Type=\"{RELATIONS}/styles\" Target=\"styles.xml\"/></Relationships>",
+                links.concat()
             ),
         ),
         styles(),
@@ -136,11 +138,11 @@ pub fn flooding_workbook(sheets: &[(&str, String)], mebibytes: usize) -> Vec<u8>
 
 /// A row of cells of text; an empty text is no cell.
 pub fn words(number: usize, cells: &[&str]) -> String {
-    let mut row = String::new();
-    for (column, text) in ('A'..).zip(cells).filter(|(_, text)| !text.is_empty()) {
-        row += &format!("<c r=\"{column}{number}\" t=\"inlineStr\"><is><t>{text}</t></is></c>");
-    }
-    row_of(number, &row)
+    let cells = ('A'..).zip(cells).filter(|(_, text)| !text.is_empty());
+    let cells = cells.map(|(column, text)| {
+        format!("<c r=\"{column}{number}\" t=\"inlineStr\"><is><t>{text}</t></is></c>")
+    });
+    row_of(number, &cells.collect::<Vec<_>>().concat())
 }
 
 /// A row of cells given as they stand in the part.
