@@ -134,7 +134,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Notices(notices) => notices.run(&settings).await,
         Command::Serve(serve) => serve.run(&settings).await,
         Command::Demo(demo) => demo.run().await,
-        Command::Config(config) => Ok(config.run(&settings)),
+        Command::Config(config) => config.run(&settings),
         Command::ProofLoad(proof_load) => proof_load.run(),
         Command::Verify => verify::run(&settings).await,
         Command::Backup(backup) => backup.run(&settings).await,

@@ -4,10 +4,11 @@ use std::net::ToSocketAddrs;
 
 use clap::{Args, Subcommand};
 
+use super::say::say;
 use super::{Answer, Settings};
 use crate::config::{Config, Smtp};
 use crate::notices::delivery;
-use crate::notices::message::Envelope;
+use crate::notices::message::{Envelope, sender};
 use crate::notices::smtp::StepLimits;
 use crate::policy_set::{self, PolicyError};
 
@@ -24,17 +25,17 @@ enum What {
 }
 
 impl ConfigCommand {
-    pub(super) fn run(self, settings: &Settings) -> Answer {
+    pub(super) fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
         let What::Check = self.what;
         let wrong = faults(&settings.config);
         for fault in &wrong {
-            println!("{fault}");
+            say(format_args!("{fault}\n"))?;
         }
         if wrong.is_empty() {
-            println!("settings are in order: database {}", settings.config.database);
-            return Answer::Done;
+            say(format_args!("settings are in order: database {}\n", settings.config.database))?;
+            return Ok(Answer::Done);
         }
-        Answer::No
+        Ok(Answer::No)
     }
 }
 
@@ -62,8 +63,10 @@ fn smtp_faults(smtp: &Smtp) -> Vec<String> {
     if let Err(error) = delivery::settings(smtp, StepLimits::default()) {
         wrong.push(format!("{error:#}"));
     }
-    if Envelope::new(&smtp.from, &smtp.from).is_err() {
-        wrong.push(format!("smtp.from = \"{}\": give a bare address like tallow@station.example", smtp.from));
+    let (_, address) = sender(&smtp.from);
+    if Envelope::new(address, address).is_err() {
+        let right = "give an address like tallow@station.example, or Launching gear <tallow@station.example>";
+        wrong.push(format!("smtp.from = \"{}\": {right}", smtp.from));
     }
     let loopback = ["localhost", "127.0.0.1", "::1"].contains(&smtp.host.as_str());
     if smtp.tls == "none" && !loopback {

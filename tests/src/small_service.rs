@@ -1,0 +1,122 @@
+//! A service of two stations and four pieces of gear, small enough to know every date of it by heart.
+//! All of it is invented.
+
+use crate::harness::Room;
+
+/// Register files.
+pub const REGISTER: &[(&str, &str)] = &[
+    (
+        "stations.csv",
+        "station,name,time_zone\n\
+         bay,Low Bay,\"TVT0TVST,M3.5.0/1,M10.5.0/2\"\n\
+         bar,Outer Bar,\"TVT0TVST,M3.5.0/1,M10.5.0/2\"\n",
+    ),
+    (
+        "people.csv",
+        "email,name,role,station\n\
+         mechanic@bay.example,\"Mechanic, Low Bay\",mechanic,bay\n\
+         mechanic@bar.example,Mécanicien Ø,mechanic,bar\n\
+         booking@testhouse.example,Test House,test house,\n",
+    ),
+    (
+        "items.csv",
+        "item,kind,station,manufactured_on,entered_service_on,wll_t\n\
+         LC-1,carriage,bay,2019-05-01,2019-06-01,\n\
+         F-1,fall,bay,2019-05-01,2019-06-01,\n\
+         S-1,shackle,bay,2019-05-01,2019-06-01,30\n\
+         L-1,line,bar,,,\n",
+    ),
+    ("fittings.csv", "item,fitted_at,host,position\nF-1,2019-06-01T08:00:00Z,LC-1,fall\n"),
+    ("usage.csv", "key,host,at,meter,count\nU-1,LC-1,2020-03-04T10:00:00Z,launches,7\n"),
+    (
+        "work.csv",
+        "key,item,rule,done_at,outcome,measurements\n\
+         W-1,F-1,fall-examination,2020-01-31,passed,diameter=15.9\n\
+         W-2,S-1,shackle-proof-load,2020-02-29,passed,\n",
+    ),
+];
+
+/// Kinds of the policy set.
+pub const KINDS: &str = r#"[[kind]]
+name      = "carriage"
+meters    = ["launches"]
+positions = [{ name = "fall", takes = "fall" }]
+
+[[kind]]
+name = "fall"
+
+[[kind]]
+name       = "shackle"
+attributes = [{ name = "wll", unit = "t" }]
+proof      = { gear = "shackle", load = "wll_t" }
+
+[[kind]]
+name = "line"
+"#;
+
+/// Rules of the policy set.
+pub const RULES: &str = r#"[[rule]]
+id         = "fall-examination"
+title      = "Thorough examination of the fall"
+applies_to = { kind = "fall" }
+work       = "thorough examination"
+calendar   = { every = "6 months" }
+overdue    = "stops launch"
+by         = "competent person"
+authority  = "house"
+records    = [{ name = "diameter", unit = "mm", plausible = [5, 45] }]
+
+[[rule]]
+id         = "fall-renewal"
+title      = "Renew the fall"
+applies_to = { kind = "fall" }
+work       = "renewal"
+usage      = [{ meter = "launches", every = 250 }]
+overdue    = "stops launch"
+authority  = "house"
+
+[[rule]]
+id         = "shackle-proof-load"
+title      = "Proof load of the shackle"
+applies_to = { kind = "shackle" }
+work       = "proof load test"
+calendar   = { every = "5 years" }
+overdue    = "limits launch"
+by         = "test house"
+authority  = "house"
+
+[[rule]]
+id         = "line-renewal"
+title      = "Renew the line"
+applies_to = { kind = "line" }
+work       = "renewal"
+calendar   = { every = "3 years", from = "manufacture" }
+overdue    = "advisory"
+authority  = "house"
+"#;
+
+/// The service's own settings: a digest is owed from midnight on, so at any hour.
+pub const SERVICE: &str = "home_zone = \"TVT0TVST,M3.5.0/1,M10.5.0/2\"\ndigest_at = \"00:00\"\n";
+
+/// Files of the policy set.
+pub const POLICIES: &[(&str, &str)] =
+    &[("kinds.toml", KINDS), ("rules.toml", RULES), ("service.toml", SERVICE)];
+
+/// A room that holds the service as files, the register in `register`.
+pub fn room() -> Room {
+    let room = Room::empty();
+    for (name, text) in REGISTER {
+        room.write(&format!("register/{name}"), text);
+    }
+    for (name, text) in POLICIES {
+        room.write(&format!("policies/{name}"), text);
+    }
+    room
+}
+
+/// The same, imported.
+pub fn imported() -> Room {
+    let room = room();
+    room.tallow("import register").done();
+    room
+}
