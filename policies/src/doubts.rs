@@ -64,10 +64,9 @@ impl Evaluator<'_> {
         let meter = kind.meters.iter().find(|meter| meter.dial)?.id;
         let launches = self.set.kinds.find_meter("launches")?;
         let log = self.fleet.log(engine, meter)?;
-        let known = log.at.partition_point(|at| *at < self.cutoff(item).0);
+        let known = log.moments_before(self.cutoff(item));
         let counts: Vec<&Log> = own.iter().filter_map(|id| self.fleet.log(*id, launches)).collect();
-        let stretches: Vec<Stretch> =
-            log.at[..known].windows(2).map(|ends| stretch(log, &counts, ends)).collect();
+        let stretches: Vec<Stretch> = known.windows(2).map(|ends| stretch(log, &counts, ends)).collect();
         let (last, earlier) = stretches.split_last()?;
         let expected = last.hours.to_f64() / usual_hours(earlier)?;
         let chance = Poisson::new(expected).ok()?.cdf(last.logged.ceil_u64());
@@ -83,9 +82,8 @@ impl Evaluator<'_> {
         let mut doubts = Vec::new();
         for meter in counted.filter(|meter| kind.meter(*meter).is_some_and(|meter| !meter.dial)) {
             let Some(log) = self.fleet.log(host, meter) else { continue };
-            let known = log.at.partition_point(|at| *at < self.cutoff(item).0);
-            let close =
-                log.at[..known].windows(2).filter(|pair| pair[1] - pair[0] <= TWIN_MINUTES * MINUTE_MICROS);
+            let known = log.moments_before(self.cutoff(item));
+            let close = known.windows(2).filter(|pair| pair[1] - pair[0] <= TWIN_MINUTES * MINUTE_MICROS);
             doubts.extend(close.map(|pair| Doubt::Twins {
                 host,
                 meter,

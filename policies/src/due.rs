@@ -282,12 +282,10 @@ impl<'f> Evaluator<'f> {
 
     /// One usage clause over a period.
     pub(crate) fn usage_due(&self, id: ItemId, clause: &Usage, period: Period) -> UsageDue {
-        let used = usage::used(self.fleet, id, clause.meter, period);
-        let mut found =
-            UsageDue { meter: clause.meter, used, reached: None, reached_on: None, dates: [None; 3] };
+        let (used, reached) = usage::used_and_reached(self.fleet, id, clause.meter, period, clause.every);
+        let mut found = UsageDue { meter: clause.meter, used, reached, reached_on: None, dates: [None; 3] };
         if used >= clause.every {
-            found.reached = usage::reached(self.fleet, id, clause.meter, period, clause.every);
-            found.reached_on = found.reached.map(|reached| self.reached_on(id, reached));
+            found.reached_on = reached.map(|reached| self.reached_on(id, reached));
         } else if let Some(forecaster) = &self.forecaster
             && let Some(host) = forecaster.host(id, clause.meter, period.before)
         {

@@ -8,6 +8,7 @@ use crate::amount::Amount;
 use crate::dial;
 use crate::kinds::{KindId, MeterId};
 use crate::load::PolicySet;
+pub use crate::log::{DayUse, Log};
 use crate::rule::{RuleId, Value, words};
 use crate::usage;
 use crate::zone::{Instant, When, Zone};
@@ -155,114 +156,6 @@ pub struct Item {
     pub reach: Vec<Reach>,
     /// Whose use of a day it bears, where such use exists.
     pub day_reach: Vec<DayReach>,
-}
-
-/// Use known to the day only.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct DayUse {
-    /// Local day of the host.
-    pub day: Date,
-    /// 23:59:59 of that day.
-    pub at: Instant,
-    /// How much.
-    pub amount: Amount,
-}
-
-/// One meter's uses on one host, in time order.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Log {
-    /// Moments of dated uses, in microseconds, ascending.
-    pub at: Vec<i64>,
-    /// Running total up to and including each, in millionths.
-    pub total: Vec<i64>,
-    /// Uses known to the day only.
-    pub days: Vec<DayUse>,
-    /// First and last entry of any sort, baselines included.
-    pub span: Option<(Instant, Instant)>,
-}
-
-impl Log {
-    fn from_events(mut dated: Vec<(i64, i64)>, days: Vec<DayUse>, span: Option<(Instant, Instant)>) -> Log {
-        dated.sort_by_key(|(at, _)| *at);
-        let mut running = 0i64;
-        let total = dated.iter().map(|(_, amount)| {
-            running = running.saturating_add(*amount);
-            running
-        });
-        let total: Vec<i64> = total.collect();
-        Log { at: dated.into_iter().map(|(at, _)| at).collect(), total, days, span }
-    }
-
-    /// Running total strictly before a moment.
-    fn total_before(&self, at: Instant) -> i64 {
-        match self.at.partition_point(|have| *have < at.0) {
-            0 => 0,
-            n => self.total[n - 1],
-        }
-    }
-
-    /// Dated use in `from <= t < to`.
-    pub fn between(&self, from: Instant, to: Instant) -> Amount {
-        if from >= to {
-            return Amount::ZERO;
-        }
-        Amount::from_millionths(self.total_before(to) - self.total_before(from))
-    }
-
-    /// Everything before a moment.
-    pub fn sum_before(&self, to: Instant) -> Amount {
-        let undated: Amount = self.days.iter().filter(|use_| use_.at < to).map(|use_| use_.amount).sum();
-        Amount::from_millionths(self.total_before(to)) + undated
-    }
-
-    /// The last entry before a moment: use, or a reading that added none.
-    pub fn last_before(&self, to: Instant) -> Option<Instant> {
-        if let Some((_, last)) = self.span.filter(|(_, last)| *last < to) {
-            return Some(last);
-        }
-        let dated = match self.at.partition_point(|have| *have < to.0) {
-            0 => None,
-            n => Some(Instant(self.at[n - 1])),
-        };
-        let undated = self.days.iter().map(|use_| use_.at).filter(|at| *at < to).max();
-        dated.max(undated)
-    }
-
-    /// First dated use in `from <= t < to`.
-    pub fn first_between(&self, from: Instant, to: Instant) -> Option<Instant> {
-        let at = self.at.partition_point(|have| *have < from.0);
-        self.at.get(at).map(|at| Instant(*at)).filter(|at| *at < to)
-    }
-
-    /// Moment at which the running total since `from` reaches `wanted`.
-    pub fn reaches(&self, from: Instant, wanted: Amount) -> Option<Instant> {
-        let threshold = self.total_before(from).saturating_add(wanted.millionths());
-        let at = self.total.partition_point(|total| *total < threshold);
-        self.at.get(at).map(|at| Instant(*at))
-    }
-
-    /// Adds one dated use.
-    pub fn insert(&mut self, at: Instant, amount: Amount) {
-        let place = self.at.partition_point(|have| *have <= at.0);
-        let before = if place == 0 { 0 } else { self.total[place - 1] };
-        self.at.insert(place, at.0);
-        self.total.insert(place, before);
-        for total in &mut self.total[place..] {
-            *total = total.saturating_add(amount.millionths());
-        }
-        self.note(at);
-    }
-
-    /// Adds use known to the day only.
-    pub fn insert_day(&mut self, use_: DayUse) {
-        self.days.push(use_);
-        self.note(use_.at);
-    }
-
-    fn note(&mut self, at: Instant) {
-        let (first, last) = self.span.unwrap_or((at, at));
-        self.span = Some((first.min(at), last.max(at)));
-    }
 }
 
 /// A fleet, ready to be judged.

@@ -18,6 +18,7 @@ pub mod fitting;
 pub mod forecast;
 pub mod kinds;
 pub mod load;
+pub mod log;
 pub mod owed;
 pub mod proof_load;
 pub mod quarantine;

@@ -201,7 +201,12 @@ pub fn undated(
 fn recorded(fleet: &Fleet, item: ItemId, meter: MeterId, period: Period) -> Amount {
     let dated: Amount =
         stretches(fleet, item, meter, period).map(|(_, log, from, to)| log.between(from, to)).sum();
-    dated + undated(fleet, item, meter, period).map(|(_, use_)| use_.amount).sum()
+    dated + undated_sum(fleet, item, meter, period)
+}
+
+/// Use of a period that is known to the day only.
+fn undated_sum(fleet: &Fleet, item: ItemId, meter: MeterId, period: Period) -> Amount {
+    undated(fleet, item, meter, period).map(|(_, use_)| use_.amount).sum()
 }
 
 /// Everything an item used over a period; from the beginning, that includes use before the records.
@@ -210,31 +215,34 @@ pub fn used(fleet: &Fleet, item: ItemId, meter: MeterId, period: Period) -> Amou
     before + recorded(fleet, item, meter, period)
 }
 
-/// When use over a period reached a limit, if it did.
-pub fn reached(
+/// Everything an item used over a period, as [`used`] has it, and how it reached a limit, if it did.
+pub fn used_and_reached(
     fleet: &Fleet,
     item: ItemId,
     meter: MeterId,
     period: Period,
     limit: Amount,
-) -> Option<Reached> {
-    let mut so_far = if period.after.is_none() { opening(fleet, item, meter) } else { Amount::ZERO };
-    if so_far >= limit {
-        return Some(Reached::Opening);
-    }
-    let parts: Vec<_> = stretches(fleet, item, meter, period).collect();
-    let apart = parts.windows(2).all(|pair| pair[0].3 <= pair[1].2);
-    if !apart || undated(fleet, item, meter, period).next().is_some() {
-        return reached_by_event(fleet, item, meter, period, limit - so_far);
-    }
-    for (_, log, from, to) in parts {
-        let here = log.between(from, to);
-        if so_far + here >= limit {
-            return log.reaches(from, limit - so_far).map(Reached::At);
+) -> (Amount, Option<Reached>) {
+    let opening = if period.after.is_none() { opening(fleet, item, meter) } else { Amount::ZERO };
+    let mut so_far = opening;
+    let mut reached = (opening >= limit).then_some(Reached::Opening);
+    let mut end = Instant::MIN;
+    let mut apart = fleet.item(item).day_reach.is_empty();
+    for (_, log, from, to) in stretches(fleet, item, meter, period) {
+        apart &= end <= from;
+        end = to;
+        let part = log.part(from, to);
+        let here = log.sum(part);
+        if reached.is_none() && so_far + here >= limit {
+            reached = log.reaches(part, limit - so_far).map(Reached::At);
         }
         so_far += here;
     }
-    None
+    let used = so_far + undated_sum(fleet, item, meter, period);
+    if !apart && reached != Some(Reached::Opening) && used >= limit {
+        return (used, reached_by_event(fleet, item, meter, period, limit - opening));
+    }
+    (used, reached)
 }
 
 /// The plain way, event by event, for stretches that overlap in time.
@@ -260,12 +268,7 @@ fn reached_by_event(
 fn events(fleet: &Fleet, item: ItemId, meter: MeterId, period: Period) -> Vec<(Instant, Amount)> {
     let mut events: Vec<(Instant, Amount)> = Vec::new();
     for (_, log, from, to) in stretches(fleet, item, meter, period) {
-        let start = log.at.partition_point(|at| *at < from.0);
-        let end = log.at.partition_point(|at| *at < to.0);
-        for index in start..end {
-            let before = if index == 0 { 0 } else { log.total[index - 1] };
-            events.push((Instant(log.at[index]), Amount::from_millionths(log.total[index] - before)));
-        }
+        events.extend(log.uses(log.part(from, to)));
     }
     events.extend(undated(fleet, item, meter, period).map(|(_, use_)| (use_.at, use_.amount)));
     events

@@ -3,7 +3,7 @@
 use std::collections::HashSet;
 
 use jiff::civil::Date;
-use policies::due::{DueRow, Evaluator};
+use policies::due::{Because, DueRow, Evaluator};
 use policies::explain::Derivation;
 use policies::facts::{Fleet, ItemId};
 use policies::load::PolicySet;
@@ -226,9 +226,7 @@ impl Desk<'_> {
             by: rule.by.clone().unwrap_or_else(|| "station mechanic".to_owned()),
             authority: rule.authority.to_string(),
             source: rule.source.clone(),
-            window: row
-                .calendar_due
-                .map(|due| (rule.window.early.before(due), rule.window.late.after(due, 1))),
+            window: window(rule, row),
             records: rule.records.iter().map(record_text).collect(),
         }
     }
@@ -317,6 +315,12 @@ pub(super) struct Said {
 fn sequence(as_of: Date) -> u32 {
     let epoch = jiff::civil::date(2020, 1, 1);
     u32::try_from((as_of - epoch).get_days()).unwrap_or(0)
+}
+
+/// When the work meets its date; only a date of the calendar has a window.
+fn window(rule: &Rule, row: &DueRow) -> Option<(Date, Date)> {
+    let due = row.calendar_due.filter(|_| row.because == Some(Because::Calendar))?;
+    Some((rule.window.early.before(due), rule.window.late.after(due, 1)))
 }
 
 fn effect(effect: RuleEffect) -> Effect {

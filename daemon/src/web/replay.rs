@@ -26,16 +26,7 @@ pub(super) fn last_log(fleet: &Fleet, station: StationId, before: Instant) -> Op
 }
 
 fn logs_before<'f>(fleet: &'f Fleet, item: &'f Item, before: Instant) -> impl Iterator<Item = Instant> + 'f {
-    item.logs.iter().filter_map(move |(_, index)| {
-        let log = fleet.logs.get(*index as usize)?;
-        let (_, last) = log.span?;
-        if last < before {
-            return Some(last);
-        }
-        let dated = log.at.partition_point(|at| *at < before.0).checked_sub(1).map(|at| Instant(log.at[at]));
-        let undated = log.days.iter().map(|use_| use_.at).filter(|at| *at < before).max();
-        dated.max(undated)
-    })
+    item.logs.iter().filter_map(move |(_, index)| fleet.logs.get(*index as usize)?.last_before(before))
 }
 
 /// The moment a page is read at: now, or the end of a day gone by.
