@@ -5,6 +5,7 @@ mod config;
 mod due;
 mod log;
 mod notices;
+mod odds;
 mod policy;
 mod proof_load;
 mod readiness;
@@ -58,6 +59,8 @@ enum Command {
     Log(log::Log),
     /// Record work done
     Work(work::Work),
+    /// Chances of crossing a usage limit, and how well they did
+    Odds(odds::Odds),
     /// What was, is and will be sent
     Notices(notices::Notices),
     /// The daemon: sweeps, notices, pages
@@ -131,6 +134,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Policy(policy) => policy.run(&settings).await,
         Command::Log(log) => log.run(&settings).await,
         Command::Work(work) => work.run(&settings).await,
+        Command::Odds(odds) => odds.run(&settings).await,
         Command::Notices(notices) => notices.run(&settings).await,
         Command::Serve(serve) => serve.run(&settings).await,
         Command::Demo(demo) => demo.run().await,

@@ -9,7 +9,8 @@ use policies::due::{DueRow, Evaluator};
 use policies::facts::{Fleet, ItemId};
 use policies::kinds::MeterId;
 use policies::load::PolicySet;
-use policies::zone::Instant;
+use policies::odds::{Learnt, learns_before};
+use policies::zone::{Instant, Zone};
 use tokio::sync::Mutex;
 
 use crate::clock::Clock;
@@ -162,7 +163,12 @@ impl Desk {
                 tx.append_new(&fresh).await?;
                 self.apply(tx, &mut loaded, &fresh).await?;
                 let moved = self.moved(&loaded.fleet, &fresh);
-                let rows = self.rewrite(tx, &loaded.fleet, &moved).await?;
+                let rows = if self.teaches(&fresh) {
+                    loaded.learnt = None;
+                    self.replace(tx, &loaded.fleet, self.today()).await?
+                } else {
+                    self.rewrite(tx, &mut loaded, &moved).await?
+                };
                 loaded.head = tx.link();
                 Ok((Recorded { new: true, items: moved.items.len(), rows }, loaded))
             })
@@ -186,9 +192,9 @@ impl Desk {
                     return Ok(Recorded { new: false, items: 0, rows: 0 });
                 }
                 tx.append_new(std::slice::from_ref(&work)).await?;
-                let loaded = tx.fleet(&self.set).await?;
+                let mut loaded = tx.fleet(&self.set).await?;
                 let moved = Moved { items: with_set_members(&loaded.fleet, &work.item), meters: None };
-                let rows = self.rewrite(tx, &loaded.fleet, &moved).await?;
+                let rows = self.rewrite(tx, &mut loaded, &moved).await?;
                 Ok(Recorded { new: true, items: moved.items.len(), rows })
             })
             .await
@@ -299,15 +305,40 @@ impl Desk {
         Ok(rows.len())
     }
 
+    /// What the fleet at hand teaches its forecasts: kept, since learning reads every log.
+    fn learnt(&self, loaded: &mut Loaded) -> Arc<Learnt> {
+        let before = learns_before(self.today());
+        if let Some((_, learnt)) = loaded.learnt.as_ref().filter(|(day, _)| *day == before) {
+            return Arc::clone(learnt);
+        }
+        let learnt = Arc::new(Learnt::of(&self.set, &loaded.fleet, self.today()));
+        loaded.learnt = Some((before, Arc::clone(&learnt)));
+        learnt
+    }
+
+    /// Whether rows of use change what the whole fleet learns from: those of a settled month do. A day more is
+    /// taken, since months end with each station's own midnight.
+    fn teaches(&self, rows: &[Usage]) -> bool {
+        let settled = Zone::utc().end_of(learns_before(self.today()));
+        self.set.service.odds.learn && rows.iter().any(|row| row.at < settled.0)
+    }
+
     /// Rewrites the rows that moved; every row of those items on another day than the table stands for, and the
     /// whole table where it stood under another policy set.
-    async fn rewrite(&self, tx: &mut Writer, fleet: &Fleet, moved: &Moved) -> Result<usize, StoreError> {
+    async fn rewrite(
+        &self,
+        tx: &mut Writer,
+        loaded: &mut Loaded,
+        moved: &Moved,
+    ) -> Result<usize, StoreError> {
         let today = self.today();
+        let learnt = self.learnt(loaded);
+        let fleet = &loaded.fleet;
         let mark = tx.remembered(DUE_MARK).await?.unwrap_or_default();
         if !mark.ends_with(&self.set.hash) {
             return self.replace(tx, fleet, today).await;
         }
-        let evaluator = Evaluator::new(&self.set, fleet, today);
+        let evaluator = Evaluator::with_learnt(&self.set, fleet, today, learnt);
         let some = moved.meters.as_ref().filter(|_| mark == self.mark(today));
         let mut rows = Vec::new();
         for id in &moved.items {

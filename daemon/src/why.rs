@@ -7,6 +7,7 @@ use policies::due::{Because, Evaluator};
 use policies::explain::{AfterWorking, Borne, CalendarWorking, Derivation, ForecastWorking, UsageWorking};
 use policies::facts::{Done, Fleet, ItemId};
 use policies::load::PolicySet;
+use policies::odds::Lender;
 use policies::rule::{Event, Grid, Rule};
 use policies::zone::{Instant, Zone};
 use serde_json::{Value, json};
@@ -170,21 +171,61 @@ impl<'f> Why<'f> {
 
     fn forecast_lines(&self, forecast: &ForecastWorking, meter: &str) -> Vec<String> {
         let rate = &forecast.rate;
-        let season = if rate.southern { "southern season" } else { "northern season" };
         let [p10, p50, p90] = forecast.dates.map(|date| date.map_or("beyond 20 years".to_owned(), day));
-        vec![
+        let mut lines = vec![
+            self.rate_text(forecast, meter),
             format!(
-                "{} made {:.0} {meter} in {:.2} mean months ({season}); with the prior that is {:.0} in {:.2}, {:.2} a mean month",
-                self.tag(forecast.host),
-                rate.uses,
-                rate.months,
-                rate.a,
-                rate.b,
-                rate.per_month()
+                "{:.0} % of that answer is borrowed from the prior: {}",
+                100.0 * rate.borrowed(),
+                self.prior_text(forecast, meter)
             ),
-            format!("{:.0} % of that answer is borrowed from the prior", 100.0 * rate.borrowed()),
-            format!("{} more by {p10} with 10 %, by {p50} with 50 %, by {p90} with 90 %", forecast.remaining),
-        ]
+        ];
+        lines.extend(self.learnt_text(forecast));
+        lines.push(format!(
+            "{} more by {p10} with 10 %, by {p50} with 50 %, by {p90} with 90 %",
+            forecast.remaining
+        ));
+        lines
+    }
+
+    fn rate_text(&self, forecast: &ForecastWorking, meter: &str) -> String {
+        let rate = &forecast.rate;
+        let season = if rate.southern { "southern season" } else { "northern season" };
+        format!(
+            "{} made {:.0} {meter} in {:.2} mean months ({season}); with the prior that is {:.0} in {:.2}, {:.2} a mean month",
+            self.tag(forecast.host),
+            rate.uses,
+            rate.months,
+            rate.prior.uses + rate.uses,
+            rate.prior.months + rate.months,
+            rate.per_month()
+        )
+    }
+
+    fn prior_text(&self, forecast: &ForecastWorking, meter: &str) -> String {
+        let prior = &forecast.rate.prior;
+        let worth = format!("{:.1} {meter} in {:.2} mean months", prior.uses, prior.months);
+        match prior.lender {
+            Lender::Service => format!("{worth}, the service's own figure"),
+            Lender::Hosts(hosts) => {
+                let kind = &self.set.kinds.kind(self.fleet.item(forecast.host).kind).name;
+                format!("{worth}, pooled over {hosts} hosts of the kind {kind}")
+            }
+        }
+    }
+
+    /// What the fleet taught, where it may.
+    fn learnt_text(&self, forecast: &ForecastWorking) -> Option<String> {
+        let learns = self.set.service.odds.learn;
+        learns.then(|| {
+            format!(
+                "months: {:.0} % learnt from the fleet, the rest borrowed from the service's own; they stray by {:.0} % \
+                 beyond chance, so the rate counts as known from {:.0} uses",
+                100.0 * forecast.season_learnt,
+                100.0 * forecast.rate.spread.sqrt(),
+                forecast.rate.a
+            )
+        })
     }
 
     fn after_part(&self, working: &AfterWorking) -> Part {
@@ -265,6 +306,12 @@ impl<'f> Why<'f> {
             "reached_on": working.reached_on.map(|date| date.to_string()),
             "rate_per_mean_month": working.forecast.map(|forecast| forecast.rate.per_month()),
             "borrowed": working.forecast.map(|forecast| forecast.rate.borrowed()),
+            "borrowed_from_hosts": working.forecast.and_then(|forecast| match forecast.rate.prior.lender {
+                Lender::Service => None,
+                Lender::Hosts(hosts) => Some(hosts),
+            }),
+            "spread": working.forecast.map(|forecast| forecast.rate.spread),
+            "season_learnt": working.forecast.map(|forecast| forecast.season_learnt),
         })
     }
 }

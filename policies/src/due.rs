@@ -1,6 +1,7 @@
 //! The due table: one row an item and rule, whatever comes first.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use jiff::civil::Date;
 
@@ -11,6 +12,7 @@ use crate::facts::{Done, Fleet, Item, ItemId, Outcome, State};
 use crate::forecast::{Dates, Forecaster};
 use crate::kinds::MeterId;
 use crate::load::PolicySet;
+use crate::odds::Learnt;
 use crate::rule::{After, Authority, Calendar, Event, Grid, Rule, RuleId, Usage, words};
 use crate::standing::{self, Standing};
 use crate::usage::{self, Period, Reached};
@@ -93,6 +95,23 @@ impl<'f> Evaluator<'f> {
     pub fn new(set: &'f PolicySet, fleet: &'f Fleet, as_of: Date) -> Evaluator<'f> {
         let forecaster = Some(Forecaster::new(set, fleet, as_of));
         Evaluator { forecaster, ..Evaluator::without_forecasts(set, fleet, as_of) }
+    }
+
+    /// With forecasts from what was learnt before: the same for every day of a month, as long as no record of an
+    /// earlier month comes in.
+    pub fn with_learnt(
+        set: &'f PolicySet,
+        fleet: &'f Fleet,
+        as_of: Date,
+        learnt: Arc<Learnt>,
+    ) -> Evaluator<'f> {
+        let forecaster = Some(Forecaster::with_learnt(set, fleet, as_of, learnt));
+        Evaluator { forecaster, ..Evaluator::without_forecasts(set, fleet, as_of) }
+    }
+
+    /// What the fleet teaches its forecasts; none without them.
+    pub fn learnt(&self) -> Option<&Arc<Learnt>> {
+        self.forecaster.as_ref().map(Forecaster::learnt)
     }
 
     /// While `today` is not over: its records count so far, and the rest of its use may still come, so that

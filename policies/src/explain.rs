@@ -32,8 +32,10 @@ pub struct Borne {
 pub struct ForecastWorking {
     /// Host whose log it uses.
     pub host: ItemId,
-    /// Its rate.
+    /// Its rate, with the prior it borrows from and the spread.
     pub rate: Rate,
+    /// How much of the season the fleet's logs say, from 0 to 1; the rest is the service's own.
+    pub season_learnt: f64,
     /// Uses left.
     pub remaining: Amount,
     /// 10, 50 and 90 % dates.
@@ -181,7 +183,8 @@ impl Evaluator<'_> {
         let forecaster = self.forecaster.as_ref().filter(|_| used < clause.every)?;
         let host = forecaster.host(id, clause.meter, period.before)?;
         let rate = forecaster.rate(host, clause.meter, period.before);
-        Some(ForecastWorking { host, rate, remaining: clause.every - used, dates })
+        let season_learnt = forecaster.learnt().season(clause.meter).learnt;
+        Some(ForecastWorking { host, rate, season_learnt, remaining: clause.every - used, dates })
     }
 }
 

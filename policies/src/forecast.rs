@@ -1,20 +1,25 @@
 //! By when a use limit will be crossed: gamma-Poisson odds with a season.
 //!
 //! Uses ahead of a host come at a rate that is known only as far as its log goes: with a prior of `a0`
-//! uses in `b0` mean months and `n` uses in `e` mean months of log, the rate is Gamma(a0 + n, b0 + e), and
-//! uses in `f` mean months ahead are negative binomial with r = a and p = b / (b + f).
+//! uses in `b0` mean months and `n` uses in `e` mean months of log, the rate is Gamma(a, b) with
+//! a = (a0 + n) / phi and b = (b0 + e) / phi, where phi = 1 + v × sum(mu²) / sum(mu) is by how much the months
+//! of its log, of means mu, stray beyond chance: the wilder a log, the less sure its rate.
+//! Uses in f mean months ahead are negative binomial with mean (a / b) f and
+//! r = 1 / (1 / a + v × sum(S²) / f²), S being the exposures of the months ahead. Without a spread v that is
+//! r = a and p = b / (b + f).
 
-use std::cell::RefCell;
+use std::cell::{OnceCell, RefCell};
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use jiff::civil::Date;
 use statrs::distribution::{DiscreteCDF, NegativeBinomial};
 
 use crate::amount::Amount;
-use crate::facts::{Fleet, ItemId, Log};
+use crate::facts::{Fleet, ItemId};
 use crate::kinds::MeterId;
 use crate::load::PolicySet;
-use crate::service::Odds;
+use crate::odds::{Learnt, Prior, log_start};
 use crate::zone::Instant;
 
 /// Beyond this many days a date is left empty: twenty years.
@@ -29,15 +34,30 @@ pub struct Rate {
     pub uses: f64,
     /// Exposure of the log in mean months.
     pub months: f64,
-    /// Posterior shape: prior uses + uses.
+    /// What was held before the log was read.
+    pub prior: Prior,
+    /// Variance of a month's own factor; nought where months stray no more than chance makes them.
+    pub spread: f64,
+    /// By what the spread divides the weight of all that is known of the rate; 1 without one.
+    pub widening: f64,
+    /// Posterior shape: (prior uses + uses) / widening.
     pub a: f64,
-    /// Posterior exposure: prior months + months.
+    /// Posterior exposure: (prior months + months) / widening.
     pub b: f64,
     /// The season runs six months apart.
     pub southern: bool,
 }
 
 impl Rate {
+    /// From a log of `uses` in `log`, under a prior and a spread.
+    pub fn new(prior: Prior, spread: f64, uses: f64, log: Stretch, southern: bool) -> Rate {
+        let believed = (prior.uses + uses) / (prior.months + log.months);
+        let lumps = if log.months > 0.0 { log.squares / log.months } else { 0.0 };
+        let widening = 1.0 + spread * believed * lumps;
+        let (a, b) = ((prior.uses + uses) / widening, (prior.months + log.months) / widening);
+        Rate { uses, months: log.months, prior, spread, widening, a, b, southern }
+    }
+
     /// Uses a mean month.
     pub fn per_month(&self) -> f64 {
         self.a / self.b
@@ -45,39 +65,66 @@ impl Rate {
 
     /// How much of the answer is the prior's, from 0 to 1.
     pub fn borrowed(&self) -> f64 {
-        1.0 - self.months / self.b
+        self.prior.months / (self.prior.months + self.months)
     }
 }
 
-/// Chance that at least `remaining` uses fall within `ahead` mean months.
+/// A stretch of days by the exposure of its calendar months.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Stretch {
+    /// Exposure in mean months.
+    pub months: f64,
+    /// Sum of the squared exposures of its months: a stray month moves all of its own uses together.
+    pub squares: f64,
+}
+
+impl Stretch {
+    /// With one more month of which so much is exposed.
+    fn and_month(self, own: f64) -> Stretch {
+        Stretch { months: self.months + own, squares: self.squares + own * own }
+    }
+}
+
+/// Chance that at least `remaining` uses fall within `ahead` mean months in which stray months even out.
 pub fn chance(rate: &Rate, remaining: u64, ahead: f64) -> f64 {
+    chance_within(rate, remaining, Stretch { months: ahead, squares: 0.0 })
+}
+
+/// Chance that at least `remaining` uses fall within a stretch.
+pub fn chance_within(rate: &Rate, remaining: u64, ahead: Stretch) -> f64 {
     if remaining == 0 {
         return 1.0;
     }
-    if ahead <= 0.0 {
+    if ahead.months <= 0.0 {
         return 0.0;
     }
-    match NegativeBinomial::new(rate.a, rate.b / (rate.b + ahead)) {
+    let stray = rate.spread * ahead.squares / (ahead.months * ahead.months);
+    let shape = if stray > 0.0 { 1.0 / (1.0 / rate.a + stray) } else { rate.a };
+    match NegativeBinomial::new(shape, shape / (shape + rate.per_month() * ahead.months)) {
         Ok(uses) => uses.sf(remaining - 1),
         Err(_) => 0.0,
     }
 }
 
-/// Exposure of the days `from..=to` in mean months: each day weighs its month's factor over the days of
-/// that month.
-pub fn exposure(months: &[f64; 12], from: Date, to: Date) -> f64 {
-    let mut total = 0.0;
+/// Exposure of the days `from..=to`: each day weighs its month's factor over the days of that month.
+pub fn stretch(months: &[f64; 12], from: Date, to: Date) -> Stretch {
+    let mut total = Stretch::default();
     let mut day = from;
     while day <= to {
         let end = day.last_of_month().min(to);
         let days = f64::from(end.day() - day.day() + 1);
-        total += factor(months, day) * days / f64::from(day.days_in_month());
+        total = total.and_month(factor(months, day) * days / f64::from(day.days_in_month()));
         match end.tomorrow() {
             Ok(next) => day = next,
             Err(_) => break,
         }
     }
     total
+}
+
+/// Exposure of the days `from..=to` in mean months.
+pub fn exposure(months: &[f64; 12], from: Date, to: Date) -> f64 {
+    stretch(months, from, to).months
 }
 
 fn factor(months: &[f64; 12], day: Date) -> f64 {
@@ -89,52 +136,38 @@ fn shifted(months: &[f64; 12]) -> [f64; 12] {
     std::array::from_fn(|month| months[(month + 6) % 12])
 }
 
-/// Exposure from the day after the as-of date on, day by day, for both hemispheres.
+/// Stretches from the day after the as-of date on, day by day.
 struct Ahead {
     as_of: Date,
-    totals: [Vec<f64>; 2],
+    stretches: Vec<Stretch>,
 }
 
 impl Ahead {
-    fn new(odds: &Odds, as_of: Date) -> Ahead {
-        let totals = [odds.months, shifted(&odds.months)].map(|months| totals_ahead(&months, as_of));
-        Ahead { as_of, totals }
+    fn new(months: &[f64; 12], as_of: Date) -> Ahead {
+        Ahead { as_of, stretches: stretches_ahead(months, as_of) }
     }
 
     /// The first day by which the chance is at least `level`, not before index `start`. The chance rises from day
     /// to day, so a guess by the normal curve and steps that double from it find the day in few evaluations.
     fn crossing(&self, rate: &Rate, remaining: u64, level: f64, start: usize) -> Option<usize> {
-        let totals = &self.totals[usize::from(rate.southern)];
-        let short = |index: usize| chance(rate, remaining, totals[index]) < level;
-        let guess = totals.partition_point(|ahead| *ahead < guess_ahead(rate, remaining, level));
-        let (mut low, mut high) = (start, totals.len());
-        if low >= high {
-            return None;
-        }
-        let mut at = guess.clamp(low, high - 1);
-        let mut step = 1;
-        while low < high {
-            if short(at) {
-                low = at + 1;
-                at = (at + step).min(high.saturating_sub(1));
-            } else {
-                high = at;
-                at = at.saturating_sub(step).max(low);
-            }
-            step *= 2;
-            if high.saturating_sub(low) <= step {
-                break;
-            }
-        }
-        while low < high {
-            let middle = low + (high - low) / 2;
-            if short(middle) {
-                low = middle + 1;
-            } else {
-                high = middle;
-            }
-        }
-        (low < totals.len()).then_some(low)
+        let days = &self.stretches;
+        let short = |index: usize| chance_within(rate, remaining, days[index]) < level;
+        let start = start.min(days.len());
+        let most = guess_ahead(rate, remaining, level);
+        let guess = days.partition_point(|ahead| ahead.months < most).clamp(start, days.len());
+        let (low, high) = bracket(start, days.len(), guess, short);
+        let found =
+            low + days[low..high].partition_point(|ahead| chance_within(rate, remaining, *ahead) < level);
+        (found < days.len()).then_some(found)
+    }
+
+    fn dates(&self, rate: &Rate, remaining: u64) -> Dates {
+        let mut start = 0;
+        LEVELS.map(|level| {
+            let found = self.crossing(rate, remaining, level, start);
+            start = found.unwrap_or(HORIZON_DAYS);
+            found.and_then(|index| self.date(index))
+        })
     }
 
     fn date(&self, index: usize) -> Option<Date> {
@@ -143,24 +176,50 @@ impl Ahead {
     }
 }
 
-/// Exposure by the end of each day ahead, month by month.
-fn totals_ahead(months: &[f64; 12], as_of: Date) -> Vec<f64> {
-    let mut totals = Vec::with_capacity(HORIZON_DAYS);
-    let mut total = 0.0;
-    let mut day = as_of.tomorrow().unwrap_or(as_of);
-    while totals.len() < HORIZON_DAYS {
-        let a_day = factor(months, day) / f64::from(day.days_in_month());
-        for _ in day.day()..=day.days_in_month() {
-            total += a_day;
-            totals.push(total);
+/// Between which indices the first that is not short lies, by steps that double from a guess.
+fn bracket(start: usize, end: usize, guess: usize, short: impl Fn(usize) -> bool) -> (usize, usize) {
+    let (mut low, mut high) = (start, end);
+    let mut step = 1;
+    let mut at = guess.min(end.saturating_sub(1));
+    while low < high {
+        if short(at) {
+            low = at + 1;
+            if at + step >= high {
+                break;
+            }
+            at += step;
+        } else {
+            high = at;
+            if at < low + step {
+                break;
+            }
+            at -= step;
         }
+        step *= 2;
+    }
+    (low, high)
+}
+
+/// Stretches up to the end of each day ahead, month by month.
+fn stretches_ahead(months: &[f64; 12], as_of: Date) -> Vec<Stretch> {
+    let mut stretches = Vec::with_capacity(HORIZON_DAYS);
+    let mut whole = Stretch::default();
+    let mut day = as_of.tomorrow().unwrap_or(as_of);
+    while stretches.len() < HORIZON_DAYS {
+        let a_day = factor(months, day) / f64::from(day.days_in_month());
+        let mut own = 0.0;
+        for _ in day.day()..=day.days_in_month() {
+            own += a_day;
+            stretches.push(whole.and_month(own));
+        }
+        whole = whole.and_month(own);
         match day.last_of_month().tomorrow() {
             Ok(next) => day = next,
             Err(_) => break,
         }
     }
-    totals.truncate(HORIZON_DAYS);
-    totals
+    stretches.truncate(HORIZON_DAYS);
+    stretches
 }
 
 /// Mean months ahead by which `remaining` uses are made with about the chance `level`, by the normal curve. Only
@@ -175,18 +234,23 @@ fn guess_ahead(rate: &Rate, remaining: u64, level: f64) -> f64 {
     } else {
         0.0
     };
-    let spread = (wanted * (1.0 + wanted / rate.a)).sqrt();
+    let stray = rate.spread / (1.0 + wanted / rate.per_month());
+    let spread = (wanted * (1.0 + wanted * (1.0 / rate.a + stray))).sqrt();
     (wanted - below * spread).max(0.0) / rate.per_month()
 }
 
 /// The 10, 50 and 90 % dates; empty beyond twenty years.
 pub type Dates = [Option<Date>; 3];
 
-/// Forecasts of one fleet on one day; rates and dates are worked out once each.
+/// Forecasts of one fleet on one day; what the fleet teaches, rates and dates are worked out once each, when
+/// they are first asked for.
 pub struct Forecaster<'f> {
     fleet: &'f Fleet,
     set: &'f PolicySet,
-    ahead: Ahead,
+    as_of: Date,
+    learnt: OnceCell<Arc<Learnt>>,
+    /// By season, north and south.
+    aheads: RefCell<HashMap<(usize, bool), Arc<Ahead>>>,
     rates: RefCell<HashMap<(ItemId, MeterId), Rate>>,
     dates: RefCell<HashMap<(ItemId, MeterId, u64), Dates>>,
 }
@@ -194,8 +258,30 @@ pub struct Forecaster<'f> {
 impl<'f> Forecaster<'f> {
     /// For forecasts made at the end of `as_of`.
     pub fn new(set: &'f PolicySet, fleet: &'f Fleet, as_of: Date) -> Forecaster<'f> {
-        let ahead = Ahead::new(&set.service.odds, as_of);
-        Forecaster { fleet, set, ahead, rates: RefCell::default(), dates: RefCell::default() }
+        Forecaster {
+            fleet,
+            set,
+            as_of,
+            learnt: OnceCell::new(),
+            aheads: RefCell::default(),
+            rates: RefCell::default(),
+            dates: RefCell::default(),
+        }
+    }
+
+    /// With what was learnt before, from the same whole months.
+    pub fn with_learnt(
+        set: &'f PolicySet,
+        fleet: &'f Fleet,
+        as_of: Date,
+        learnt: Arc<Learnt>,
+    ) -> Forecaster<'f> {
+        Forecaster { learnt: OnceCell::from(learnt), ..Forecaster::new(set, fleet, as_of) }
+    }
+
+    /// What the fleet teaches.
+    pub fn learnt(&self) -> &Arc<Learnt> {
+        self.learnt.get_or_init(|| Arc::new(Learnt::of(self.set, self.fleet, self.as_of)))
     }
 
     /// The host whose log an item's use of a meter is foreseen from: the nearest of the item and the hosts it
@@ -216,21 +302,24 @@ impl<'f> Forecaster<'f> {
 
     fn work_out_rate(&self, host: ItemId, meter: MeterId, cutoff: Instant) -> Rate {
         let item = self.fleet.item(host);
-        let odds = &self.set.service.odds;
+        let learnt = self.learnt();
         let southern = self.fleet.station_of(item).is_some_and(|station| station.southern);
-        let seasons = if southern { shifted(&odds.months) } else { odds.months };
-        let uses = self.fleet.log(host, meter).map_or(Amount::ZERO, |log| log.sum_before(cutoff)).to_f64();
-        let months = self.log_start(host).filter(|start| *start < cutoff).map_or(0.0, |start| {
-            exposure(&seasons, self.fleet.zone_of(item).date_of(start), self.ahead.as_of)
+        let start = log_start(self.fleet, host).filter(|start| *start < cutoff);
+        let log = start.map(|start| {
+            let months = months_at(&learnt.season(meter).months, southern);
+            stretch(&months, self.fleet.zone_of(item).date_of(start), self.as_of)
         });
-        Rate { uses, months, a: odds.prior_uses + uses, b: odds.prior_months + months, southern }
+        let uses = self.uses(host, meter, start, cutoff).to_f64();
+        let prior = learnt.prior(item.kind, meter);
+        Rate::new(prior, learnt.spread(meter), uses, log.unwrap_or_default(), southern)
     }
 
-    /// A host's log begins with its first entry on any meter.
-    fn log_start(&self, host: ItemId) -> Option<Instant> {
-        let logs =
-            self.fleet.item(host).logs.iter().filter_map(|(_, index)| self.fleet.logs.get(*index as usize));
-        logs.filter_map(|log: &Log| log.span).map(|(first, _)| first).min()
+    /// Uses in a host's log. Where odds are learnt, a use that opens the log is not one of them: the log begins
+    /// with it, and nobody knows how long it was waited for.
+    fn uses(&self, host: ItemId, meter: MeterId, start: Option<Instant>, cutoff: Instant) -> Amount {
+        let Some(log) = self.fleet.log(host, meter) else { return Amount::ZERO };
+        let opening = start.filter(|_| self.set.service.odds.learn).map(|start| log.sum_before(start.next()));
+        log.sum_before(cutoff) - opening.unwrap_or(Amount::ZERO)
     }
 
     /// The three dates by which `remaining` more uses will have been made of a host's meter.
@@ -239,28 +328,59 @@ impl<'f> Forecaster<'f> {
         if let Some(known) = self.dates.borrow().get(&(host, meter, remaining)) {
             return *known;
         }
-        let dates = self.work_out(&self.rate(host, meter, cutoff), remaining);
+        let rate = self.rate(host, meter, cutoff);
+        let dates = self.ahead(meter, rate.southern).dates(&rate, remaining);
         self.dates.borrow_mut().insert((host, meter, remaining), dates);
         dates
     }
 
-    fn work_out(&self, rate: &Rate, remaining: u64) -> Dates {
-        let mut start = 0;
-        LEVELS.map(|level| {
-            let found = self.ahead.crossing(rate, remaining, level, start);
-            start = found.unwrap_or(HORIZON_DAYS);
-            found.and_then(|index| self.ahead.date(index))
-        })
+    /// Chance that `remaining` more uses of a host's meter will have been made by the end of a day; none
+    /// beyond twenty years.
+    pub fn chance_by(
+        &self,
+        host: ItemId,
+        meter: MeterId,
+        cutoff: Instant,
+        remaining: Amount,
+        day: Date,
+    ) -> Option<f64> {
+        let days = (day - self.as_of).get_days();
+        if days <= 0 {
+            return Some(if remaining.is_positive() { 0.0 } else { 1.0 });
+        }
+        let rate = self.rate(host, meter, cutoff);
+        let index = usize::try_from(days - 1).ok()?;
+        let ahead = *self.ahead(meter, rate.southern).stretches.get(index)?;
+        Some(chance_within(&rate, remaining.ceil_u64(), ahead))
     }
+
+    fn ahead(&self, meter: MeterId, southern: bool) -> Arc<Ahead> {
+        let learnt = self.learnt();
+        let key = (learnt.season_index(meter), southern);
+        let months = || months_at(&learnt.season(meter).months, southern);
+        let mut aheads = self.aheads.borrow_mut();
+        Arc::clone(aheads.entry(key).or_insert_with(|| Arc::new(Ahead::new(&months(), self.as_of))))
+    }
+}
+
+fn months_at(months: &[f64; 12], southern: bool) -> [f64; 12] {
+    if southern { shifted(months) } else { *months }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::odds::Lender;
+    use crate::service::Odds;
     use jiff::civil::date;
 
     fn rate(uses: f64, months: f64, southern: bool) -> Rate {
-        Rate { uses, months, a: 8.0 + uses, b: 1.0 + months, southern }
+        let prior = Prior::of_service(&Odds::default());
+        Rate::new(prior, 0.0, uses, Stretch { months, squares: 0.0 }, southern)
+    }
+
+    fn ahead(southern: bool, as_of: Date) -> Ahead {
+        Ahead::new(&months_at(&Odds::default().months, southern), as_of)
     }
 
     /// domain brief 4.7: QUA 36.32 mean months, QNR (southern) 36.34.
@@ -276,9 +396,8 @@ mod tests {
     }
 
     fn dates(rate: &Rate, remaining: u64) -> Vec<String> {
-        let ahead = Ahead::new(&Odds::default(), date(2026, 10, 11));
-        let index = |level| ahead.crossing(rate, remaining, level, 0).and_then(|i| ahead.date(i));
-        LEVELS.iter().map(|level| index(*level).unwrap().to_string()).collect()
+        let dates = ahead(rate.southern, date(2026, 10, 11)).dates(rate, remaining);
+        dates.iter().map(|date| date.unwrap().to_string()).collect()
     }
 
     /// domain brief 4.8 A and B.
@@ -295,29 +414,29 @@ mod tests {
     /// domain brief 4.8 A: 0.3, 12, 22, 35 and 53 %.
     #[test]
     fn worked_chances_of_the_brief() {
-        let ahead = Ahead::new(&Odds::default(), date(2026, 10, 11));
+        let ahead = ahead(false, date(2026, 10, 11));
         let qua = rate(358.0, 36.32, false);
         for (days, percent) in [(8, 0.3), (17, 12.0), (20, 22.0), (24, 35.0), (29, 53.0)] {
-            let got = 100.0 * chance(&qua, 8, ahead.totals[0][days - 1]);
+            let got = 100.0 * chance_within(&qua, 8, ahead.stretches[days - 1]);
             assert!((got - percent).abs() < 0.6, "{days} days: {got}");
         }
     }
 
-    /// The quick search finds the day that looking at every day finds.
+    /// The quick search finds the day that looking at every day finds, also where months stray.
     #[test]
     fn the_quick_search_is_exact() {
-        let ahead = Ahead::new(&Odds::default(), date(2026, 2, 27));
+        let ahead = ahead(false, date(2026, 2, 27));
+        let prior = Prior::of_service(&Odds::default());
         for (uses, months) in [(0.0, 0.0), (3.0, 2.0), (58.0, 36.3), (358.0, 36.3), (4000.0, 120.0)] {
-            for remaining in [1, 2, 7, 31, 125, 400] {
+            for (spread, remaining) in
+                [(0.0, 1), (0.0, 7), (0.0, 125), (0.0, 400), (0.2, 2), (0.4, 31), (1.5, 125)]
+            {
+                let rate = Rate::new(prior, spread, uses, Stretch { months, squares: months * 1.1 }, false);
                 for level in LEVELS {
-                    let rate = rate(uses, months, uses > 100.0);
-                    let totals = &ahead.totals[usize::from(rate.southern)];
-                    let plain = totals.iter().position(|ahead| chance(&rate, remaining, *ahead) >= level);
-                    assert_eq!(
-                        ahead.crossing(&rate, remaining, level, 0),
-                        plain,
-                        "{uses} {remaining} {level}"
-                    );
+                    let late = |day: &Stretch| chance_within(&rate, remaining, *day) >= level;
+                    let plain = ahead.stretches.iter().position(late);
+                    let found = ahead.crossing(&rate, remaining, level, 0);
+                    assert_eq!(found, plain, "{uses} {spread} {remaining} {level}");
                 }
             }
         }
@@ -326,10 +445,54 @@ mod tests {
     #[test]
     fn nothing_left_is_certain_and_far_dates_are_empty() {
         let slow = rate(0.0, 400.0, false);
-        let ahead = Ahead::new(&Odds::default(), date(2026, 1, 1));
+        let ahead = ahead(false, date(2026, 1, 1));
         assert_eq!(ahead.crossing(&slow, 500, 0.1, 0), None);
         assert_eq!(ahead.crossing(&slow, 500, 0.5, HORIZON_DAYS), None);
         assert!((chance(&slow, 0, 1.0) - 1.0).abs() < f64::EPSILON);
         assert!(chance(&slow, 5, 0.0).abs() < f64::EPSILON);
+    }
+
+    /// NIST/SEMATECH e-Handbook 8.4.6 (figures of the example from memory): a prior of 2 failures in 1,400 h and
+    /// a test of 1,909 h with 2 failures give a median of 901.13 h between failures and 599.995 h at 80 %.
+    #[test]
+    fn gamma_example_of_the_nist_handbook() {
+        use statrs::distribution::{ContinuousCDF, Gamma};
+        let prior = Prior { uses: 2.0, months: 1400.0, lender: Lender::Service };
+        let rate = Rate::new(prior, 0.0, 2.0, Stretch { months: 1909.0, squares: 0.0 }, false);
+        assert!((1.0 / rate.per_month() - 827.25).abs() < 1e-9);
+        let posterior = Gamma::new(rate.a, rate.b).unwrap();
+        assert!((1.0 / posterior.inverse_cdf(0.5) - 901.13).abs() < 0.005);
+        assert!((1.0 / posterior.inverse_cdf(0.8) - 599.995).abs() < 0.0005);
+        assert!((posterior.cdf(1.0 / 600.0) - 0.799_995).abs() < 5e-7);
+        // The test that 600 h at 80 % ask for, 2 failures allowed: 1,909 h.
+        let needed = 600.0 * Gamma::new(rate.a, 1.0).unwrap().inverse_cdf(0.8) - prior.months;
+        assert!((needed - 1909.03).abs() < 0.005, "{needed}");
+    }
+
+    /// The same example (computed by scipy): failures in the next 1,000 h, none to five at most.
+    #[test]
+    fn failures_ahead_in_the_nist_example() {
+        let prior = Prior { uses: 2.0, months: 1400.0, lender: Lender::Service };
+        let rate = Rate::new(prior, 0.0, 2.0, Stretch { months: 1909.0, squares: 0.0 }, false);
+        let at_most = [0.347_761, 0.670_584, 0.857_880, 0.944_812, 0.980_118, 0.993_228];
+        for (more, wanted) in (1..).zip(at_most) {
+            assert!((1.0 - chance(&rate, more, 1000.0) - wanted).abs() < 5e-7, "{more}");
+        }
+    }
+
+    /// The longer a host's log, the less is borrowed; the wilder its months, the less sure is what it says.
+    #[test]
+    fn thin_logs_borrow_and_wild_months_widen() {
+        let logs = [0.0, 3.0, 36.0].map(|months| rate(5.0 * months, months, false).borrowed());
+        let told = logs.map(|part| format!("{:.0} %", 100.0 * part));
+        assert_eq!(told, ["100 %", "25 %", "3 %"]);
+        let log = Stretch { months: 36.0, squares: 40.0 };
+        let prior = Prior::of_service(&Odds::default());
+        let (calm, wild) =
+            (Rate::new(prior, 0.0, 200.0, log, false), Rate::new(prior, 0.3, 200.0, log, false));
+        assert!((calm.per_month() - wild.per_month()).abs() < 1e-12 && wild.a < calm.a / 2.0);
+        let ahead = ahead(false, date(2026, 10, 11));
+        let (calm, wild) = (ahead.dates(&calm, 12), ahead.dates(&wild, 12));
+        assert!(wild[0] < calm[0] && wild[2] > calm[2], "{calm:?} {wild:?}");
     }
 }

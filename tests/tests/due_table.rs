@@ -15,6 +15,7 @@ use daemon::store::Store;
 use jiff::civil::Date;
 use policies::load::PolicyFile;
 use policies::zone::Instant;
+use proptest::prelude::*;
 use tests::random_fleet::random_fleet;
 use tests::slow_checker::{self, Row};
 
@@ -144,4 +145,21 @@ async fn random_fleets_agree_with_the_slow_checker() {
         }
     }
     assert!(rows_compared > 10_000, "only {rows_compared} rows were compared");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 30, failure_persistence: None, ..ProptestConfig::default() })]
+
+    /// The same for fleets nobody has seen before: the seed that fails is printed.
+    #[test]
+    fn fleets_of_any_seed_agree_with_the_slow_checker(seed in any::<u64>()) {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+        let fleet = random_fleet(seed);
+        let desk = runtime.block_on(desk(&fleet.files, &fleet.policies, "2032-01-01".parse().unwrap()));
+        for as_of in &fleet.as_of {
+            let rows = slow_checker::reckon(&fleet.files, &fleet.policies, *as_of).unwrap();
+            let apart = differences(&runtime.block_on(engine(&desk, *as_of)), &rows);
+            prop_assert!(apart.is_empty(), "as of {}:\n{}", as_of, apart.join("\n"));
+        }
+    }
 }

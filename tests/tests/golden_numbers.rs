@@ -10,7 +10,8 @@ use daemon::{demo, verify};
 use jiff::civil::{Date, date};
 use policies::due::Evaluator;
 use policies::explain::Derivation;
-use policies::forecast::{Rate, chance, exposure};
+use policies::forecast::{Rate, Stretch, chance, exposure};
+use policies::odds::{Lender, Prior};
 use policies::service::Odds;
 use policies::span::Span;
 
@@ -56,8 +57,8 @@ fn number(text: &str) -> f64 {
 }
 
 fn rate(row: &csv::StringRecord) -> Rate {
-    let (a, b) = (number(&row[1]), number(&row[2]));
-    Rate { uses: 0.0, months: 0.0, a, b, southern: false }
+    let prior = Prior { uses: number(&row[1]), months: number(&row[2]), lender: Lender::Service };
+    Rate::new(prior, 0.0, 0.0, Stretch::default(), false)
 }
 
 /// Chances against scipy.stats.nbinom.sf (`generators/forecast_scipy.py`), to 1e-9.

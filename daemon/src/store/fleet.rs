@@ -1,13 +1,16 @@
 //! Rows into facts: the fleet that `policies` judges.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use futures_util::TryStreamExt;
+use jiff::civil::Date;
 use policies::amount::Amount;
 use policies::dial;
 use policies::facts::{Fleet, FleetBuilder, ItemRecord, Outcome, Quantity, State as ItemState};
 use policies::kinds::AttributeType;
 use policies::load::PolicySet;
+use policies::odds::Learnt;
 use policies::rule::Value;
 use policies::zone::{Instant, Zone};
 use sea_orm::{
@@ -28,6 +31,8 @@ pub struct Loaded {
     pub fleet: Fleet,
     /// Number of the newest link when it was read.
     pub head: i64,
+    /// What it teaches its forecasts, and the day before which it was learnt; kept while that holds.
+    pub learnt: Option<(Date, Arc<Learnt>)>,
 }
 
 #[derive(FromQueryResult)]
@@ -77,7 +82,7 @@ async fn load(
     add_work(&mut builder, newest::<Work>(db, known_before).await?.values());
     add_states(&mut builder, newest::<State>(db, known_before).await?.values());
     stream_use(db, &mut builder, known_before).await?;
-    Ok(Loaded { fleet: finish(builder), head })
+    Ok(Loaded { fleet: finish(builder), head, learnt: None })
 }
 
 /// The fleet of a register in memory, as an import sees it before it is written.

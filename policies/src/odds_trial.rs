@@ -1,0 +1,203 @@
+//! Forecasts tried on simulated fleets whose truth is known: how often a limit is crossed before its 10, 50 and
+//! 90 % dates. Everything is drawn from a seed.
+
+mod draw;
+
+use jiff::civil::{Date, date};
+
+use crate::amount::Amount;
+use crate::facts::{Fleet, FleetBuilder, ItemRecord, Quantity};
+use crate::fault::Fault;
+use crate::forecast::{Dates, Forecaster};
+use crate::kinds::MeterId;
+use crate::load::{PolicyFile, PolicySet, load};
+use crate::service::Odds;
+use crate::zone::{Instant, When, Zone};
+
+pub use draw::Draw;
+
+/// Uses left at the limits that are foreseen.
+const LEFT: [i64; 3] = [4, 12, 30];
+/// Months after which a draw ends, however slow the host.
+const LONGEST_MONTHS: u32 = 1_200;
+/// Months of uses after the as-of date that stand in the log, where forecasts must not see them.
+const UNSEEN_MONTHS: u32 = 6;
+const DAY_MICROS: i64 = 86_400 * 1_000_000;
+const KINDS: &str = "[[kind]]\nname = \"carriage\"\nmeters = [\"launches\"]\n";
+
+/// How the simulated fleets are and how many.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Trial {
+    /// Seed of everything drawn.
+    pub seed: u64,
+    /// Fleets.
+    pub fleets: u32,
+    /// Hosts a fleet.
+    pub hosts: u32,
+    /// Variance of a month's own factor; nought for plain Poisson uses.
+    pub spread: f64,
+    /// Longest log of a host in months; the shortest has two.
+    pub longest_log: u32,
+    /// Whether the forecasts learn from the fleet.
+    pub learn: bool,
+}
+
+/// What came of the forecasts.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Tally {
+    /// Limits crossed.
+    pub crossings: u32,
+    /// Crossed before the 10, 50 and 90 % date.
+    pub before: [u32; 3],
+    /// Crossed from the 10 % date to the 90 % date.
+    pub inside: u32,
+}
+
+impl Tally {
+    /// Adds a crossing. A date left empty lies beyond every crossing.
+    pub fn add(&mut self, dates: Dates, crossed: Date) {
+        let before = dates.map(|date| date.is_none_or(|date| crossed < date));
+        let after = dates[2].is_some_and(|last| crossed > last);
+        self.crossings += 1;
+        for (count, before) in self.before.iter_mut().zip(before) {
+            *count += u32::from(before);
+        }
+        self.inside += u32::from(!before[0] && !after);
+    }
+
+    /// Adds another's.
+    pub fn join(&mut self, other: &Tally) {
+        self.crossings += other.crossings;
+        self.inside += other.inside;
+        for (count, more) in self.before.iter_mut().zip(other.before) {
+            *count += more;
+        }
+    }
+
+    /// Percent of the crossings.
+    pub fn percent(&self, count: u32) -> f64 {
+        100.0 * f64::from(count) / f64::from(self.crossings.max(1))
+    }
+}
+
+/// Draws the fleets and tries the forecasts on each.
+///
+/// # Errors
+/// The faults of the trial's own policy set, of which it has none.
+pub fn run(trial: &Trial) -> Result<Tally, Vec<Fault>> {
+    let mut tally = Tally::default();
+    let service = format!("[odds]\nlearn = {}\n", trial.learn);
+    let set = load(&[
+        PolicyFile { name: "kinds.toml".to_owned(), text: KINDS.to_owned() },
+        PolicyFile { name: "service.toml".to_owned(), text: service },
+    ])?;
+    for number in 0..trial.fleets {
+        let mut draw = Draw::new(trial.seed.wrapping_add(u64::from(number)));
+        tally.join(&try_fleet(trial, &set, &mut draw));
+    }
+    Ok(tally)
+}
+
+/// One host as it truly is.
+struct Host {
+    tag: String,
+    southern: bool,
+    /// Moments of its uses from the start of its log, ascending.
+    uses: Vec<i64>,
+}
+
+fn try_fleet(trial: &Trial, set: &PolicySet, draw: &mut Draw) -> Tally {
+    let as_of = Day(draw.below(3 * 365)).after(date(2024, 1, 1));
+    let season = true_season(draw);
+    let hosts: Vec<Host> = (0..trial.hosts).map(|number| host(trial, number, as_of, &season, draw)).collect();
+    let fleet = fleet_of(set, &hosts, as_of);
+    let forecaster = Forecaster::new(set, &fleet, as_of);
+    let cutoff = Zone::utc().end_of(as_of);
+    let mut tally = Tally::default();
+    for host in &hosts {
+        let Some(id) = fleet.find(&host.tag) else { continue };
+        let ahead = host.uses.partition_point(|at| *at < cutoff.0);
+        for left in LEFT {
+            let dates = forecaster.dates(id, MeterId(0), cutoff, Amount::whole(left));
+            let crossing = usize::try_from(left).ok().and_then(|left| host.uses.get(ahead + left - 1));
+            tally.add(dates, crossing.map_or(Date::MAX, |at| Zone::utc().date_of(Instant(*at))));
+        }
+    }
+    tally
+}
+
+/// So many days.
+struct Day(u32);
+
+impl Day {
+    fn after(&self, start: Date) -> Date {
+        start.checked_add(jiff::Span::new().days(i64::from(self.0))).unwrap_or(start)
+    }
+
+    fn before(&self, end: Date) -> Date {
+        end.checked_sub(jiff::Span::new().days(i64::from(self.0))).unwrap_or(end)
+    }
+}
+
+/// A season that is not the shipped one: each month a quarter more or less, as it falls.
+fn true_season(draw: &mut Draw) -> [f64; 12] {
+    let drawn = Odds::default().months.map(|factor| factor * (0.25 * draw.normal()).exp());
+    let mean = drawn.iter().sum::<f64>() / 12.0;
+    drawn.map(|factor| factor / mean)
+}
+
+/// Rates differ by 60 % around five uses a mean month; every third host lies in the south.
+fn host(trial: &Trial, number: u32, as_of: Date, season: &[f64; 12], draw: &mut Draw) -> Host {
+    let rate = 5.0 * draw.gamma(1.0 / 0.36) * 0.36;
+    let southern = number % 3 == 2;
+    let logged = 2 + draw.below(trial.longest_log - 1);
+    let start = Day(logged * 30).before(as_of);
+    let end = Zone::utc().end_of(as_of).0;
+    let most = LEFT.into_iter().max().unwrap_or(0);
+    let mut uses = Vec::new();
+    let mut ahead = 0;
+    let mut month = start.first_of_month();
+    for _ in 0..LONGEST_MONTHS {
+        let place = usize::from(month.month().unsigned_abs()) - 1 + if southern { 6 } else { 0 };
+        let own = month_uses(rate * season[place % 12], trial.spread, month, draw);
+        ahead += own.iter().filter(|at| **at >= end).count();
+        uses.extend(own);
+        let Ok(next) = month.last_of_month().tomorrow() else { break };
+        month = next;
+        if i64::try_from(ahead).is_ok_and(|ahead| ahead >= most) {
+            break;
+        }
+    }
+    let start = Zone::utc().start_of(start).0;
+    uses.retain(|at| *at >= start);
+    Host { tag: format!("C-{number}"), southern, uses }
+}
+
+/// A month's uses: its mean strays by a factor of its own, and each use falls anywhere in it.
+fn month_uses(mean: f64, spread: f64, month: Date, draw: &mut Draw) -> Vec<i64> {
+    let own = if spread > 0.0 { draw.gamma(1.0 / spread) * spread } else { 1.0 };
+    let count = draw.poisson(mean * own);
+    let start = Zone::utc().start_of(month).0;
+    let length = i64::from(month.days_in_month()) * DAY_MICROS;
+    let mut uses: Vec<i64> = (0..count).map(|_| start + draw.below_wide(length)).collect();
+    uses.sort_unstable();
+    uses
+}
+
+fn fleet_of(set: &PolicySet, hosts: &[Host], as_of: Date) -> Fleet {
+    let mut builder = FleetBuilder::new(set);
+    builder.station("north", "North", Zone::utc(), false);
+    builder.station("south", "South", Zone::utc(), true);
+    let unseen = Zone::utc().end_of(Day(UNSEEN_MONTHS * 30).after(as_of)).0;
+    for host in hosts {
+        let station = Some(if host.southern { "south" } else { "north" });
+        builder.item(&ItemRecord { tag: &host.tag, kind: "carriage", station, ..ItemRecord::default() });
+        for at in host.uses.iter().take_while(|at| **at < unseen) {
+            builder.used(&host.tag, "launches", When::At(Instant(*at)), Quantity::Count(Amount::whole(1)));
+        }
+    }
+    builder.finish().0
+}
+
+#[cfg(test)]
+mod tests;
