@@ -11,6 +11,7 @@ pub mod desk;
 pub mod due_list;
 pub mod fitness;
 pub mod gear;
+pub mod in_force;
 pub mod lifecycle;
 pub mod logging;
 pub mod notices;

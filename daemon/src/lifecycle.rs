@@ -7,7 +7,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use anyhow::Context;
-use policies::load::{PolicyFile, PolicySet};
+use policies::load::PolicySet;
 use sd_notify::NotifyState;
 use tokio::net::TcpListener;
 use tokio::signal::unix::{Signal, SignalKind, signal};
@@ -16,12 +16,12 @@ use tokio::sync::{Notify, watch};
 use crate::clock::{Clock, SystemClock};
 use crate::config::Config;
 use crate::desk::Desk;
+use crate::in_force;
 use crate::notices::delivery::{self, drain};
 use crate::notices::message::sender;
 use crate::notices::smtp::{SmtpSettings, StepLimits};
-use crate::policy_set::{self, PolicyError};
-use crate::store::write::Deed;
-use crate::store::{Store, StoreError, Writer};
+use crate::policy_set;
+use crate::store::{Store, StoreError};
 use crate::sweep::{Mail, sweep};
 use crate::web::{self, Web};
 
@@ -29,8 +29,6 @@ use crate::web::{self, Web};
 const WAKE: Duration = Duration::from_secs(30);
 /// So many sweeps may fail in a row before the daemon gives up and lets its keeper start it again.
 const MOST_FAILURES: u32 = 3;
-
-const IN_FORCE: &str = "policy set in force";
 
 /// Why one round of serving ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -52,7 +50,7 @@ pub async fn serve(config: &Config) -> anyhow::Result<()> {
         .with_context(|| format!("listening on {}", config.listen))?;
     listener.set_nonblocking(true)?;
     loop {
-        let set = in_force(&store, config).await?;
+        let set = in_force::serving(&store, config.policies.as_deref(), SystemClock.now()).await?;
         let listener = TcpListener::from_std(listener.try_clone()?)?;
         match round(config, &store, set, listener).await? {
             Ended::Reload => tracing::info!("reading the policy set again"),
@@ -77,51 +75,6 @@ pub(crate) fn lock(path: &Path) -> Result<File, StoreError> {
     file.set_len(0).map_err(file_error)?;
     writeln!(file, "process {}", std::process::id()).map_err(file_error)?;
     Ok(file)
-}
-
-/// The set of the folder; where that is broken, the last good one, with an alarm.
-async fn in_force(store: &Store, config: &Config) -> anyhow::Result<PolicySet> {
-    let broken = match policy_set::files(config.policies.as_deref()) {
-        Ok(files) => match policy_set::check(&files) {
-            Ok(set) => {
-                remember(store, &files).await?;
-                return Ok(set);
-            }
-            Err(error) => error,
-        },
-        Err(error) => error,
-    };
-    alarm(&broken);
-    let Some(kept) = store.remembered(IN_FORCE).await? else { return Err(broken.into()) };
-    let pairs: Vec<(String, String)> =
-        serde_json::from_str(&kept).context("reading the policy set last in force")?;
-    let files: Vec<PolicyFile> = pairs.into_iter().map(|(name, text)| PolicyFile { name, text }).collect();
-    tracing::error!("the policy set last in force stays in force");
-    Ok(policy_set::check(&files)?)
-}
-
-/// Says every fault with its file, line and column.
-fn alarm(broken: &PolicyError) {
-    match broken {
-        PolicyError::Faults { faults, .. } => {
-            for fault in faults {
-                tracing::error!(file = %fault.file, line = fault.line, column = fault.column, "policy fault: {}; {}", fault.message, fault.help);
-            }
-        }
-        other => tracing::error!(error = %other, "the policy set cannot be read"),
-    }
-}
-
-async fn remember(store: &Store, files: &[PolicyFile]) -> anyhow::Result<()> {
-    let pairs: Vec<(&str, &str)> =
-        files.iter().map(|file| (file.name.as_str(), file.text.as_str())).collect();
-    let text = serde_json::to_string(&pairs)?;
-    if store.remembered(IN_FORCE).await?.as_deref() != Some(&text) {
-        let deed =
-            Deed { actor: "daemon".to_owned(), action: "policy set".to_owned(), at: SystemClock.now() };
-        store.write(deed, async |tx: &mut Writer| tx.remember(IN_FORCE, &text).await).await?;
-    }
-    Ok(())
 }
 
 /// Serves under one policy set until told to stop, or to read it again.
@@ -190,7 +143,8 @@ fn signals() -> std::io::Result<(Signal, Signal, Signal)> {
 
 /// Looks at the folder; each state of it is told once.
 fn look(watched: &Watched, seen: &mut String) {
-    let found = policy_set::read(watched.folder.as_deref());
+    let Some(folder) = watched.folder.as_deref() else { return };
+    let found = policy_set::read(Some(folder));
     let state = match &found {
         Ok(set) => set.hash.clone(),
         Err(error) => error.to_string(),
@@ -201,7 +155,7 @@ fn look(watched: &Watched, seen: &mut String) {
     match &found {
         Ok(set) if set.hash == watched.hash => {}
         Ok(_) => tracing::warn!("the policy set has changed; send SIGHUP to take it up"),
-        Err(error) => alarm(error),
+        Err(error) => in_force::alarm(error),
     }
     *seen = state;
 }

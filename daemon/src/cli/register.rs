@@ -7,6 +7,7 @@ use clap::{Args, ValueEnum};
 use super::say::say;
 use super::{Answer, Settings};
 use crate::desk::{DeskError, Imported};
+use crate::in_force;
 use crate::register::{self, Faults, RowFault, read_folder};
 
 /// Notes beyond this many are counted, not told.
@@ -27,7 +28,12 @@ impl Import {
         let faults = Faults::default();
         let sheets = read_folder(&self.dir, &faults)?;
         match desk.import(&sheets, &faults, self.dry_run).await {
-            Ok(done) => self.tell(&done)?,
+            Ok(done) => {
+                if let Some(folder) = settings.config.policies.as_deref().filter(|_| !self.dry_run) {
+                    in_force::keep_first(&desk.store, folder, desk.now()).await?;
+                }
+                self.tell(&done)?;
+            }
             Err(DeskError::BadRows { told, more }) => {
                 for fault in &told {
                     eprintln!("{fault}");

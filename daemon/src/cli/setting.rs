@@ -5,13 +5,12 @@ use std::sync::Arc;
 
 use anyhow::Context;
 use jiff::civil::Date;
-use policies::load::PolicySet;
 use policies::zone::Instant;
 
 use crate::clock::SystemClock;
 use crate::config::Config;
 use crate::desk::Desk;
-use crate::policy_set;
+use crate::in_force;
 use crate::store::Store;
 
 /// Settings after file, environment and command line were laid over each other.
@@ -48,17 +47,14 @@ impl Settings {
         Ok(Settings { config })
     }
 
-    pub(super) fn policy_set(&self) -> anyhow::Result<PolicySet> {
-        Ok(policy_set::read(self.config.policies.as_deref())?)
-    }
-
     pub(super) async fn store(&self) -> anyhow::Result<Store> {
         Store::open(&self.config.database).await.with_context(|| format!("opening {}", self.config.database))
     }
 
     pub(super) async fn desk(&self) -> anyhow::Result<Desk> {
-        let set = Arc::new(self.policy_set()?);
-        Ok(Desk::new(self.store().await?, set, Arc::new(SystemClock), "command line".to_owned()))
+        let store = self.store().await?;
+        let set = Arc::new(in_force::chosen(&store, self.config.policies.as_deref()).await?);
+        Ok(Desk::new(store, set, Arc::new(SystemClock), "command line".to_owned()))
     }
 }
 
