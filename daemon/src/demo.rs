@@ -82,7 +82,7 @@ pub async fn run(listen: SocketAddr) -> anyhow::Result<()> {
     let mail = Mail { from: FROM.to_owned(), pages_url: Some(pages.clone()) };
     let swept = sweep(&desk, &mail).await?;
     let relay = relay(post_office.port());
-    let sent = drain(&desk.store, &StandingClock(stated_moment()), &relay, FROM).await?;
+    let sent = drain(&desk.store, &StandingClock(stated_moment()), &relay, FROM, || false).await?;
     println!(
         "It is Mon 12 Oct 2026, 07:00. {} dates stand; {sent} of {} notices were caught.",
         count(&desk).await?,

@@ -161,8 +161,13 @@ impl Desk {
                     return Ok::<_, DeskError>((Recorded { new: false, items: 0, rows: 0 }, loaded));
                 }
                 tx.append_new(&fresh).await?;
+                let earlier = starts_earlier(&loaded.fleet, &fresh);
                 self.apply(tx, &mut loaded, &fresh).await?;
-                let moved = self.moved(&loaded.fleet, &fresh);
+                self.check_logs(&loaded, &fresh)?;
+                let mut moved = self.moved(&loaded.fleet, &fresh);
+                if earlier {
+                    moved = everything_borne(&loaded.fleet, &fresh);
+                }
                 let rows = if self.teaches(&fresh) {
                     loaded.learnt = None;
                     self.replace(tx, &loaded.fleet, self.today()).await?
@@ -263,6 +268,17 @@ impl Desk {
         Ok(())
     }
 
+    /// Live logging refuses what an import would: a dial that falls.
+    fn check_logs(&self, loaded: &Loaded, rows: &[Usage]) -> Result<(), DeskError> {
+        for (host, meter, fall) in &loaded.falls {
+            let (host, meter) = (&*loaded.fleet.item(*host).tag, self.set.kinds.meter_name(*meter));
+            if rows.iter().any(|row| row.host == host && row.meter == meter) {
+                return Err(DeskError::Refused(format!("{meter} of {host}: {fall}")));
+            }
+        }
+        Ok(())
+    }
+
     /// What rows of use can move: the items that bore them, and wires cut from those; for readings, everything
     /// that ever bore the host.
     fn moved(&self, fleet: &Fleet, rows: &[Usage]) -> Moved {
@@ -279,9 +295,7 @@ impl Desk {
                 None => items.extend(fleet.bearers(host)),
             }
         }
-        let is_cut = |id: &ItemId| fleet.item(*id).cut_from.is_some_and(|parent| items.contains(&parent));
-        let cut: Vec<ItemId> = fleet.ids().filter(is_cut).collect();
-        items.extend(cut);
+        add_cut(fleet, &mut items);
         Moved { items: items.into_iter().collect(), meters: Some(meters) }
     }
 
@@ -356,6 +370,37 @@ impl Desk {
             tx.rewrite_due(&tags, &rows).await?;
         }
         Ok(rows.len())
+    }
+}
+
+/// Whether a row lies before everything its host has logged: then the host's rate on every meter changes.
+fn starts_earlier(fleet: &Fleet, rows: &[Usage]) -> bool {
+    rows.iter().any(|row| {
+        let Some(host) = fleet.find(&row.host) else { return false };
+        let logs = fleet.item(host).logs.iter().filter_map(|(_, index)| fleet.logs.get(*index as usize));
+        let first = logs.filter_map(|log| log.span).map(|(first, _)| first).min();
+        first.is_none_or(|first| row.at < first.0)
+    })
+}
+
+/// Every row of everything that ever bore these hosts' use.
+fn everything_borne(fleet: &Fleet, rows: &[Usage]) -> Moved {
+    let hosts = rows.iter().filter_map(|row| fleet.find(&row.host));
+    let mut items: BTreeSet<ItemId> = hosts.flat_map(|host| fleet.bearers(host)).collect();
+    add_cut(fleet, &mut items);
+    Moved { items: items.into_iter().collect(), meters: None }
+}
+
+/// Adds the wires cut from these items, and those cut from them in turn.
+fn add_cut(fleet: &Fleet, items: &mut BTreeSet<ItemId>) {
+    loop {
+        let before = items.len();
+        let is_cut = |id: &ItemId| fleet.item(*id).cut_from.is_some_and(|parent| items.contains(&parent));
+        let cut: Vec<ItemId> = fleet.ids().filter(is_cut).collect();
+        items.extend(cut);
+        if items.len() == before {
+            return;
+        }
     }
 }
 

@@ -27,8 +27,9 @@ use crate::web::{self, Web};
 
 /// Never sleep until a tick: wake this often and compare the clock with what is stored.
 const WAKE: Duration = Duration::from_secs(30);
-/// So many sweeps may fail in a row before the daemon gives up and lets its keeper start it again.
-const MOST_FAILURES: u32 = 3;
+/// So many sweeps or deliveries may fail in a row before the daemon gives up and lets its keeper start it again: a
+/// long import holds the store for minutes.
+const MOST_FAILURES: u32 = 20;
 
 /// Why one round of serving ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -203,13 +204,25 @@ async fn delivering(
     nudge: Arc<Notify>,
     mut stopped: watch::Receiver<bool>,
 ) -> anyhow::Result<()> {
+    let mut failures = 0;
     loop {
         tokio::select! {
             () = nudge.notified() => {}
             () = tokio::time::sleep(WAKE) => {}
             _ = stopped.wait_for(|stop| *stop) => return Ok(()),
         }
-        drain(&store, &*clock, &relay, &from).await?;
+        match drain(&store, &*clock, &relay, &from, || *stopped.borrow()).await {
+            Ok(_) => failures = 0,
+            Err(error) => {
+                failures += 1;
+                tracing::error!(
+                    error = format!("{:#}", anyhow::Error::from(error)),
+                    failures,
+                    "delivery failed"
+                );
+                anyhow::ensure!(failures < MOST_FAILURES, "delivery keeps failing");
+            }
+        }
     }
 }
 

@@ -76,11 +76,19 @@ pub fn rows(
             ))
         })?,
     };
+    if day.is_some() && asked.key.is_none() {
+        let text = "a date alone does not tell two uses of one day apart; give a time, or a key of your own with --key";
+        return Err(refused(text.to_owned()));
+    }
+    check_amount(entry)?;
     let as_of = zone.date_of(now);
     let candidates = candidates(set, fleet, asked, as_of)?;
     let mut rows = Vec::new();
     for (meter, amount, needed) in meters(entry) {
         let hosts = carriers(set, fleet, &candidates, meter)?;
+        for host in &hosts {
+            check_host(set, fleet, *host, meter, entry, Instant(at))?;
+        }
         if hosts.is_empty() && needed {
             let text = format!(
                 "nothing at {} counts {meter}; name the gear that bore it with --host TAG",
@@ -106,6 +114,52 @@ pub fn rows(
         }));
     }
     Ok(rows)
+}
+
+/// Most pulls of one recovery that are no slip of the pen.
+const MOST_PULLS: i64 = 99;
+
+fn check_amount(entry: &Entry) -> Result<(), DeskError> {
+    match entry {
+        Entry::Recovery { pulls } if !pulls.is_positive() || *pulls > Amount::whole(MOST_PULLS) => {
+            Err(DeskError::Refused(format!("{pulls} pulls cannot be; give 1 to {MOST_PULLS}")))
+        }
+        Entry::Reading { reading, .. } if reading.is_negative() => {
+            Err(DeskError::Refused(format!("a dial does not read {reading}; read it again")))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// A dial is read, any other meter is counted; and gear bears no use before it is in service.
+fn check_host(
+    set: &PolicySet,
+    fleet: &Fleet,
+    host: ItemId,
+    meter: &str,
+    entry: &Entry,
+    at: Instant,
+) -> Result<(), DeskError> {
+    let item = fleet.item(host);
+    let kind = set.kinds.kind(item.kind);
+    let Some(carried) = set.kinds.find_meter(meter).and_then(|id| kind.meter(id)) else { return Ok(()) };
+    let entered = item.entered_service_on.filter(|day| at < fleet.zone_of(item).start_of(*day));
+    let wrong = match (entry, carried.rolls_over_at) {
+        (Entry::Reading { .. }, _) if !carried.dial => {
+            format!("{meter} of {} are counted, not read", item.tag)
+        }
+        (Entry::Launch | Entry::Recovery { .. }, _) if carried.dial => {
+            format!("{meter} of {} is read off a dial; log a reading", item.tag)
+        }
+        (Entry::Reading { reading, .. }, Some(top)) if *reading >= top => {
+            format!("{reading} is not on the dial of {}, which rolls over at {top}", item.tag)
+        }
+        _ => match entered {
+            Some(day) => format!("{} came into service on {day}; correct the time", item.tag),
+            None => return Ok(()),
+        },
+    };
+    Err(DeskError::Refused(wrong))
 }
 
 /// The gear named, or everything in service that the station owns.

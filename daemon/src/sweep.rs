@@ -3,9 +3,9 @@
 
 pub mod schedule;
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
-use jiff::civil::DateTime;
+use jiff::civil::{Date, DateTime};
 use policies::due::{DueRow, Evaluator};
 use policies::owed::Audience;
 use policies::zone::Instant;
@@ -72,15 +72,19 @@ async fn drafts(desk: &Desk, mail: &Mail) -> Result<Vec<(Hour, Vec<Fresh>)>, Des
     for hour in &hours {
         told.insert(hour.person.key.clone(), desk.store.told(&hour.person.key).await?);
     }
-    let mut numbers = Numbers::after(desk.store.count_notices().await?, desk.today().year());
-    let (now, as_of) = (desk.now(), desk.today());
+    let mut numbers = Numbers::after(desk.store.last_notice_number().await?, desk.today().year());
+    let now = desk.now();
     desk.with_fleet(|fleet| {
         let set = &*desk.set;
-        let work =
-            compose::Desk { set, fleet, as_of, now, from: &mail.from, pages_url: mail.pages_url.as_deref() };
-        let rows = Evaluator::during(set, fleet, as_of).table();
+        let mut tables: BTreeMap<Date, Vec<DueRow>> = BTreeMap::new();
         let drafted = hours.into_iter().map(|hour| {
-            let drafts = draft(&work, &hour.person, &rows, &told[&hour.person.key], &mut numbers);
+            // Today where the person lives: their stations' dates are dates there.
+            let as_of = compose::zone_of(set, fleet, &hour.person).date_of(now);
+            let rows = tables.entry(as_of).or_insert_with(|| Evaluator::during(set, fleet, as_of).table());
+            let (from, pages_url) = (mail.from.as_str(), mail.pages_url.as_deref());
+            let work = compose::Desk { set, fleet, as_of, now, from, pages_url };
+            let occasion = format!("digest {}", hour.key);
+            let drafts = draft(&work, &hour.person, rows, &told[&hour.person.key], &occasion, &mut numbers);
             (hour, drafts)
         });
         drafted.collect()
@@ -126,13 +130,15 @@ pub async fn preview(
     for person in &people {
         told.insert(person.key.clone(), desk.store.told(&person.key).await?);
     }
-    let mut numbers = Numbers::after(desk.store.count_notices().await?, desk.today().year());
+    let mut numbers = Numbers::after(desk.store.last_notice_number().await?, desk.today().year());
     let (now, as_of) = (desk.now(), desk.today());
+    let occasion = format!("preview {as_of}");
     desk.with_fleet(|fleet| {
         let work = compose::Desk { set: &desk.set, fleet, as_of, now, from, pages_url };
         let rows = Evaluator::during(&desk.set, fleet, as_of).table();
-        let drafts =
-            people.iter().flat_map(|person| draft(&work, person, &rows, &told[&person.key], &mut numbers));
+        let drafts = people
+            .iter()
+            .flat_map(|person| draft(&work, person, &rows, &told[&person.key], &occasion, &mut numbers));
         drafts.map(|notice| (notice.recipient, notice.text)).collect()
     })
     .await
@@ -163,12 +169,13 @@ impl Numbers {
 }
 
 /// What a person is owed, finished: one digest, or a notice a proof load. What cannot be written is told in
-/// the log and tried again at the next sweep.
+/// the log and tried again at the person's next hour.
 fn draft(
     work: &compose::Desk,
     person: &Person,
     rows: &[DueRow],
     told: &HashSet<Told>,
+    occasion: &str,
     numbers: &mut Numbers,
 ) -> Vec<Fresh> {
     let Some(audience) = audience(person) else { return Vec::new() };
@@ -176,11 +183,11 @@ fn draft(
     if !owed.any_new {
         return Vec::new();
     }
-    if audience == Audience::TestHouse {
+    if matches!(audience, Audience::TestHouse(_)) {
         let new = owed.rows.iter().filter(|(_, mark)| !told.contains(mark));
         return new.filter_map(|(row, mark)| proof_load(work, person, row, mark, numbers)).collect();
     }
-    match work.digest(numbers.next(), person, &owed, format!("digest {}", work.as_of)) {
+    match work.digest(numbers.next(), person, &owed, occasion.to_owned()) {
         Ok(digest) => vec![digest],
         Err(error) => {
             tracing::error!(recipient = %person.key, %error, "a digest cannot be written");

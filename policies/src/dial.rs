@@ -95,7 +95,7 @@ fn difference(before: Amount, now: Amount, rolls_over_at: Option<Amount>) -> Opt
         return Some(now - before);
     }
     let turned = now + rolls_over_at? - before;
-    (turned + turned < rolls_over_at?).then_some(turned)
+    (!turned.is_negative() && turned + turned < rolls_over_at?).then_some(turned)
 }
 
 #[cfg(test)]

@@ -68,7 +68,10 @@ pub fn check(stays: &[Stay]) -> Vec<(usize, StayFault)> {
         faults
             .extend(overfull(stays, indices, capacity).map(|(index, other)| (index, StayFault::Full(other))));
     }
-    faults.extend(loops(stays, &by_item).into_iter().map(|index| (index, StayFault::Loop)));
+    // In two places at once, an item has more ways up than can be walked; that is told first.
+    if !faults.iter().any(|(_, fault)| matches!(fault, StayFault::TwoPlaces(_))) {
+        faults.extend(loops(stays, &by_item).into_iter().map(|index| (index, StayFault::Loop)));
+    }
     faults.sort_by_key(|(index, _)| *index);
     faults
 }

@@ -49,7 +49,9 @@ pub fn stage(rule: &Rule, row: &DueRow, today: Date) -> Option<Stage> {
         let days = if today > last { (today - last).get_days() } else { 0 };
         return Some(Stage::Overdue(u32::try_from(days / 7).unwrap_or(0)));
     }
-    if today >= due {
+    // A likely date is odds, not a day that has come: the limit itself is not reached.
+    let likely = row.because == Some(Because::Usage) && row.usage_due.is_none();
+    if today >= due && !likely {
         return Some(Stage::Due);
     }
     let reminders = rule.notice.remind.iter().filter(|span| today >= span.before(last)).count();
@@ -73,32 +75,47 @@ pub fn escalated(rule: &Rule, row: &DueRow, today: Date, to: &str) -> bool {
 /// What a person is told of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Audience<'a> {
-    /// A mechanic: everything of the own station.
-    Mechanic(&'a str),
+    /// A mechanic: everything of the stations they answer for.
+    Mechanic(Scope<'a>),
     /// An engineer: what stops a launch already, and what has climbed the ladder.
-    Engineer,
+    Engineer(Scope<'a>),
     /// The head of engineering: what has climbed further.
-    Head,
-    /// The clerk: gear in central stores, and renewals anywhere.
-    Clerk,
+    Head(Scope<'a>),
+    /// The clerk: gear in central stores, and renewals.
+    Clerk(Scope<'a>),
     /// The test house: proof load tests.
-    TestHouse,
+    TestHouse(Scope<'a>),
 }
+
+/// The station a person answers for; none for the whole region.
+pub type Scope<'a> = Option<&'a str>;
 
 /// Whether a row whose owner is `station` (none: central stores) is told to an audience.
 pub fn is_told(audience: Audience, station: Option<&str>, rule: &Rule, row: &DueRow, today: Date) -> bool {
     match audience {
-        Audience::Mechanic(own) => station == Some(own) && stage(rule, row, today).is_some(),
-        Audience::Engineer => {
+        Audience::Mechanic(own) => {
+            let climbed = escalated(rule, row, today, "mechanic");
+            within(own, station) && station.is_some() && (stage(rule, row, today).is_some() || climbed)
+        }
+        Audience::Engineer(own) => {
             let stops = rule.overdue == Effect::StopsLaunch && Evaluator::bites(row) && station.is_some();
-            stops || escalated(rule, row, today, "engineer")
+            within(own, station) && (stops || escalated(rule, row, today, "engineer"))
         }
-        Audience::Head => escalated(rule, row, today, "head"),
-        Audience::Clerk => {
-            (station.is_none() || rule.work == Work::Renewal) && stage(rule, row, today).is_some()
+        Audience::Head(own) => within(own, station) && escalated(rule, row, today, "head"),
+        Audience::Clerk(own) => {
+            let theirs = station.is_none() || (rule.work == Work::Renewal && within(own, station));
+            let climbed = within(own, station) && escalated(rule, row, today, "clerk");
+            (theirs && stage(rule, row, today).is_some()) || climbed
         }
-        Audience::TestHouse => rule.work == Work::ProofLoadTest && stage(rule, row, today).is_some(),
+        Audience::TestHouse(own) => {
+            let theirs = rule.work == Work::ProofLoadTest && stage(rule, row, today).is_some();
+            within(own, station) && (theirs || escalated(rule, row, today, "test house"))
+        }
     }
+}
+
+fn within(own: Scope, station: Option<&str>) -> bool {
+    own.is_none() || own == station
 }
 
 #[cfg(test)]
@@ -182,11 +199,11 @@ mod tests {
     #[test]
     fn each_is_told_what_is_theirs() {
         let (rule, row, day) = (rule(), row(Standing::Overdue), date(2026, 10, 21));
-        assert!(is_told(Audience::Mechanic("qua"), Some("qua"), &rule, &row, day));
-        assert!(!is_told(Audience::Mechanic("qua"), Some("net"), &rule, &row, day));
-        assert!(is_told(Audience::Engineer, Some("qua"), &rule, &row, day));
-        assert!(is_told(Audience::Clerk, None, &rule, &row, day));
-        assert!(!is_told(Audience::Clerk, Some("qua"), &rule, &row, day));
-        assert!(!is_told(Audience::TestHouse, Some("qua"), &rule, &row, day));
+        assert!(is_told(Audience::Mechanic(Some("qua")), Some("qua"), &rule, &row, day));
+        assert!(!is_told(Audience::Mechanic(Some("qua")), Some("net"), &rule, &row, day));
+        assert!(is_told(Audience::Engineer(None), Some("qua"), &rule, &row, day));
+        assert!(is_told(Audience::Clerk(None), None, &rule, &row, day));
+        assert!(!is_told(Audience::Clerk(None), Some("qua"), &rule, &row, day));
+        assert!(!is_told(Audience::TestHouse(None), Some("qua"), &rule, &row, day));
     }
 }

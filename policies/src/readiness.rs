@@ -285,7 +285,9 @@ impl Evaluator<'_> {
         let logs =
             own.flat_map(|item| &item.logs).filter_map(|(_, index)| self.fleet.logs.get(*index as usize));
         let last = logs.filter_map(|log| log.last_before(end)).max();
-        let oldest = Instant(end.0 - i64::from(self.set.service.oldest_log_hours) * HOUR_MICROS);
+        let oldest = Instant(
+            end.0.saturating_sub(i64::from(self.set.service.oldest_log_hours).saturating_mul(HOUR_MICROS)),
+        );
         last.is_none_or(|last| last < oldest).then_some(Reason::OldLog { last })
     }
 }

@@ -70,7 +70,8 @@ impl Span {
         made.unwrap_or_else(|_| jiff::Span::new().days(7_304_484))
     }
 
-    fn rough_days(self) -> u64 {
+    /// About how many days; for comparing spans, never for dates.
+    pub(crate) fn rough_days(self) -> u64 {
         let each = match self.unit {
             Unit::Days => 1,
             Unit::Weeks => 7,

@@ -27,7 +27,7 @@ enum What {
         #[arg(long, value_enum, default_value_t)]
         format: TextFormat,
     },
-    /// What the next sweep would put into the outbox
+    /// What everybody is owed and was not told yet, whatever the hour
     Preview,
     /// Let a failed or parked notice be tried again
     Retry {
@@ -65,7 +65,9 @@ impl Notices {
             }
             What::Retry { number } => {
                 if desk.store.retry(&number, desk.now()).await? {
-                    say(format_args!("{number} will be tried again at the next sweep\n"))?;
+                    say(format_args!(
+                        "{number} will be tried again within half a minute, while the daemon runs\n"
+                    ))?;
                     return Ok(Answer::Done);
                 }
                 anyhow::bail!(

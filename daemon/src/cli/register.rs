@@ -24,7 +24,7 @@ pub(super) struct Import {
 
 impl Import {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
-        let desk = settings.desk().await?;
+        let desk = settings.new_desk().await?;
         let faults = Faults::default();
         let sheets = read_folder(&self.dir, &faults)?;
         match desk.import(&sheets, &faults, self.dry_run).await {

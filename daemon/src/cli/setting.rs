@@ -47,12 +47,31 @@ impl Settings {
         Ok(Settings { config })
     }
 
+    /// The store that is there: only an import, a daemon or a demo makes one, so that a mistyped name is no empty
+    /// store in which nothing is due.
     pub(super) async fn store(&self) -> anyhow::Result<Store> {
+        let path =
+            self.config.database.strip_prefix("sqlite:").map(|path| path.strip_prefix("//").unwrap_or(path));
+        if let Some(path) = path.filter(|path| *path != ":memory:" && !Path::new(path).exists()) {
+            anyhow::bail!("{path} does not exist; tallow import makes it, or correct --database");
+        }
+        self.new_store().await
+    }
+
+    async fn new_store(&self) -> anyhow::Result<Store> {
         Store::open(&self.config.database).await.with_context(|| format!("opening {}", self.config.database))
     }
 
     pub(super) async fn desk(&self) -> anyhow::Result<Desk> {
-        let store = self.store().await?;
+        self.desk_over(self.store().await?).await
+    }
+
+    /// A desk over a store that is made if it is not there.
+    pub(super) async fn new_desk(&self) -> anyhow::Result<Desk> {
+        self.desk_over(self.new_store().await?).await
+    }
+
+    async fn desk_over(&self, store: Store) -> anyhow::Result<Desk> {
         let set = Arc::new(in_force::chosen(&store, self.config.policies.as_deref()).await?);
         Ok(Desk::new(store, set, Arc::new(SystemClock), "command line".to_owned()))
     }

@@ -5,7 +5,7 @@ use std::collections::HashSet;
 use jiff::civil::Date;
 use policies::due::{Because, DueRow, Evaluator};
 use policies::explain::Derivation;
-use policies::facts::{Fleet, ItemId};
+use policies::facts::{Done, Fleet, ItemId};
 use policies::load::PolicySet;
 use policies::owed::{Audience, is_told, last_day, stage};
 use policies::rule::{Effect as RuleEffect, Rule, RuleId};
@@ -44,12 +44,13 @@ pub struct Owed {
 
 /// What a role makes a person read; none for roles that are told nothing.
 pub fn audience(person: &Person) -> Option<Audience<'_>> {
-    match (person.role.as_str(), person.station.as_deref()) {
-        ("mechanic", Some(station)) => Some(Audience::Mechanic(station)),
-        ("engineer", _) => Some(Audience::Engineer),
-        ("head", _) => Some(Audience::Head),
-        ("clerk", _) => Some(Audience::Clerk),
-        ("test house", _) => Some(Audience::TestHouse),
+    let scope = person.station.as_deref();
+    match person.role.as_str() {
+        "mechanic" => Some(Audience::Mechanic(scope)),
+        "engineer" => Some(Audience::Engineer(scope)),
+        "head" => Some(Audience::Head(scope)),
+        "clerk" => Some(Audience::Clerk(scope)),
+        "test house" => Some(Audience::TestHouse(scope)),
         _ => None,
     }
 }
@@ -79,8 +80,7 @@ impl Desk<'_> {
         Told {
             item: item.tag.to_string(),
             rule: rule.id.clone(),
-            occurrence: last
-                .map_or_else(|| "never done".to_owned(), |done| format!("since {}", done.at.timestamp())),
+            occurrence: occurrence(row, last),
             stage: reached.map_or_else(|| "escalated".to_owned(), |stage| stage.to_string()),
         }
     }
@@ -268,6 +268,14 @@ impl Desk<'_> {
         }
         places.into_iter().map(|(name, amount)| (name, amount.to_string())).collect()
     }
+}
+
+/// Which time the work falls due: since it was last done, for want of a date, after which event.
+fn occurrence(row: &DueRow, last: Option<&Done>) -> String {
+    let since = last.map_or_else(|| "never done".to_owned(), |done| format!("since {}", done.at.timestamp()));
+    let base = if row.because == Some(Because::NoBase) { ", no base" } else { "" };
+    let event = row.after_due.map(|due| format!(", event {due}")).unwrap_or_default();
+    format!("{since}{base}{event}")
 }
 
 /// The zone a person lives by: their station's, or home.

@@ -19,10 +19,10 @@ const BACKOFF_MINUTES: [i64; 6] = [1, 5, 15, 30, 60, 60];
 const MINUTE: i64 = 60 * 1_000_000;
 /// RFC 5321, 4.5.4.1: give up after four to five days.
 const GIVE_UP_AFTER: i64 = 5 * 24 * 60 * MINUTE;
-/// A reply lost after the body is tried once more; then a person decides.
-const MOST_UNCERTAIN: i64 = 2;
-/// A notice that takes the daemon down five times is set aside.
+/// Attempts in five days by the backoff, and some.
 const MOST_ATTEMPTS: i64 = 200;
+/// How often the outcome of a sending is written down before the store is given up.
+const MOST_RECORDINGS: u32 = 30;
 
 /// Reads the relay's settings, its password from a file of its own.
 ///
@@ -54,7 +54,7 @@ pub fn settings(smtp: &Smtp, steps: StepLimits) -> anyhow::Result<SmtpSettings> 
     })
 }
 
-/// Sends what waits, until nothing more is due now; how many the relay took.
+/// Sends what waits, until nothing more is due now or `stop` says so; how many the relay took.
 ///
 /// # Errors
 /// The store's failure.
@@ -63,9 +63,12 @@ pub async fn drain(
     clock: &dyn Clock,
     relay: &SmtpSettings,
     from: &str,
+    stop: impl Fn() -> bool,
 ) -> Result<usize, StoreError> {
     let mut sent = 0;
-    while let Some(notice) = store.claim(clock.now()).await? {
+    while !stop()
+        && let Some(notice) = store.claim(clock.now()).await?
+    {
         sent += usize::from(send(store, clock, relay, from, &notice).await?);
     }
     Ok(sent)
@@ -106,7 +109,7 @@ async fn record(
     let (id, attempt) = (notice.id, notice.attempt);
     match delivery {
         Delivery::Sent { reply } => {
-            store.sent(id, attempt, &reply.to_string(), now).await?;
+            record_sent(store, id, attempt, &reply.to_string(), now).await?;
             tracing::info!(notice = %notice.number, "sent");
             return Ok(true);
         }
@@ -116,7 +119,8 @@ async fn record(
             tracing::error!(notice = %notice.number, recipient = %notice.recipient, error, "a notice was refused for good");
         }
         Delivery::Uncertain { error } => {
-            let state = if attempt >= MOST_UNCERTAIN { State::Parked } else { State::Uncertain };
+            // Tried once more with the same bytes; after that a person decides.
+            let state = if notice.was_uncertain { State::Parked } else { State::Uncertain };
             store.settle(id, attempt, state, Some(now.0 + 15 * MINUTE), &error).await?;
             tracing::warn!(notice = %notice.number, error, "a notice may or may not have arrived");
         }
@@ -129,6 +133,27 @@ async fn record(
         }
     }
     Ok(false)
+}
+
+/// A mail that the relay took must be known as sent, or it goes out twice: a store that is busy is asked again.
+async fn record_sent(
+    store: &Store,
+    id: i64,
+    attempt: i64,
+    reply: &str,
+    now: Instant,
+) -> Result<(), StoreError> {
+    let mut asked = 1;
+    loop {
+        match store.sent(id, attempt, reply, now).await {
+            Err(error) if asked < MOST_RECORDINGS => {
+                tracing::warn!(%error, asked, "a sent notice cannot be noted yet");
+                asked += 1;
+                tokio::time::sleep(Duration::from_secs(2)).await;
+            }
+            recorded => return recorded,
+        }
+    }
 }
 
 /// Microseconds until the next attempt: backoff, and up to a fifth more, so that retries do not march in step.

@@ -67,10 +67,16 @@ pub async fn restore(backup: &Path, target: &Path) -> Result<(), StoreError> {
     if !backup.is_file() {
         return Err(StoreError::NotWhole(format!("{} is no backup file", backup.display())));
     }
+    let kept = beside(target, "before-restore");
+    if target.exists() && kept.exists() {
+        let text =
+            format!("{} still holds what an earlier restore set aside; move it away first", kept.display());
+        return Err(StoreError::NotWhole(text));
+    }
     let partial = beside(target, "restoring");
     let _ = fs::remove_file(&partial);
     fs::copy(backup, &partial).map_err(|source| file_error("copying", backup, source))?;
-    if let Err(error) = check_file(&partial).await {
+    if let Err(error) = check_restored(backup, &partial).await {
         let _ = fs::remove_file(&partial);
         return Err(error);
     }
@@ -81,6 +87,18 @@ pub async fn restore(backup: &Path, target: &Path) -> Result<(), StoreError> {
     fs::rename(&partial, target)
         .map_err(|source| file_error("renaming the restored file to", target, source))?;
     sync_folder(target)
+}
+
+/// A file that holds no record is no backup, whatever else it is.
+async fn check_restored(backup: &Path, copy: &Path) -> Result<(), StoreError> {
+    check_file(copy).await?;
+    let store = Store::open(&format!("sqlite:{}", copy.display())).await?;
+    let head = store.head().await?;
+    store.close().await?;
+    if head.seq == 0 {
+        return Err(StoreError::NotWhole(format!("{} holds no records of Tallow", backup.display())));
+    }
+    Ok(())
 }
 
 /// Opens a copy as a store would, checks it, and folds its log in again.

@@ -6,9 +6,9 @@ use std::sync::Arc;
 use futures_util::TryStreamExt;
 use jiff::civil::Date;
 use policies::amount::Amount;
-use policies::dial;
-use policies::facts::{Fleet, FleetBuilder, ItemRecord, Outcome, Quantity, State as ItemState};
-use policies::kinds::AttributeType;
+use policies::dial::{self, DialFall};
+use policies::facts::{Fleet, FleetBuilder, ItemId, ItemRecord, Outcome, Quantity, State as ItemState};
+use policies::kinds::{AttributeType, MeterId};
 use policies::load::PolicySet;
 use policies::odds::Learnt;
 use policies::rule::Value;
@@ -33,7 +33,12 @@ pub struct Loaded {
     pub head: i64,
     /// What it teaches its forecasts, and the day before which it was learnt; kept while that holds.
     pub learnt: Option<(Date, Arc<Learnt>)>,
+    /// Dials that run back.
+    pub falls: Vec<Fall>,
 }
+
+/// A dial that runs back: its host, its meter, and where.
+pub type Fall = (ItemId, MeterId, DialFall);
 
 #[derive(FromQueryResult)]
 struct UseRow {
@@ -82,7 +87,8 @@ async fn load(
     add_work(&mut builder, newest::<Work>(db, known_before).await?.values());
     add_states(&mut builder, newest::<State>(db, known_before).await?.values());
     stream_use(db, &mut builder, known_before).await?;
-    Ok(Loaded { fleet: finish(builder), head, learnt: None })
+    let (fleet, falls) = finish(builder);
+    Ok(Loaded { fleet, head, learnt: None, falls })
 }
 
 /// The fleet of a register in memory, as an import sees it before it is written.
@@ -96,15 +102,15 @@ pub fn of_register(set: &PolicySet, register: &Register) -> Fleet {
     for row in register.usage.values().filter(|row| !row.void) {
         add_use(&mut builder, row);
     }
-    finish(builder)
+    finish(builder).0
 }
 
-fn finish(builder: FleetBuilder) -> Fleet {
+fn finish(builder: FleetBuilder) -> (Fleet, Vec<Fall>) {
     let (fleet, falls) = builder.finish();
-    for (host, _, fall) in falls {
-        tracing::warn!(host = %fleet.item(host).tag, %fall, "a dial runs back; readings from there on do not count");
+    for (host, _, fall) in &falls {
+        tracing::warn!(host = %fleet.item(*host).tag, %fall, "a dial runs back; readings from there on do not count");
     }
-    fleet
+    (fleet, falls)
 }
 
 /// Rows in the order of their keys: whatever order they were read in, the fleet is the same.

@@ -97,6 +97,8 @@ pub struct InHand {
     pub bytes: Vec<u8>,
     /// This attempt, from 1.
     pub attempt: i64,
+    /// An earlier attempt may have arrived.
+    pub was_uncertain: bool,
     /// When it was composed.
     pub composed_at: Instant,
 }
@@ -126,6 +128,8 @@ pub struct Listed {
     pub lines: Vec<Told>,
 }
 
+/// A notice that so many daemons went down with is set aside.
+const MOST_CRASHES: i64 = 5;
 /// How long a daemon may have a notice in hand before another takes it.
 const LEASE_MICROS: i64 = 15 * 60 * 1_000_000;
 
@@ -224,12 +228,15 @@ impl Store {
         Ok(found.into_iter().map(|row| (row.name[prefix.len()..].to_owned(), row.value)).collect())
     }
 
-    /// How many notices there ever were.
+    /// The number of the newest notice, within whatever year; nought before the first.
     ///
     /// # Errors
     /// The database's own.
-    pub async fn count_notices(&self) -> Result<u64, StoreError> {
-        Entity::find().count(&self.db).await.map_err(StoreError::while_("counting notices"))
+    pub async fn last_notice_number(&self) -> Result<u64, StoreError> {
+        let newest = Entity::find().select_only().column(Column::Number).order_by_desc(Column::Id).limit(1);
+        let newest: Option<String> =
+            newest.into_tuple().one(&self.db).await.map_err(StoreError::while_("numbering notices"))?;
+        Ok(newest.and_then(|number| number.rsplit('-').next()?.parse().ok()).unwrap_or(0))
     }
 
     /// Every stage of every row that was told to a recipient.
@@ -240,6 +247,8 @@ impl Store {
         use entities::notice_line::{Column as Line, Entity as Lines};
         let doing = StoreError::while_("reading what was told");
         let ids = Entity::find().select_only().column(Column::Id).filter(Column::Recipient.eq(recipient));
+        // What was refused for good was not told.
+        let ids = ids.filter(Column::State.ne(State::Failed.word()));
         let ids: Vec<i64> = ids.into_tuple().all(&self.db).await.map_err(&doing)?;
         let mut told = HashSet::new();
         for chunk in ids.chunks(10_000) {
@@ -256,39 +265,64 @@ impl Store {
     pub async fn claim(&self, now: Instant) -> Result<Option<InHand>, StoreError> {
         let doing = StoreError::while_("taking a notice in hand");
         let settled = [State::Sent, State::Failed, State::Parked].map(State::word);
-        let waiting =
-            Entity::find().filter(Column::State.is_not_in(settled)).filter(Column::NextAttemptAt.lte(now.0));
-        let Some(row) = waiting.order_by_asc(Column::Id).one(&self.db).await.map_err(&doing)? else {
-            return Ok(None);
-        };
-        if row.state == State::DataBegun.word() {
-            // Left by a crash after the body began: it may have arrived.
+        loop {
+            let waiting = Entity::find()
+                .filter(Column::State.is_not_in(settled))
+                .filter(Column::NextAttemptAt.lte(now.0))
+                .order_by_asc(Column::Id);
+            let Some(row) = waiting.one(&self.db).await.map_err(&doing)? else { return Ok(None) };
+            if self.settle_crashed(&row, now).await? {
+                continue;
+            }
+            if self.take(&row, now).await? {
+                return Ok(Some(InHand {
+                    id: row.id,
+                    number: row.number,
+                    recipient: row.recipient,
+                    bytes: row.bytes,
+                    attempt: row.attempts + 1,
+                    was_uncertain: row.state == State::Uncertain.word(),
+                    composed_at: Instant(row.composed_at),
+                }));
+            }
+        }
+    }
+
+    /// Settles a notice that a daemon left in hand when it went down; false for any other.
+    async fn settle_crashed(&self, row: &entities::notice::Model, now: Instant) -> Result<bool, StoreError> {
+        let in_hand = [State::Claimed, State::DataBegun].map(State::word).contains(&row.state.as_str());
+        if in_hand && row.attempts >= MOST_CRASHES {
             self.settle(
                 row.id,
                 row.attempts,
-                State::Uncertain,
-                Some(now.0 + LEASE_MICROS),
-                "interrupted after its body began",
+                State::Parked,
+                None,
+                "the daemon went down with it in hand too often",
             )
             .await?;
-            return Ok(None);
+            return Ok(true);
         }
+        if row.state == State::DataBegun.word() {
+            // It may have arrived.
+            let again = Some(now.0 + LEASE_MICROS);
+            self.settle(row.id, row.attempts, State::Uncertain, again, "interrupted after its body began")
+                .await?;
+            return Ok(true);
+        }
+        Ok(false)
+    }
+
+    /// Takes a notice in hand, unless somebody else did.
+    async fn take(&self, row: &entities::notice::Model, now: Instant) -> Result<bool, StoreError> {
         let claimed = Entity::update_many()
             .col_expr(Column::State, Expr::value(State::Claimed.word()))
             .col_expr(Column::Attempts, Expr::col(Column::Attempts).add(1))
             .col_expr(Column::NextAttemptAt, Expr::value(now.0 + LEASE_MICROS))
             .filter(Column::Id.eq(row.id))
-            .filter(Column::State.eq(row.state))
+            .filter(Column::State.eq(row.state.as_str()))
             .filter(Column::Attempts.eq(row.attempts));
-        let taken = claimed.exec(&self.db).await.map_err(&doing)?.rows_affected == 1;
-        Ok(taken.then(|| InHand {
-            id: row.id,
-            number: row.number,
-            recipient: row.recipient,
-            bytes: row.bytes,
-            attempt: row.attempts + 1,
-            composed_at: Instant(row.composed_at),
-        }))
+        let taken = claimed.exec(&self.db).await.map_err(StoreError::while_("taking a notice in hand"))?;
+        Ok(taken.rows_affected == 1)
     }
 
     /// Notes that the body of a notice in hand is about to go out; false when it is in other hands by now.

@@ -42,6 +42,7 @@ pub struct Columns<R: Stored> {
     pub(super) id: <R::Entity as EntityTrait>::Column,
     pub(super) known_at: <R::Entity as EntityTrait>::Column,
     pub(super) key: <R::Entity as EntityTrait>::Column,
+    pub(super) version: <R::Entity as EntityTrait>::Column,
 }
 
 macro_rules! stored {
@@ -84,7 +85,7 @@ macro_rules! stored {
 
             fn columns() -> Columns<Self> {
                 use entities::$table::Column;
-                Columns { id: Column::Id, known_at: Column::KnownAt, key: Column::Key }
+                Columns { id: Column::Id, known_at: Column::KnownAt, key: Column::Key, version: Column::Version }
             }
         }
     };

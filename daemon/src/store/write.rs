@@ -123,22 +123,24 @@ impl Writer {
         let mut found = HashMap::new();
         for chunk in records.chunks(KEYS) {
             let keys = chunk.iter().map(|record| record.key().to_owned());
-            let rows = R::Entity::find().filter(columns.key.is_in(keys)).order_by_asc(columns.id);
+            let rows = R::Entity::find().filter(columns.key.is_in(keys));
             for row in rows.all(&self.tx).await.map_err(&doing)? {
                 let (record, place) = R::of_row(row);
-                found.insert(record.key().to_owned(), place.version);
+                let newest: &mut i64 = found.entry(record.key().to_owned()).or_default();
+                *newest = place.version.max(*newest);
             }
         }
         Ok(found)
     }
 
-    /// Whether a key is known, in any version.
+    /// The newest version under a key. Ordered by version, which the index gives: by row number the database would
+    /// look through the whole table.
     ///
     /// # Errors
     /// The database's own.
     pub async fn current<R: Stored>(&self, key: &str) -> Result<Option<R>, StoreError> {
         let columns = R::columns();
-        let rows = R::Entity::find().filter(columns.key.eq(key)).order_by_desc(columns.id).limit(1);
+        let rows = R::Entity::find().filter(columns.key.eq(key)).order_by_desc(columns.version).limit(1);
         let row = rows.one(&self.tx).await.map_err(StoreError::while_("looking a record up"))?;
         Ok(row.map(|row| R::of_row(row).0))
     }

@@ -108,7 +108,7 @@ fn read_rule(fields: &Fields, kinds: &Kinds) -> Rule {
     };
     check_clauses(fields, &rule);
     for (table, clause) in &calendars {
-        check_calendar(table, clause, rule.authority);
+        check_calendar(table, clause, &rule);
     }
     rule
 }
@@ -132,16 +132,20 @@ fn check_clauses(fields: &Fields, rule: &Rule) {
     }
 }
 
-fn check_calendar(table: &Fields, clause: &Calendar, authority: Authority) {
+fn check_calendar(table: &Fields, clause: &Calendar, rule: &Rule) {
     let life_limit = clause.from != From::LastDone;
     let fixed = clause.grid == Grid::Fixed;
     if fixed && life_limit {
         table.fault(table.span_of("grid"), "a life limit has no grid", "leave grid out");
     }
+    if fixed && rule.window.early.rough_days() >= clause.every.rough_days() {
+        let message = "the window opens before the date it follows: one visit would meet several dates";
+        table.fault(table.span_of("grid"), message, "make \"early\" of the window shorter than \"every\"");
+    }
     if clause.anchor.is_some() && !fixed {
         table.fault(table.span_of("anchor"), "only a fixed grid has an anchor", "add grid = \"fixed\"");
     }
-    if clause.store == Store::Pauses && (fixed || life_limit || authority == Authority::Law) {
+    if clause.store == Store::Pauses && (fixed || life_limit || rule.authority == Authority::Law) {
         let message = "store time cannot pause a law, a fixed grid or a life limit";
         table.fault(table.span_of("store"), message, "leave store out, or say store = \"runs\"");
     }

@@ -11,10 +11,10 @@ const ROLES: &[&str] = &["head", "engineer", "mechanic", "clerk", "test house", 
 /// Whether a text can be written to: one @, no blanks, nothing that could break out of a header.
 fn is_address(text: &str) -> bool {
     let plain = |part: &str| {
-        !part.is_empty() && part.chars().all(|c| c.is_alphanumeric() || "!#$%&'*+-/=?^_`{|}~.".contains(c))
+        let atoms = part.split('.').all(|atom| !atom.is_empty());
+        atoms && part.chars().all(|c| c.is_ascii_alphanumeric() || "!#$%&'*+-/=?^_`{|}~.".contains(c))
     };
-    text.len() <= 254
-        && text.split_once('@').is_some_and(|(who, host)| plain(who) && plain(host) && !host.starts_with('.'))
+    text.len() <= 254 && text.split_once('@').is_some_and(|(who, host)| plain(who) && plain(host))
 }
 
 fn address(text: &str) -> Result<(), String> {

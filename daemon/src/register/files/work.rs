@@ -1,7 +1,7 @@
 //! `work.csv`.
 
 use policies::amount::Amount;
-use policies::rule::Rule;
+use policies::rule::{Reading, Rule};
 
 use super::{item, moment_text, note_future, or_empty, void_text};
 use crate::records::Work;
@@ -91,11 +91,11 @@ fn check_rule(cells: &Cells, places: &Places, row: &Work) {
         return;
     }
     if let Some(text) = &row.measurements {
-        check_measurements(cells, rule, text);
+        check_measurements(cells, rule, text, row.outcome == "failed");
     }
 }
 
-fn check_measurements(cells: &Cells, rule: &Rule, text: &str) {
+fn check_measurements(cells: &Cells, rule: &Rule, text: &str, failed: bool) {
     for pair in text.split(';') {
         let Some((name, value)) = pair.split_once('=') else {
             cells.fault("measurements", format!("\"{pair}\" is no measurement; write name=value;name=value"));
@@ -123,7 +123,24 @@ fn check_measurements(cells: &Cells, rule: &Rule, text: &str) {
                 );
                 cells.fault("measurements", message);
             }
+            (Ok(number), _) if !failed && beyond(reading, number) => {
+                let bounds = [
+                    reading.min.map(|min| format!("at least {min}")),
+                    reading.max.map(|max| format!("at most {max}")),
+                ];
+                let bounds: Vec<String> = bounds.into_iter().flatten().collect();
+                let message = format!(
+                    "{name} = {number} {unit} is not {}: record the work as failed",
+                    bounds.join(", ")
+                );
+                cells.fault("measurements", message);
+            }
             _ => {}
         }
     }
+}
+
+/// Whether a reading lies beyond what the rule accepts.
+fn beyond(reading: &Reading, number: Amount) -> bool {
+    reading.min.is_some_and(|min| number < min) || reading.max.is_some_and(|max| number > max)
 }
