@@ -353,7 +353,7 @@ fn tells_where(log: &str, half: &str) {
 
 #[test]
 fn a_first_start_under_a_broken_set_is_refused_with_the_place() {
-    let room = small_service::imported();
+    let room = small_service::room();
     room.write("tallow.toml", "");
     room.write("policies/rules.toml", "[[rule]]\nid = \"x");
     let refused = room.tallow("--config tallow.toml serve --listen 127.0.0.1:0").refused();
