@@ -1,3 +1,6 @@
+-- Records name their link without a foreign key: a link comes last in its transaction, and the database would look
+-- through every record to see which had waited for it. The check of the chain finds records without their link.
+
 CREATE TABLE link (
     seq INTEGER PRIMARY KEY,
     at INTEGER NOT NULL,
@@ -10,7 +13,7 @@ CREATE TABLE link (
 
 CREATE TABLE station (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
-    link INTEGER NOT NULL REFERENCES link (seq) DEFERRABLE INITIALLY DEFERRED,
+    link INTEGER NOT NULL,
     known_at INTEGER NOT NULL,
     key TEXT NOT NULL,
     version INTEGER NOT NULL CHECK (version > 0),
@@ -25,7 +28,7 @@ CREATE TABLE station (
 
 CREATE TABLE person (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
-    link INTEGER NOT NULL REFERENCES link (seq) DEFERRABLE INITIALLY DEFERRED,
+    link INTEGER NOT NULL,
     known_at INTEGER NOT NULL,
     key TEXT NOT NULL,
     version INTEGER NOT NULL CHECK (version > 0),
@@ -41,7 +44,7 @@ CREATE TABLE person (
 
 CREATE TABLE item (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
-    link INTEGER NOT NULL REFERENCES link (seq) DEFERRABLE INITIALLY DEFERRED,
+    link INTEGER NOT NULL,
     known_at INTEGER NOT NULL,
     key TEXT NOT NULL,
     version INTEGER NOT NULL CHECK (version > 0),
@@ -63,7 +66,7 @@ CREATE TABLE item (
 
 CREATE TABLE fitting (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
-    link INTEGER NOT NULL REFERENCES link (seq) DEFERRABLE INITIALLY DEFERRED,
+    link INTEGER NOT NULL,
     known_at INTEGER NOT NULL,
     key TEXT NOT NULL,
     version INTEGER NOT NULL CHECK (version > 0),
@@ -80,7 +83,7 @@ CREATE TABLE fitting (
 
 CREATE TABLE usage (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
-    link INTEGER NOT NULL REFERENCES link (seq) DEFERRABLE INITIALLY DEFERRED,
+    link INTEGER NOT NULL,
     known_at INTEGER NOT NULL,
     key TEXT NOT NULL,
     version INTEGER NOT NULL CHECK (version > 0),
@@ -98,7 +101,7 @@ CREATE TABLE usage (
 
 CREATE TABLE work (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
-    link INTEGER NOT NULL REFERENCES link (seq) DEFERRABLE INITIALLY DEFERRED,
+    link INTEGER NOT NULL,
     known_at INTEGER NOT NULL,
     key TEXT NOT NULL,
     version INTEGER NOT NULL CHECK (version > 0),
@@ -117,7 +120,7 @@ CREATE TABLE work (
 
 CREATE TABLE state (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
-    link INTEGER NOT NULL REFERENCES link (seq) DEFERRABLE INITIALLY DEFERRED,
+    link INTEGER NOT NULL,
     known_at INTEGER NOT NULL,
     key TEXT NOT NULL,
     version INTEGER NOT NULL CHECK (version > 0),
@@ -133,7 +136,7 @@ CREATE TABLE state (
 
 CREATE TABLE concession (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
-    link INTEGER NOT NULL REFERENCES link (seq) DEFERRABLE INITIALLY DEFERRED,
+    link INTEGER NOT NULL,
     known_at INTEGER NOT NULL,
     key TEXT NOT NULL,
     version INTEGER NOT NULL CHECK (version > 0),
@@ -150,7 +153,7 @@ CREATE TABLE concession (
 
 CREATE TABLE certificate (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
-    link INTEGER NOT NULL REFERENCES link (seq) DEFERRABLE INITIALLY DEFERRED,
+    link INTEGER NOT NULL,
     known_at INTEGER NOT NULL,
     key TEXT NOT NULL,
     version INTEGER NOT NULL CHECK (version > 0),
@@ -166,7 +169,7 @@ CREATE TABLE certificate (
 
 CREATE TABLE part (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
-    link INTEGER NOT NULL REFERENCES link (seq) DEFERRABLE INITIALLY DEFERRED,
+    link INTEGER NOT NULL,
     known_at INTEGER NOT NULL,
     key TEXT NOT NULL,
     version INTEGER NOT NULL CHECK (version > 0),
@@ -184,7 +187,7 @@ CREATE TABLE part (
 
 CREATE TABLE stock (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
-    link INTEGER NOT NULL REFERENCES link (seq) DEFERRABLE INITIALLY DEFERRED,
+    link INTEGER NOT NULL,
     known_at INTEGER NOT NULL,
     key TEXT NOT NULL,
     version INTEGER NOT NULL CHECK (version > 0),
