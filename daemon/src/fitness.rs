@@ -174,6 +174,9 @@ impl Words<'_> {
                     certificate.number
                 )
             }
+            Reason::LaidUp { item } => {
+                format!("{} is laid up; clears when it returns, or another takes its place", self.gear(*item))
+            }
             Reason::OldLog { last: None } => {
                 "nothing was ever logged; clears when the log is written up".to_owned()
             }

@@ -2,7 +2,7 @@
 
 use policies::facts::{Fitting, Fleet, Item, ItemId};
 use policies::load::PolicySet;
-use policies::rule::Value;
+use policies::rule::{Bound, Event, Value, When};
 use policies::zone::Instant;
 
 /// The fitting an item is in just before a moment.
@@ -60,4 +60,26 @@ pub fn last_log(fleet: &Fleet, station: Option<&str>) -> Option<Instant> {
     };
     let logs = fleet.items.iter().filter(here).flat_map(|item| &item.logs);
     logs.filter_map(|(_, index)| fleet.logs[*index as usize].span).map(|(_, last)| last).max()
+}
+
+/// An event in words.
+pub fn event(set: &PolicySet, event: Event) -> String {
+    match event {
+        Event::Meter(meter) => set.kinds.meter_name(meter).to_owned(),
+        Event::Work(work) => work.to_string(),
+        Event::Happening(happening) => happening.to_string(),
+        Event::Reading(when) => condition(set, when),
+    }
+}
+
+/// A condition on a reading in words: `severity of fall-measurement is at least 60 %`.
+pub fn condition(set: &PolicySet, when: When) -> String {
+    let rule = set.rule(when.of);
+    let Some(reading) = rule.records.get(usize::from(when.reading)) else { return String::new() };
+    let unit = reading.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
+    let bound = match when.bound {
+        Bound::AtLeast(least) => format!("at least {least}"),
+        Bound::AtMost(most) => format!("at most {most}"),
+    };
+    format!("{} of {} is {bound}{unit}", reading.name, rule.id)
 }

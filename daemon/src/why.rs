@@ -1,16 +1,20 @@
 //! Why a row stands as it does, in words: the same lines for the command line and the pages.
 
 use jiff::civil::Date;
+use policies::alike::Unlike;
 use policies::amount::Amount;
 use policies::calendar::{Base, CalendarDue};
-use policies::due::{Because, Evaluator};
+use policies::due::{Because, CalendarFound, Evaluator};
 use policies::explain::{AfterWorking, Borne, CalendarWorking, Derivation, ForecastWorking, UsageWorking};
 use policies::facts::{Done, Fleet, ItemId};
 use policies::load::PolicySet;
 use policies::odds::Lender;
-use policies::rule::{Event, Grid, Rule};
+use policies::rule::{Grid, Rule, Timing, When, YearDay};
+use policies::span::Span;
 use policies::zone::{Instant, Zone};
 use serde_json::{Value, json};
+
+use crate::gear;
 
 /// A derivation with the names it needs to be told.
 pub struct Why<'f> {
@@ -74,9 +78,10 @@ impl<'f> Why<'f> {
     pub fn parts(&self) -> Vec<Part> {
         let found = &self.derivation;
         let mut parts = vec![self.rule_part(), self.base_part()];
-        parts.extend(found.calendar.iter().map(calendar_part));
+        parts.extend(found.calendar.iter().map(|working| self.calendar_part(working)));
         parts.extend(found.usage.iter().map(|working| self.usage_part(working)));
         parts.extend(found.after.iter().map(|working| self.after_part(working)));
+        parts.extend(found.unlike.iter().map(|unlike| self.unlike_part(unlike)));
         parts.push(self.verdict_part());
         parts
     }
@@ -134,10 +139,39 @@ impl<'f> Why<'f> {
         self.zone().local(at).strftime("%-d %b %Y %H:%M").to_string()
     }
 
+    fn calendar_part(&self, working: &CalendarWorking) -> Part {
+        let clause = &working.clause;
+        let counts = !matches!(working.found, CalendarFound::Silent);
+        let mut lines: Vec<String> = clause.when.iter().map(|when| self.condition(*when, counts)).collect();
+        if counts || clause.when.is_none() {
+            lines.extend(calendar_said(clause.timing, &working.found));
+        }
+        Part { heading: calendar_heading(clause.timing), lines }
+    }
+
+    /// A condition, and whether it holds.
+    fn condition(&self, when: When, holds: bool) -> String {
+        let state =
+            if holds { "it does, so this clause counts" } else { "it does not, so this clause is silent" };
+        format!("only while {}: {state}", gear::condition(self.set, when))
+    }
+
+    fn unlike_part(&self, unlike: &Unlike) -> Part {
+        let fellows: Vec<&str> = unlike.fellows.iter().map(|id| self.tag(*id)).collect();
+        let lines = vec![format!(
+            "{} differ in {} since {}: it stands until they agree",
+            fellows.join(", "),
+            unlike.columns.join(", "),
+            day(unlike.since)
+        )];
+        Part { heading: "Alike: fellows on one host must agree".to_owned(), lines }
+    }
+
     fn usage_part(&self, working: &UsageWorking) -> Part {
         let clause = &working.clause;
         let meter = self.set.kinds.meter_name(clause.meter);
-        let mut lines = Vec::new();
+        let mut lines: Vec<String> =
+            clause.when.iter().map(|when| self.condition(*when, working.counts)).collect();
         if working.opening.is_positive() {
             lines.push(format!("{} {meter} before the records begin", working.opening));
         }
@@ -229,12 +263,14 @@ impl<'f> Why<'f> {
     }
 
     fn after_part(&self, working: &AfterWorking) -> Part {
-        let event = match working.clause.event {
-            Event::Meter(meter) => self.set.kinds.meter_name(meter),
-            Event::Work(work) => work.word(),
-            Event::Happening(happening) => happening.word(),
-        };
-        let heading = format!("After: {event}, within {}", working.clause.within);
+        let event = gear::event(self.set, working.clause.event);
+        let waived = working.clause.unless_done_within;
+        let waived = waived.map(|span| format!(", unless done within {span} before")).unwrap_or_default();
+        let once = working.clause.once_used;
+        let once = once
+            .map(|(meter, count)| format!(", once {count} {} were used", self.set.kinds.meter_name(meter)));
+        let heading =
+            format!("After: {event}{}, within {}{waived}", once.unwrap_or_default(), working.clause.within);
         let line = match &working.open {
             None => "none since then".to_owned(),
             Some(open) => format!("{event} on {}: due {}", self.moment(open.at), day(open.due)),
@@ -316,18 +352,11 @@ impl<'f> Why<'f> {
     }
 }
 
-fn calendar_lines(working: &CalendarWorking, due: &CalendarDue) -> Vec<String> {
-    let base = match due.base {
-        Base::LastDone(_) => "last done",
-        Base::EntryIntoService(_) => "entry into service",
-        Base::Manufacture(_) => "manufacture",
-        Base::Anchor(_) => "anchor",
-        Base::FirstDone(_) => "first work",
-    };
-    let every = working.clause.every;
+fn calendar_lines(every: Span, due: &CalendarDue) -> Vec<String> {
     let step = if due.times > 1 { format!("{} × {every}", due.times) } else { every.to_string() };
     let mut lines = vec![format!(
-        "{base} {} + {step} = {}",
+        "{} {} + {step} = {}",
+        base_word(due.base),
         day(due.base.date()),
         day(every.after(due.base.date(), due.times))
     )];
@@ -340,17 +369,45 @@ fn calendar_lines(working: &CalendarWorking, due: &CalendarDue) -> Vec<String> {
     lines
 }
 
-fn calendar_part(working: &CalendarWorking) -> Part {
-    let clause = &working.clause;
-    let grid = if clause.grid == Grid::Fixed { ", on a fixed grid" } else { "" };
-    let heading = format!("Calendar: every {} from {}{grid}", clause.every, clause.from);
-    let lines = match &working.due {
-        None => vec![
+fn base_word(base: Base) -> &'static str {
+    match base {
+        Base::LastDone(_) => "last done",
+        Base::EntryIntoService(_) => "entry into service",
+        Base::Manufacture(_) => "manufacture",
+        Base::Anchor(_) => "anchor",
+        Base::FirstDone(_) => "first work",
+        Base::Named(_) => "named by the rule",
+    }
+}
+
+fn calendar_heading(timing: Timing) -> String {
+    match timing {
+        Timing::Every(clause) => {
+            let grid = if clause.grid == Grid::Fixed { ", on a fixed grid" } else { "" };
+            format!("Calendar: every {} from {}{grid}", clause.every, clause.from)
+        }
+        Timing::EachYear(at) => format!("Calendar: by {} each year", year_day(at)),
+        Timing::Once(date) => format!("Calendar: once, by {}", day(date)),
+    }
+}
+
+/// `31 Oct`.
+pub fn year_day(at: YearDay) -> String {
+    at.of(2023).map(|date| date.strftime("%-d %b").to_string()).unwrap_or_default()
+}
+
+fn calendar_said(timing: Timing, found: &CalendarFound) -> Vec<String> {
+    match (timing, found) {
+        (_, CalendarFound::NoBase) => vec![
             "no base: neither entry into service nor manufacture is known, so it is overdue now".to_owned(),
         ],
-        Some(due) => calendar_lines(working, due),
-    };
-    Part { heading, lines }
+        (Timing::Once(_), CalendarFound::Silent) => vec!["done in its window or later: met".to_owned()],
+        (_, CalendarFound::Silent) => vec!["does not count".to_owned()],
+        (Timing::Every(clause), CalendarFound::Due(due)) => calendar_lines(clause.every, due),
+        (_, CalendarFound::Due(due)) => {
+            vec![format!("{} {}; due {}", base_word(due.base), day(due.base.date()), day(due.due))]
+        }
+    }
 }
 
 fn sum_text(working: &UsageWorking, meter: &str) -> String {

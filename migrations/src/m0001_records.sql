@@ -128,7 +128,7 @@ CREATE TABLE state (
     item TEXT NOT NULL,
     at INTEGER NOT NULL,
     day TEXT,
-    state TEXT NOT NULL CHECK (state IN ('quarantined', 'released', 'withdrawn')),
+    state TEXT NOT NULL CHECK (state IN ('quarantined', 'released', 'withdrawn', 'laid up', 'returned')),
     by TEXT,
     reason TEXT,
     UNIQUE (key, version)

@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 
 use crate::facts::{Fitting, Fleet, Item};
-use crate::rule::{Calendar, From, Store};
+use crate::rule::{From, Interval, Store, YearDay};
 use crate::span::Span;
 use crate::zone::{Instant, Zone};
 
@@ -20,6 +20,8 @@ pub enum Base {
     Anchor(Date),
     /// The first work ever, where a fixed grid has nothing else.
     FirstDone(Date),
+    /// A date that the rule itself names.
+    Named(Date),
 }
 
 impl Base {
@@ -30,7 +32,8 @@ impl Base {
             | Base::EntryIntoService(date)
             | Base::Manufacture(date)
             | Base::Anchor(date)
-            | Base::FirstDone(date) => date,
+            | Base::FirstDone(date)
+            | Base::Named(date) => date,
         }
     }
 }
@@ -62,7 +65,7 @@ fn made(item: &Item) -> Option<Base> {
 }
 
 /// A floating clause or a life limit; none when there is no base.
-pub fn floating(item: &Item, clause: &Calendar, last_done: Option<Date>) -> Option<CalendarDue> {
+pub fn floating(item: &Item, clause: &Interval, last_done: Option<Date>) -> Option<CalendarDue> {
     let base = match clause.from {
         From::LastDone => last_done.map(Base::LastDone).or_else(|| in_service(item)),
         From::EntryIntoService => in_service(item),
@@ -77,11 +80,32 @@ pub fn floating(item: &Item, clause: &Calendar, last_done: Option<Date>) -> Opti
     })
 }
 
+/// A latest day of every year: the first whose window opens after the last work; never done, the first from the
+/// base on. None when there is no base.
+pub fn each_year(item: &Item, day: YearDay, early: Span, last_done: Option<Date>) -> Option<CalendarDue> {
+    let base = last_done.map(Base::LastDone).or_else(|| in_service(item))?;
+    let (from, done) = (base.date(), last_done.is_some());
+    let mut years = from.year()..=i16::MAX;
+    let due = years.find_map(|year| {
+        let due = day.of(year)?;
+        let meets = if done { early.before(due) > from } else { due >= from };
+        meets.then_some(due)
+    });
+    Some(CalendarDue { base, times: 1, paused_days: 0, capped: false, due: due? })
+}
+
+/// A single date; none once work was done in its window or later.
+pub fn once(date: Date, early: Span, last_done: Option<Date>) -> Option<CalendarDue> {
+    let met = last_done.is_some_and(|done| done >= early.before(date));
+    let due = CalendarDue { base: Base::Named(date), times: 1, paused_days: 0, capped: false, due: date };
+    (!met).then_some(due)
+}
+
 /// A fixed grid after work on `dates`, ascending. `early` is the window's; `law` caps the date at the last
 /// work + interval. None when there is no base.
 pub fn fixed(
     item: &Item,
-    clause: &Calendar,
+    clause: &Interval,
     dates: impl Iterator<Item = Date> + Clone,
     early: Span,
     law: bool,
@@ -115,7 +139,7 @@ pub fn fixed(
 pub fn pause(
     fleet: &Fleet,
     item: &Item,
-    clause: &Calendar,
+    clause: &Interval,
     due: CalendarDue,
     as_of: Date,
     cutoff: Instant,
@@ -174,8 +198,8 @@ mod tests {
         }
     }
 
-    fn clause(every: &str, grid: Grid, anchor: Option<Date>) -> Calendar {
-        Calendar { every: every.parse().unwrap(), from: From::LastDone, grid, anchor, store: Store::Runs }
+    fn clause(every: &str, grid: Grid, anchor: Option<Date>) -> Interval {
+        Interval { every: every.parse().unwrap(), from: From::LastDone, grid, anchor, store: Store::Runs }
     }
 
     fn days(text: &str) -> Span {
@@ -205,7 +229,7 @@ mod tests {
         assert_eq!(next(&[date(2026, 10, 7), date(2026, 10, 20)]), date(2026, 10, 26));
         assert_eq!(next(&[date(2026, 10, 3)]), date(2026, 10, 12), "at the window's edge it meets the date");
         assert_eq!(next(&[date(2026, 10, 2)]), date(2026, 10, 9), "a day before, the grid starts again");
-        let floating = Calendar { grid: Grid::Floating, ..clause };
+        let floating = Interval { grid: Grid::Floating, ..clause };
         let due = super::floating(&item(None, None), &floating, Some(date(2026, 10, 7))).unwrap().due;
         assert_eq!(due, date(2026, 10, 14));
     }
@@ -215,7 +239,7 @@ mod tests {
     fn life_limits_ignore_work_and_fall_back_on_the_other_date() {
         let made_on = date(2021, 5, 10);
         let entered = date(2024, 11, 12);
-        let life = |every: &str, from| Calendar { from, ..clause(every, Grid::Floating, None) };
+        let life = |every: &str, from| Interval { from, ..clause(every, Grid::Floating, None) };
         let old = item(Some(entered), Some(made_on));
         let done = Some(date(2026, 1, 1));
         let service = floating(&old, &life("36 months", From::EntryIntoService), done).unwrap();

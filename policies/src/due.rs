@@ -6,14 +6,16 @@ use std::sync::Arc;
 use jiff::civil::Date;
 
 use crate::after::{self, Open};
+use crate::alike::{self, Unlike};
 use crate::amount::Amount;
 use crate::calendar::{self, CalendarDue};
+use crate::condition;
 use crate::facts::{Done, Fleet, Item, ItemId, Outcome, State};
 use crate::forecast::{Dates, Forecaster};
 use crate::kinds::MeterId;
 use crate::load::PolicySet;
 use crate::odds::Learnt;
-use crate::rule::{After, Authority, Calendar, Event, Grid, Rule, RuleId, Usage, words};
+use crate::rule::{After, Authority, Calendar, Event, Grid, Rule, RuleId, Timing, Usage, When, words};
 use crate::standing::{self, Standing};
 use crate::usage::{self, Period, Reached};
 use crate::zone::Instant;
@@ -63,6 +65,17 @@ pub struct DueRow {
     pub used_up: bool,
     /// An after clause with nothing allowed is open.
     pub held: bool,
+}
+
+/// What a calendar clause says on a day.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CalendarFound {
+    /// Nothing: its condition does not hold, or it was met once for all.
+    Silent,
+    /// There is no date to count from.
+    NoBase,
+    /// A date.
+    Due(CalendarDue),
 }
 
 /// A usage clause worked out.
@@ -156,7 +169,7 @@ impl<'f> Evaluator<'f> {
         }
         let station = self.fleet.station_of(item).map(|station| &*station.slug);
         for rule in &self.rules[usize::from(item.kind.0)] {
-            if self.set.rule(*rule).is_for(item, station) {
+            if self.applies(item, id, *rule, station) {
                 rows.push(self.row(id, *rule));
             }
         }
@@ -174,10 +187,29 @@ impl<'f> Evaluator<'f> {
             let counts = rule.usage.iter().any(|clause| meters.contains(&clause.meter));
             let waits =
                 |clause: &After| matches!(clause.event, Event::Meter(meter) if meters.contains(&meter));
-            if (counts || rule.after.iter().any(waits)) && rule.is_for(item, station) {
+            if (counts || rule.after.iter().any(waits)) && self.applies(item, id, *rule_id, station) {
                 rows.push(self.row(id, *rule_id));
             }
         }
+    }
+
+    /// Whether an item has a row for a rule; `station` owns it.
+    pub fn applies(&self, item: &Item, id: ItemId, rule: RuleId, station: Option<&str>) -> bool {
+        let rule = self.set.rule(rule);
+        let to = &rule.applies_to;
+        rule.is_for(item, station)
+            && to.in_store.is_none_or(|wanted| wanted == (self.fleet.chain(id, self.cutoff(item)).len() == 1))
+            && to.laid_up.is_none_or(|wanted| wanted == self.is_laid_up(item))
+    }
+
+    /// Whether a clause under this condition counts for an item.
+    pub(crate) fn counts(&self, id: ItemId, when: Option<When>) -> bool {
+        when.is_none_or(|when| condition::holds(self.fleet, id, when, self.cutoff(self.fleet.item(id))))
+    }
+
+    /// How an item and its fellows differ in what a rule wants them to agree in.
+    pub(crate) fn unlike(&self, id: ItemId, rule: &Rule) -> Option<Unlike> {
+        alike::unlike(self.fleet, id, &rule.alike, self.cutoff(self.fleet.item(id)))
     }
 
     /// Whether an item is out of service for good.
@@ -220,20 +252,22 @@ impl<'f> Evaluator<'f> {
             used_up: false,
             held: false,
         };
-        let based = self.add_calendar(&mut row, item, rule, last.map(|done| done.date));
-        self.add_after(&mut row, rule, period);
+        let last = last.map(|done| done.date);
+        let based = self.add_calendar(&mut row, rule, last);
+        self.add_after(&mut row, rule, period, last);
         self.add_usage(&mut row, rule, period);
         conclude(&mut row, based);
         row
     }
 
     /// Adds the calendar clauses; false when one of them has no base.
-    fn add_calendar(&self, row: &mut DueRow, item: &Item, rule: &Rule, last: Option<Date>) -> bool {
+    fn add_calendar(&self, row: &mut DueRow, rule: &Rule, last: Option<Date>) -> bool {
         let mut based = true;
         for clause in &rule.calendar {
-            match self.calendar_due(item, row.rule, clause, last) {
-                None => based = false,
-                Some(found) => {
+            match self.calendar_due(row.item, row.rule, clause, last) {
+                CalendarFound::Silent => {}
+                CalendarFound::NoBase => based = false,
+                CalendarFound::Due(found) => {
                     row.calendar_due = Some(row.calendar_due.map_or(found.due, |due| due.min(found.due)));
                 }
             }
@@ -247,40 +281,57 @@ impl<'f> Evaluator<'f> {
         based
     }
 
-    /// One calendar clause; none without a base.
+    /// One calendar clause. `last` is the local date of the last work that counts.
     pub(crate) fn calendar_due(
         &self,
-        item: &Item,
+        id: ItemId,
         rule_id: RuleId,
         clause: &Calendar,
         last: Option<Date>,
-    ) -> Option<CalendarDue> {
-        let rule = self.set.rule(rule_id);
-        if clause.grid == Grid::Fixed {
-            let dates = self.counting(item, rule_id).map(|done| done.date);
-            let law = rule.authority == Authority::Law;
-            return calendar::fixed(item, clause, dates, rule.window.early, law);
+    ) -> CalendarFound {
+        if !self.counts(id, clause.when) {
+            return CalendarFound::Silent;
         }
-        let due = calendar::floating(item, clause, last)?;
-        Some(calendar::pause(self.fleet, item, clause, due, self.as_of, self.cutoff(item)))
+        let rule = self.set.rule(rule_id);
+        let item = self.fleet.item(id);
+        let early = rule.window.early;
+        let found = match clause.timing {
+            Timing::Once(date) => {
+                return calendar::once(date, early, last).map_or(CalendarFound::Silent, CalendarFound::Due);
+            }
+            Timing::EachYear(day) => calendar::each_year(item, day, early, last),
+            Timing::Every(interval) if interval.grid == Grid::Fixed => {
+                let dates = self.counting(item, rule_id).map(|done| done.date);
+                calendar::fixed(item, &interval, dates, early, rule.authority == Authority::Law)
+            }
+            Timing::Every(interval) => calendar::floating(item, &interval, last)
+                .map(|due| calendar::pause(self.fleet, item, &interval, due, self.as_of, self.cutoff(item))),
+        };
+        found.map_or(CalendarFound::NoBase, CalendarFound::Due)
     }
 
-    fn add_after(&self, row: &mut DueRow, rule: &Rule, period: Period) {
+    fn add_after(&self, row: &mut DueRow, rule: &Rule, period: Period, last: Option<Date>) {
         for clause in &rule.after {
-            let Some(Open { due, .. }) = after::open(self.set, self.fleet, row.item, clause, period) else {
-                continue;
-            };
-            row.after_due = Some(row.after_due.map_or(due, |earlier| earlier.min(due)));
-            row.held |= clause.within.is_zero();
-            row.standing =
-                row.standing.max(standing::by_event(self.as_of, due, rule.window, rule.notice.lead));
+            if let Some(Open { due, .. }) = after::open(self.set, self.fleet, row.item, clause, period, last)
+            {
+                self.add_event(row, rule, due, clause.within.is_zero());
+            }
         }
+        if let Some(unlike) = self.unlike(row.item, rule) {
+            self.add_event(row, rule, unlike.since, true);
+        }
+    }
+
+    fn add_event(&self, row: &mut DueRow, rule: &Rule, due: Date, holds: bool) {
+        row.after_due = Some(row.after_due.map_or(due, |earlier| earlier.min(due)));
+        row.held |= holds;
+        row.standing = row.standing.max(standing::by_event(self.as_of, due, rule.window, rule.notice.lead));
     }
 
     fn add_usage(&self, row: &mut DueRow, rule: &Rule, period: Period) {
         let mut first: Option<(UsageDue, Amount)> = None;
         let mut any_reached = false;
-        for clause in &rule.usage {
+        for clause in rule.usage.iter().filter(|clause| self.counts(row.item, clause.when)) {
             let found = self.usage_due(row.item, clause, period);
             any_reached |= found.reached.is_some();
             row.used_up |= found.used >= clause.every + clause.late;

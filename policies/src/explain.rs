@@ -3,9 +3,9 @@
 use jiff::civil::Date;
 
 use crate::after::{self, Open};
+use crate::alike::Unlike;
 use crate::amount::Amount;
-use crate::calendar::CalendarDue;
-use crate::due::{Because, DueRow, Evaluator};
+use crate::due::{Because, CalendarFound, DueRow, Evaluator};
 use crate::facts::{Done, ItemId, Outcome};
 use crate::forecast::{Dates, Rate};
 use crate::rule::{After, Calendar, RuleId, Usage};
@@ -57,6 +57,8 @@ pub struct UsageWorking {
     pub reached_on: Option<Date>,
     /// Forecast while it is not.
     pub forecast: Option<ForecastWorking>,
+    /// Whether its condition holds; without one it always counts.
+    pub counts: bool,
 }
 
 /// A calendar clause with its working.
@@ -64,8 +66,8 @@ pub struct UsageWorking {
 pub struct CalendarWorking {
     /// Clause.
     pub clause: Calendar,
-    /// Base and date; none without a base.
-    pub due: Option<CalendarDue>,
+    /// What it says.
+    pub found: CalendarFound,
 }
 
 /// An after clause with its working.
@@ -92,6 +94,8 @@ pub struct Derivation {
     pub usage: Vec<UsageWorking>,
     /// After clauses.
     pub after: Vec<AfterWorking>,
+    /// How its fellows on one host differ, where they must not.
+    pub unlike: Option<Unlike>,
     /// The clause that comes next after the winning one, and its date.
     pub runner_up: Option<(Because, Date)>,
 }
@@ -107,16 +111,16 @@ impl Evaluator<'_> {
         let date = last.map(|done| done.date);
         let calendar = rule.calendar.iter();
         let calendar =
-            calendar.map(|c| CalendarWorking { clause: *c, due: self.calendar_due(item, rule_id, c, date) });
-        let after = rule.after.iter();
-        let after = after
-            .map(|c| AfterWorking { clause: *c, open: after::open(self.set, self.fleet, id, c, period) });
+            calendar.map(|c| CalendarWorking { clause: *c, found: self.calendar_due(id, rule_id, c, date) });
+        let open = |clause: &After| after::open(self.set, self.fleet, id, clause, period, date);
+        let after = rule.after.iter().map(|c| AfterWorking { clause: *c, open: open(c) });
         Derivation {
             last,
             failed: self.failed_since(id, rule_id, period),
             calendar: calendar.collect(),
             usage: rule.usage.iter().map(|clause| self.usage_working(id, clause, period)).collect(),
             after: after.collect(),
+            unlike: self.unlike(id, rule),
             runner_up: runner_up(&row),
             row,
         }
@@ -142,6 +146,7 @@ impl Evaluator<'_> {
             used: found.used,
             reached_on: found.reached_on,
             forecast: self.forecast_working(id, clause, period, found.used, found.dates),
+            counts: self.counts(id, clause.when),
         }
     }
 

@@ -46,6 +46,10 @@ words! {
         Released = "released",
         /// Out of service for good.
         Withdrawn = "withdrawn",
+        /// Put away, to be used again.
+        LaidUp = "laid up",
+        /// Back from being laid up.
+        Returned = "returned",
     }
 }
 
@@ -88,6 +92,19 @@ pub struct Done {
     pub date: Date,
     /// Outcome.
     pub outcome: Outcome,
+}
+
+/// A reading taken with work, of those that some clause looks at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Taken {
+    /// Rule the work was done on.
+    pub rule: RuleId,
+    /// Index of the reading among the rule's `records`.
+    pub reading: u16,
+    /// Moment of the work.
+    pub at: Instant,
+    /// What was read.
+    pub value: Amount,
 }
 
 /// A state set on an item.
@@ -172,9 +189,15 @@ pub struct Fleet {
     tags: HashMap<Box<str>, ItemId>,
     sets: HashMap<Box<str>, Vec<ItemId>>,
     bearers: HashMap<ItemId, Vec<ItemId>>,
+    readings: HashMap<ItemId, Vec<Taken>>,
 }
 
 impl Fleet {
+    /// Readings of an item that some clause looks at, in time order.
+    pub fn readings(&self, item: ItemId) -> &[Taken] {
+        self.readings.get(&item).map_or(&[], Vec::as_slice)
+    }
+
     /// The item with that tag.
     pub fn find(&self, tag: &str) -> Option<ItemId> {
         self.tags.get(tag).copied()
@@ -447,6 +470,18 @@ impl<'p> FleetBuilder<'p> {
         self.fleet.items[id.0 as usize].works.push(Done { rule, at, date, outcome });
     }
 
+    /// Adds a reading taken with work; it is kept only where some clause looks at it.
+    pub fn reading(&mut self, item: &str, rule: &str, when: When, name: &str, value: Amount) {
+        let (Some(id), Some(rule)) = (self.fleet.find(item), self.set.find_rule(rule)) else { return };
+        let records = &self.set.rule(rule).records;
+        let reading = records.iter().position(|record| record.name == name);
+        let Some(reading) = reading.and_then(|at| u16::try_from(at).ok()) else { return };
+        if self.set.watches(rule, reading) {
+            let at = self.fleet.zone_of(self.fleet.item(id)).from_start(when);
+            self.fleet.readings.entry(id).or_default().push(Taken { rule, reading, at, value });
+        }
+    }
+
     /// Adds a state.
     pub fn state(&mut self, item: &str, when: When, state: State) {
         let Some(id) = self.fleet.find(item) else { return };
@@ -474,6 +509,9 @@ impl<'p> FleetBuilder<'p> {
             item.fittings.sort_by_key(|fit| (fit.from, fit.to));
             item.works.sort_by_key(|done| (done.at, done.outcome));
             item.states.sort_by_key(|state| state.at);
+        }
+        for taken in self.fleet.readings.values_mut() {
+            taken.sort_by_key(|taken| (taken.at, taken.rule, taken.reading, taken.value));
         }
         let ids: Vec<ItemId> = self.fleet.ids().collect();
         self.fleet.refresh_reach(&ids);

@@ -6,8 +6,10 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
 pub mod after;
+pub mod alike;
 pub mod amount;
 pub mod calendar;
+pub mod condition;
 pub mod dial;
 pub mod doubts;
 pub mod due;

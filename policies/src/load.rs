@@ -1,5 +1,6 @@
 //! Policy files into a checked [`PolicySet`], or every fault at once.
 
+mod clauses;
 mod kinds;
 mod reader;
 mod rules;
@@ -12,12 +13,13 @@ use toml::de::DeTable;
 
 use crate::fault::Fault;
 use crate::kinds::Kinds;
-use crate::rule::{Rule, RuleId};
+use crate::rule::{Rule, RuleId, When};
 use crate::service::Service;
 use reader::{Fields, Reader};
 
+pub use clauses::{AFTER_KEYS, ALIKE_KEYS, CALENDAR_KEYS, ONCE_USED_KEYS, USAGE_KEYS, WHEN_KEYS};
 pub use kinds::{ATTRIBUTE_KEYS, KIND_KEYS, METER_KEYS, POSITION_KEYS, PROOF_KEYS};
-pub use rules::{AFTER_KEYS, CALENDAR_KEYS, NOTICE_KEYS, RECORD_KEYS, RULE_KEYS, USAGE_KEYS, WINDOW_KEYS};
+pub use rules::{NOTICE_KEYS, RECORD_KEYS, RULE_KEYS, WINDOW_KEYS};
 pub use service::{MINIMUM_KEYS, ODDS_KEYS, SERVICE_KEYS};
 
 /// The file of a set that holds the service's own settings.
@@ -55,6 +57,12 @@ impl PolicySet {
     /// The rule at an index made by this set.
     pub fn rule(&self, id: RuleId) -> &Rule {
         &self.rules[usize::from(id.0)]
+    }
+
+    /// Whether some clause looks at a reading of this rule.
+    pub fn watches(&self, rule: RuleId, reading: u16) -> bool {
+        let of = |when: &When| when.of == rule && when.reading == reading;
+        self.rules.iter().flat_map(Rule::conditions).any(|when| of(&when))
     }
 
     /// Whether passed or done work on `done` counts for `rule`.

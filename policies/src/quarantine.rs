@@ -1,7 +1,7 @@
 //! Which items must not be used, and since when: set aside by a person, by failed work, or for good.
 
 use crate::due::Evaluator;
-use crate::facts::{Done, ItemId, Outcome, State, StateChange};
+use crate::facts::{Done, Item, ItemId, Outcome, State, StateChange};
 use crate::zone::Instant;
 
 /// Why an item must not be used.
@@ -16,6 +16,17 @@ pub enum Shut {
 }
 
 impl Evaluator<'_> {
+    /// Whether an item is laid up at the as-of date: at the same moment laid up counts as the later.
+    pub fn is_laid_up(&self, item: &Item) -> bool {
+        let cutoff = self.cutoff(item);
+        let last = |state: State| {
+            let own = item.states.iter().filter(|change| change.state == state && change.at < cutoff);
+            own.map(|change| change.at).max()
+        };
+        let (laid_up, returned) = (last(State::LaidUp), last(State::Returned));
+        laid_up.is_some_and(|at| returned.is_none_or(|back| at >= back))
+    }
+
     /// Why an item must not be used at the as-of date, if it must not.
     pub fn shut(&self, id: ItemId) -> Option<Shut> {
         let item = self.fleet.item(id);
@@ -28,7 +39,8 @@ impl Evaluator<'_> {
         let failed =
             item.works.iter().rev().filter(|done| done.outcome == Outcome::Failed && done.at < cutoff);
         let standing = failed.copied().find(|done| !self.is_cleared(id, done, &states));
-        let set_aside = states.last().filter(|change| change.state == State::Quarantined);
+        let word = |change: &&StateChange| matches!(change.state, State::Quarantined | State::Released);
+        let set_aside = states.iter().rfind(word).filter(|change| change.state == State::Quarantined);
         set_aside.map(|change| Shut::Quarantined(change.at)).or(standing.map(Shut::Failed))
     }
 

@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use jiff::civil::Date;
 
 use crate::due::{DueRow, Evaluator};
-use crate::facts::{ItemId, Station, StationId};
+use crate::facts::{Item, ItemId, Station, StationId};
 use crate::kinds::KindId;
 use crate::quarantine::Shut;
 use crate::rule::{Effect, RuleId, words};
@@ -115,6 +115,11 @@ pub enum Reason {
         /// The certificate.
         certificate: Certificate,
     },
+    /// Gear that nothing carries is laid up, and the station has no other of its kind.
+    LaidUp {
+        /// The item.
+        item: ItemId,
+    },
     /// Nothing was logged for longer than the service allows.
     OldLog {
         /// Last entry.
@@ -130,6 +135,7 @@ impl Reason {
             | Reason::Empty { .. }
             | Reason::Unfit { .. }
             | Reason::TooFew { .. }
+            | Reason::LaidUp { .. }
             | Reason::Lapsed { .. } => Readiness::NotReady,
             Reason::Rule { .. } | Reason::Conceded { .. } => Readiness::ReadyWithLimits,
             Reason::OldLog { .. } => Readiness::Unknown,
@@ -150,17 +156,48 @@ pub struct StationReadiness {
 
 const HOUR_MICROS: i64 = 3_600 * 1_000_000;
 
+/// What a station has.
+#[derive(Default)]
+struct Outfit {
+    /// Items that count for it.
+    counted: Vec<ItemId>,
+    /// Gear of its own that nothing carries: in use, and laid up.
+    in_use: Vec<ItemId>,
+    laid_up: Vec<ItemId>,
+    /// Last entry in the log of any item it owns.
+    last_entry: Option<Instant>,
+}
+
+/// Papers by item.
+struct Filed<'p> {
+    concessions: HashMap<ItemId, Vec<&'p Concession>>,
+    certificates: HashMap<ItemId, Vec<&'p Certificate>>,
+}
+
+impl<'p> Filed<'p> {
+    fn of(papers: &'p Papers) -> Filed<'p> {
+        let mut filed = Filed { concessions: HashMap::new(), certificates: HashMap::new() };
+        for paper in &papers.concessions {
+            filed.concessions.entry(paper.item).or_default().push(paper);
+        }
+        for paper in &papers.certificates {
+            filed.certificates.entry(paper.item).or_default().push(paper);
+        }
+        filed
+    }
+}
+
 impl Evaluator<'_> {
     /// Readiness of every station, in the order of the fleet.
     pub fn readiness(&self, papers: &Papers) -> Vec<StationReadiness> {
-        let counted = self.counted_items();
-        let stations = (0u32..).map(StationId).zip(&self.fleet.stations);
-        let none = Vec::new();
-        let judged = stations.map(|(id, station)| {
-            let items = counted.get(&id).unwrap_or(&none);
-            let mut reasons = self.reasons(items, papers);
-            reasons.extend(self.too_few(items, station));
-            reasons.extend(self.old_log(id, station));
+        let filed = Filed::of(papers);
+        let outfits = self.outfits();
+        let stations = (0u32..).map(StationId).zip(self.fleet.stations.iter().zip(&outfits));
+        let judged = stations.map(|(id, (station, outfit))| {
+            let mut reasons = self.reasons(&outfit.counted, &filed);
+            reasons.extend(self.laid_up(outfit));
+            reasons.extend(self.too_few(&outfit.counted, station));
+            reasons.extend(self.old_log(outfit, station));
             reasons.sort_by_key(|reason| std::cmp::Reverse(reason.readiness()));
             let worst = reasons.first().map_or(Readiness::Ready, Reason::readiness);
             StationReadiness { station: id, readiness: worst, reasons }
@@ -168,30 +205,65 @@ impl Evaluator<'_> {
         judged.collect()
     }
 
-    /// Items by the station that owns their outermost host. Gear that nothing carries stands for
-    /// itself; anything else that is fitted nowhere counts for no station.
-    fn counted_items(&self) -> HashMap<StationId, Vec<ItemId>> {
-        let mut counted: HashMap<StationId, Vec<ItemId>> = HashMap::new();
+    /// What each station has: an item counts for the station that owns its outermost host. Gear that nothing
+    /// carries stands for itself; anything else that is fitted nowhere counts for no station, nor does what is laid
+    /// up with all that is fitted to it.
+    fn outfits(&self) -> Vec<Outfit> {
+        let mut outfits: Vec<Outfit> = Vec::new();
+        outfits.resize_with(self.fleet.stations.len(), Outfit::default);
+        let ends: Vec<Instant> = self
+            .fleet
+            .stations
+            .iter()
+            .map(|at| self.fleet.zones[usize::from(at.zone.0)].end_of(self.as_of))
+            .collect();
+        let alone = self.carried_by_nothing();
         for id in self.fleet.ids() {
             let item = self.fleet.item(id);
+            let stands_alone = alone[usize::from(item.kind.0)];
+            if let Some(owner) = item.station.map(|station| station.0 as usize) {
+                let outfit = &mut outfits[owner];
+                outfit.last_entry = outfit.last_entry.max(self.last_entry(item, ends[owner]));
+                if stands_alone && !self.is_withdrawn(item) {
+                    let list = if self.is_laid_up(item) { &mut outfit.laid_up } else { &mut outfit.in_use };
+                    list.push(id);
+                }
+            }
             let chain = self.fleet.chain(id, self.cutoff(item));
-            let Some(outermost) = chain.last().map(|host| self.fleet.item(*host)) else { continue };
-            if let Some(station) =
-                outermost.station.filter(|_| chain.len() > 1 || self.stands_alone(item.kind))
-            {
-                counted.entry(station).or_default().push(id);
+            let laid_up = chain.iter().any(|link| self.is_laid_up(self.fleet.item(*link)));
+            let outermost = chain.last().and_then(|host| self.fleet.item(*host).station);
+            if let Some(station) = outermost.filter(|_| !laid_up && (chain.len() > 1 || stands_alone)) {
+                outfits[station.0 as usize].counted.push(id);
             }
         }
-        counted
+        outfits
     }
 
-    /// Carriages, tractors, station sets: gear that nothing carries.
-    fn stands_alone(&self, kind: KindId) -> bool {
-        let kinds = &self.set.kinds.kinds;
-        !kinds.iter().flat_map(|host| &host.positions).any(|position| position.takes.contains(&kind))
+    fn last_entry(&self, item: &Item, end: Instant) -> Option<Instant> {
+        let logs = item.logs.iter().filter_map(|(_, index)| self.fleet.logs.get(*index as usize));
+        logs.filter_map(|log| log.last_before(end)).max()
     }
 
-    fn reasons(&self, items: &[ItemId], papers: &Papers) -> Vec<Reason> {
+    /// Kind by kind, whether it is gear that nothing carries: carriages, tractors, station sets.
+    fn carried_by_nothing(&self) -> Vec<bool> {
+        let mut alone = vec![true; self.set.kinds.kinds.len()];
+        for position in self.set.kinds.kinds.iter().flat_map(|host| &host.positions) {
+            for kind in &position.takes {
+                alone[usize::from(kind.0)] = false;
+            }
+        }
+        alone
+    }
+
+    /// Laid-up gear that nothing carries, where the station has no other of its kind in use.
+    fn laid_up(&self, outfit: &Outfit) -> Vec<Reason> {
+        let kind = |id: &ItemId| self.fleet.item(*id).kind;
+        let other = |id: &ItemId| outfit.in_use.iter().any(|have| kind(have) == kind(id));
+        let alone = outfit.laid_up.iter().filter(|id| !other(id));
+        alone.map(|item| Reason::LaidUp { item: *item }).collect()
+    }
+
+    fn reasons(&self, items: &[ItemId], papers: &Filed) -> Vec<Reason> {
         let mut reasons = Vec::new();
         let mut rows = Vec::new();
         for id in items.iter().filter(|id| !self.is_withdrawn(self.fleet.item(**id))) {
@@ -204,19 +276,17 @@ impl Evaluator<'_> {
         reasons
     }
 
-    fn rule_reason(&self, row: &DueRow, papers: &Papers) -> Option<Reason> {
+    fn rule_reason(&self, row: &DueRow, papers: &Filed) -> Option<Reason> {
         let effect = self.set.rule(row.rule).overdue;
         if effect == Effect::Advisory || !Evaluator::bites(row) {
             return None;
         }
-        let live = papers.concessions.iter().find(|concession| {
-            concession.item == row.item
-                && concession.rule == row.rule
-                && concession.from <= self.as_of
-                && self.as_of <= concession.until
+        let own = papers.concessions.get(&row.item).into_iter().flatten();
+        let mut live = own.filter(|concession| {
+            concession.rule == row.rule && concession.from <= self.as_of && self.as_of <= concession.until
         });
-        Some(match live {
-            Some(concession) => Reason::Conceded { row: *row, concession: concession.clone() },
+        Some(match live.next() {
+            Some(concession) => Reason::Conceded { row: *row, concession: Concession::clone(concession) },
             None => Reason::Rule { row: *row, effect },
         })
     }
@@ -256,12 +326,11 @@ impl Evaluator<'_> {
         fitted
     }
 
-    fn lapsed(&self, id: ItemId, papers: &Papers) -> Option<Reason> {
-        let own =
-            papers.certificates.iter().filter(|paper| paper.item == id && paper.issued_on <= self.as_of);
+    fn lapsed(&self, id: ItemId, papers: &Filed) -> Option<Reason> {
+        let own = papers.certificates.get(&id)?.iter().filter(|paper| paper.issued_on <= self.as_of);
         let newest = own.max_by_key(|paper| (paper.issued_on, paper.valid_until))?;
         let lapsed = newest.valid_until.is_some_and(|until| until < self.as_of);
-        lapsed.then(|| Reason::Lapsed { certificate: newest.clone() })
+        lapsed.then(|| Reason::Lapsed { certificate: Certificate::clone(newest) })
     }
 
     fn too_few(&self, items: &[ItemId], station: &Station) -> Vec<Reason> {
@@ -279,12 +348,9 @@ impl Evaluator<'_> {
         short.collect()
     }
 
-    fn old_log(&self, id: StationId, station: &Station) -> Option<Reason> {
+    fn old_log(&self, outfit: &Outfit, station: &Station) -> Option<Reason> {
         let end = self.fleet.zones[usize::from(station.zone.0)].end_of(self.as_of);
-        let own = self.fleet.items.iter().filter(|item| item.station == Some(id));
-        let logs =
-            own.flat_map(|item| &item.logs).filter_map(|(_, index)| self.fleet.logs.get(*index as usize));
-        let last = logs.filter_map(|log| log.last_before(end)).max();
+        let last = outfit.last_entry;
         let oldest = Instant(
             end.0.saturating_sub(i64::from(self.set.service.oldest_log_hours).saturating_mul(HOUR_MICROS)),
         );

@@ -138,12 +138,86 @@ words! {
         SetMemberRenewed = "set member renewed",
         /// A proof load test of the item failed.
         ProofLoadFailed = "proof load failed",
+        /// The item was fitted after at least a night in store, or for the first time.
+        IssuedFromStores = "issued from stores",
+        /// The item came back from being laid up.
+        ReturnedFromLayUp = "returned from lay-up",
+        /// Another item of its kind was fitted to its host.
+        FellowFitted = "fellow fitted",
+        /// Another item of its kind was removed from its host.
+        FellowRemoved = "fellow removed",
+    }
+}
+
+/// A bound on a reading.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Bound {
+    /// At least this.
+    AtLeast(Amount),
+    /// At most this.
+    AtMost(Amount),
+}
+
+impl Bound {
+    /// Whether a value meets it.
+    pub fn is_met(self, value: Amount) -> bool {
+        match self {
+            Bound::AtLeast(least) => value >= least,
+            Bound::AtMost(most) => value <= most,
+        }
+    }
+}
+
+/// A condition on what was last measured.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct When {
+    /// Rule with whose work it was recorded.
+    pub of: RuleId,
+    /// Index of the reading among that rule's `records`.
+    pub reading: u16,
+    /// The bound it must meet.
+    pub bound: Bound,
+}
+
+/// A day of every year.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct YearDay {
+    /// Month, from 1.
+    pub month: i8,
+    /// Day, from 1; never 29 February.
+    pub day: i8,
+}
+
+impl YearDay {
+    /// That day of a year; none outside the years that dates can have.
+    pub fn of(self, year: i16) -> Option<Date> {
+        Date::new(year, self.month, self.day).ok()
     }
 }
 
 /// A calendar clause.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Calendar {
+    /// How its dates come about.
+    pub timing: Timing,
+    /// It counts only while this holds.
+    pub when: Option<When>,
+}
+
+/// How the dates of a calendar clause come about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Timing {
+    /// Every so long.
+    Every(Interval),
+    /// By a day of every year.
+    EachYear(YearDay),
+    /// Once, by a date.
+    Once(Date),
+}
+
+/// Every so long, from a base.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Interval {
     /// Interval.
     pub every: Span,
     /// Base.
@@ -167,6 +241,8 @@ pub struct Usage {
     pub early: Amount,
     /// Uses beyond the limit that are tolerated.
     pub late: Amount,
+    /// It counts only while this holds.
+    pub when: Option<When>,
 }
 
 /// What an `after` clause waits for.
@@ -178,6 +254,8 @@ pub enum Event {
     Work(Work),
     /// A happening.
     Happening(Happening),
+    /// A reading that meets a bound.
+    Reading(When),
 }
 
 /// An `after` clause.
@@ -187,6 +265,19 @@ pub struct After {
     pub event: Event,
     /// By when the work is due.
     pub within: Span,
+    /// Work done no longer than this before the event is enough.
+    pub unless_done_within: Option<Span>,
+    /// It opens only once so much was used since the event.
+    pub once_used: Option<(MeterId, Amount)>,
+}
+
+/// What items of a kind that sit on one host must agree in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Alike {
+    /// Attribute column of `items.csv`.
+    pub column: String,
+    /// How far numbers may lie apart.
+    pub within: Amount,
 }
 
 /// Tolerances around a calendar date.
@@ -302,6 +393,10 @@ pub struct AppliesTo {
     pub station: Option<(String, bool)>,
     /// Conditions on attributes, all of which must hold.
     pub conditions: Vec<Condition>,
+    /// Only while it is fitted to nothing, or only while it is fitted.
+    pub in_store: Option<bool>,
+    /// Only while it is laid up, or only while it is not.
+    pub laid_up: Option<bool>,
 }
 
 /// One rule of a policy set.
@@ -321,6 +416,8 @@ pub struct Rule {
     pub usage: Vec<Usage>,
     /// After clauses.
     pub after: Vec<After>,
+    /// What its fellows on one host must agree in.
+    pub alike: Vec<Alike>,
     /// Stands on the before-use card.
     pub before_use: bool,
     /// Tolerances around calendar and after dates.
@@ -346,12 +443,24 @@ pub struct Rule {
 }
 
 impl Rule {
-    /// Whether it has a due row at all: a check before use alone has none.
-    pub fn has_due_row(&self) -> bool {
-        !(self.calendar.is_empty() && self.usage.is_empty() && self.after.is_empty())
+    /// Every condition on a reading that one of its clauses has.
+    pub fn conditions(&self) -> impl Iterator<Item = When> {
+        let calendar = self.calendar.iter().filter_map(|clause| clause.when);
+        let usage = self.usage.iter().filter_map(|clause| clause.when);
+        let after = self.after.iter().filter_map(|clause| match clause.event {
+            Event::Reading(when) => Some(when),
+            _ => None,
+        });
+        calendar.chain(usage).chain(after)
     }
 
-    /// Whether it is for this item, whose owner is `station`.
+    /// Whether it has a due row at all: a check before use alone has none.
+    pub fn has_due_row(&self) -> bool {
+        let clauses = [self.calendar.len(), self.usage.len(), self.after.len(), self.alike.len()];
+        clauses.into_iter().any(|count| count > 0)
+    }
+
+    /// Whether it is for this item, whose owner is `station`, wherever it lies and whatever its state.
     pub fn is_for(&self, item: &Item, station: Option<&str>) -> bool {
         let at_station = match &self.applies_to.station {
             None => true,

@@ -3,8 +3,9 @@
 use serde_json::{Map, Value, json};
 
 use crate::load::{
-    AFTER_KEYS, ATTRIBUTE_KEYS, CALENDAR_KEYS, KIND_KEYS, METER_KEYS, MINIMUM_KEYS, NOTICE_KEYS, ODDS_KEYS,
-    POSITION_KEYS, PROOF_KEYS, RECORD_KEYS, RULE_KEYS, SERVICE_KEYS, USAGE_KEYS, WINDOW_KEYS,
+    AFTER_KEYS, ALIKE_KEYS, ATTRIBUTE_KEYS, CALENDAR_KEYS, KIND_KEYS, METER_KEYS, MINIMUM_KEYS, NOTICE_KEYS,
+    ODDS_KEYS, ONCE_USED_KEYS, POSITION_KEYS, PROOF_KEYS, RECORD_KEYS, RULE_KEYS, SERVICE_KEYS, USAGE_KEYS,
+    WHEN_KEYS, WINDOW_KEYS,
 };
 use crate::rule::{Authority, Effect, From, Grid, Store, Work};
 
@@ -88,14 +89,17 @@ fn rule() -> Value {
     table(RULE_KEYS, &["id", "title", "applies_to", "work", "overdue", "authority"], |key| match key {
         "id" => json!({ "type": "string", "pattern": "^[a-z0-9-]+$" }),
         "applies_to" => {
-            json!({ "type": "object", "required": ["kind"], "properties": { "kind": text("Kind") } })
+            let flag = json!({ "type": "boolean" });
+            let properties = json!({ "kind": text("Kind"), "in_store": flag, "laid_up": flag });
+            json!({ "type": "object", "required": ["kind"], "properties": properties })
         }
         "work" => words(Work::WORDS),
         "calendar" => one_or_list(&calendar()),
         "usage" => one_or_list(&usage()),
-        "after" => one_or_list(&table(AFTER_KEYS, AFTER_KEYS, |key| match key {
-            "within" => span("By when the work is due; 0 days: before the next launch"),
-            _ => text("A meter, a happening or a work word"),
+        "after" => one_or_list(&after()),
+        "alike" => one_or_list(&table(ALIKE_KEYS, &["attribute"], |key| match key {
+            "within" => number("How far numbers may lie apart"),
+            _ => text("Attribute that fellows on one host must agree in"),
         })),
         "before_use" => json!({ "type": "boolean" }),
         "window" => table(WINDOW_KEYS, &[], |_| span("Tolerance around the date")),
@@ -108,12 +112,37 @@ fn rule() -> Value {
     })
 }
 
+fn after() -> Value {
+    table(AFTER_KEYS, &["event", "within"], |key| match key {
+        "within" => span("By when the work is due; 0 days: before the next launch"),
+        "unless_done_within" => span("Work done no longer than this before the event is enough"),
+        "when" => when(),
+        "once_used" => table(ONCE_USED_KEYS, ONCE_USED_KEYS, |key| match key {
+            "count" => number("Uses since the event"),
+            _ => text("Meter"),
+        }),
+        _ => text("A meter, a happening, a work word or reading"),
+    })
+}
+
+fn when() -> Value {
+    table(WHEN_KEYS, &["reading"], |key| match key {
+        "at_least" | "at_most" => number("Bound on the reading"),
+        _ => text("Reading among the records of a rule, or that rule; this one where none is named"),
+    })
+}
+
 fn calendar() -> Value {
-    table(CALENDAR_KEYS, &["every"], |key| match key {
+    table(CALENDAR_KEYS, &[], |key| match key {
         "every" => span("Interval"),
         "from" => words(From::WORDS),
         "grid" => words(Grid::WORDS),
         "store" => words(Store::WORDS),
+        "when" => when(),
+        "by" => {
+            json!({ "type": "string", "pattern": "^[0-9]{2}-[0-9]{2}$", "description": "Latest day of every year" })
+        }
+        "on" => text("Once, by this date"),
         _ => text("First base of a fixed grid, such as 2026-10-05"),
     })
 }
@@ -121,6 +150,7 @@ fn calendar() -> Value {
 fn usage() -> Value {
     table(USAGE_KEYS, &["meter", "every"], |key| match key {
         "meter" => text("Meter"),
+        "when" => when(),
         _ => number("Uses"),
     })
 }

@@ -91,7 +91,8 @@ mod tests {
     #[test]
     fn windows_by_use_on_both_sides_of_each_edge() {
         let whole = Amount::whole;
-        let clause = Usage { meter: MeterId(0), every: whole(125), early: whole(15), late: whole(10) };
+        let clause =
+            Usage { meter: MeterId(0), every: whole(125), early: whole(15), late: whole(10), when: None };
         let day = date(2026, 10, 11);
         let cases = [
             (109, Standing::InDate),

@@ -26,7 +26,7 @@ impl Period {
         self.after.map_or(Instant::MIN, Instant::next)
     }
 
-    fn holds(self, at: Instant) -> bool {
+    pub(crate) fn holds(self, at: Instant) -> bool {
         at >= self.first() && at < self.before
     }
 }

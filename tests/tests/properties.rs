@@ -5,7 +5,7 @@ use policies::amount::Amount;
 use policies::calendar::fixed;
 use policies::facts::{Item, ZoneId};
 use policies::kinds::KindId;
-use policies::rule::{Calendar, From, Grid, Store};
+use policies::rule::{From, Grid, Interval, Store};
 use policies::span::Span;
 use proptest::prelude::*;
 
@@ -49,7 +49,7 @@ proptest! {
         every in span(), early in 0u32..90, entered in day(), mut works in prop::collection::vec(day(), 0..12),
     ) {
         works.sort();
-        let clause = Calendar { every, from: From::LastDone, grid: Grid::Fixed, anchor: None, store: Store::Runs };
+        let clause = Interval { every, from: From::LastDone, grid: Grid::Fixed, anchor: None, store: Store::Runs };
         let due = |law| fixed(&item(Some(entered)), &clause, works.iter().copied(), Span::days(early), law);
         let (law, house) = (due(true), due(false));
         prop_assert!(law.is_some() && house.is_some());

@@ -1,6 +1,7 @@
 //! `tallow due` and `tallow why`.
 
 use clap::Args;
+use policies::due::Evaluator;
 
 use super::say::say;
 use super::setting::Replay;
@@ -77,7 +78,8 @@ impl Why {
         };
         let item = fleet.item(id);
         let station = fleet.station_of(item).map(|station| &*station.slug);
-        if !desk.set.rule(rule).is_for(item, station) || !desk.set.rule(rule).has_due_row() {
+        let applies = Evaluator::without_forecasts(&desk.set, &fleet, as_of).applies(item, id, rule, station);
+        if !applies || !desk.set.rule(rule).has_due_row() {
             let kind = &desk.set.kinds.kind(item.kind).name;
             anyhow::bail!(
                 "\"{}\" gives {} (a {kind}) no due row; see tallow due --item {}",

@@ -184,7 +184,13 @@ fn add_fittings<'r>(builder: &mut FleetBuilder, rows: impl Iterator<Item = &'r F
 fn add_work<'r>(builder: &mut FleetBuilder, rows: impl Iterator<Item = &'r Work>) {
     for row in sorted(rows) {
         if let Some(outcome) = Outcome::from_word(&row.outcome) {
-            builder.work(&row.item, &row.rule, when(row.at, row.day.as_deref()), outcome);
+            let at = when(row.at, row.day.as_deref());
+            builder.work(&row.item, &row.rule, at, outcome);
+            for (name, value) in pairs(row.measurements.as_deref()) {
+                if let Ok(value) = value.parse() {
+                    builder.reading(&row.item, &row.rule, at, name, value);
+                }
+            }
         }
     }
 }

@@ -57,7 +57,7 @@ impl Gap {
     pub(super) fn gear(&self) -> Option<ItemId> {
         match &self.reason {
             Reason::Empty { host, .. } => Some(*host),
-            Reason::Unfit { item, .. } => Some(*item),
+            Reason::Unfit { item, .. } | Reason::LaidUp { item } => Some(*item),
             Reason::Lapsed { certificate } => Some(certificate.item),
             Reason::Rule { .. } | Reason::Conceded { .. } | Reason::TooFew { .. } | Reason::OldLog { .. } => {
                 None
@@ -86,6 +86,7 @@ impl View<'_> {
         let said = match &gap.reason {
             Reason::Empty { host, position, missing } => self.empty(*host, *position, *missing),
             Reason::Unfit { item, shut, .. } => self.unfit(*item, shut, told.reason(self, *item, shut)),
+            Reason::LaidUp { item } => self.laid_up(*item),
             Reason::TooFew { kind, have, wanted } => self.too_few(gap.station, *kind, *have, *wanted),
             Reason::Lapsed { certificate } => self.lapsed(certificate),
             Reason::Rule { .. } | Reason::Conceded { .. } | Reason::OldLog { .. } => Line::default(),
@@ -114,6 +115,18 @@ impl View<'_> {
             place: self.place(id),
             task: "fit a sound one in its place".to_owned(),
             because: self.shut_words(id, shut, reason),
+            ..Line::default()
+        }
+    }
+
+    fn laid_up(&self, id: ItemId) -> Line {
+        Line {
+            mark: Mark { shape: "☐", word: "laid up" },
+            tags: vec![self.links.to_item(self.tag(id))],
+            what: self.what(id),
+            place: self.place(id),
+            task: "bring it back, or another in its place".to_owned(),
+            because: "it is laid up, and the station has no other".to_owned(),
             ..Line::default()
         }
     }

@@ -3,12 +3,13 @@
 use jiff::civil::Date;
 use policies::amount::Amount;
 use policies::calendar::Base;
-use policies::due::{Because, DueRow};
+use policies::due::{Because, CalendarFound, DueRow};
 use policies::explain::Derivation;
-use policies::rule::{Calendar, Grid, Rule};
+use policies::rule::{Grid, Interval, Rule, Timing};
 
 use super::place::View;
 use super::words;
+use crate::why::year_day;
 
 /// By when something is to be done, and why then.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -42,6 +43,13 @@ impl View<'_> {
 
     /// The open event that decides, as a reason.
     fn event(&self, found: &Derivation, holds: bool) -> String {
+        if let Some(unlike) =
+            found.unlike.as_ref().filter(|unlike| holds || found.row.after_due == Some(unlike.since))
+        {
+            let columns = unlike.columns.join(", ");
+            let since = words::day(unlike.since, self.as_of);
+            return format!("with its fellows unlike in {columns} since {since}");
+        }
         let open = found.after.iter().filter(|working| !holds || working.clause.within.is_zero());
         let open = open.filter_map(|working| Some((working.clause.event, working.open?)));
         let first = open.min_by_key(|(_, open)| open.due);
@@ -73,8 +81,16 @@ impl View<'_> {
 
     /// The base of the calendar clause that decides.
     fn base(&self, found: &Derivation) -> String {
-        let dated = found.calendar.iter().filter_map(|working| Some((working.clause, working.due?)));
-        let Some((clause, due)) = dated.min_by_key(|(_, due)| due.due) else { return String::new() };
+        let dated = found.calendar.iter().filter_map(|working| match working.found {
+            CalendarFound::Due(due) => Some((working.clause.timing, due)),
+            _ => None,
+        });
+        let Some((timing, due)) = dated.min_by_key(|(_, due)| due.due) else { return String::new() };
+        let clause = match timing {
+            Timing::Every(clause) => clause,
+            Timing::EachYear(day) => return format!("each year by {}", year_day(day)),
+            Timing::Once(_) => return "once".to_owned(),
+        };
         if clause.grid == Grid::Fixed {
             return format!("{} on {}", words::every(clause.every), weekday_or_grid(&clause, due.due));
         }
@@ -84,6 +100,7 @@ impl View<'_> {
             Base::Manufacture(_) => "manufacture",
             Base::Anchor(_) => "the grid's first day",
             Base::FirstDone(_) => "the first",
+            Base::Named(_) => "the rule's own date",
         };
         format!("{} after {base} on {}", clause.every, words::day(due.base.date(), self.as_of))
     }
@@ -120,7 +137,7 @@ impl View<'_> {
 }
 
 /// A grid of weeks stands on one weekday.
-fn weekday_or_grid(clause: &Calendar, due: Date) -> String {
+fn weekday_or_grid(clause: &Interval, due: Date) -> String {
     let days = |times: u32| (clause.every.after(due, times) - due).get_days();
     // Months differ in length, so three steps tell them from weeks.
     let weeks = days(1) > 0 && days(1) % 7 == 0 && days(3) == 3 * days(1);

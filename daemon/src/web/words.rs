@@ -6,12 +6,15 @@ use jiff::civil::Date;
 use policies::amount::Amount;
 use policies::load::PolicySet;
 use policies::rule::{
-    After, Calendar, Comparison, Condition, Event, From, Grid, Happening, Reading, Rule, Store, Usage, Value,
+    After, Alike, AppliesTo, Comparison, Condition, Event, From, Grid, Happening, Reading, Rule, Store,
+    Timing, Usage, Value, When,
 };
 use policies::span::Span;
 use policies::zone::{Instant, Zone};
 
+use crate::gear;
 pub(super) use crate::why::day as full_day;
+use crate::why::year_day;
 
 /// `28 Oct`, with its year where that is not the one the page is read in.
 pub(super) fn day(date: Date, read_in: Date) -> String {
@@ -107,14 +110,36 @@ pub(super) fn reading(reading: &Reading) -> String {
 
 /// Every clause of a rule, in words.
 pub(super) fn clauses(set: &PolicySet, rule: &Rule) -> Vec<String> {
-    let calendar = rule.calendar.iter().map(calendar);
-    let usage = rule.usage.iter().map(|clause| usage(set, clause));
+    let calendar = rule.calendar.iter().map(|clause| calendar(clause.timing) + &while_(set, clause.when));
+    let usage = rule.usage.iter().map(|clause| usage(set, clause) + &while_(set, clause.when));
     let after = rule.after.iter().map(|clause| after(set, clause));
     let before = rule.before_use.then(|| "before each use".to_owned());
-    calendar.chain(usage).chain(after).chain(before).collect()
+    let alike = rule.alike.iter().map(alike);
+    calendar.chain(usage).chain(after).chain(alike).chain(before).collect()
 }
 
-fn calendar(clause: &Calendar) -> String {
+/// Whether it must lie in store, or be laid up.
+fn whereabouts(to: &AppliesTo) -> impl Iterator<Item = String> {
+    let store = to.in_store.map(|yes| if yes { "a place in store" } else { "a place on a host" });
+    let laid_up = to.laid_up.map(|yes| if yes { "the state laid up" } else { "any state but laid up" });
+    store.into_iter().chain(laid_up).map(str::to_owned)
+}
+
+fn while_(set: &PolicySet, when: Option<When>) -> String {
+    when.map(|when| format!(", only while {}", gear::condition(set, when))).unwrap_or_default()
+}
+
+fn alike(alike: &Alike) -> String {
+    let apart = if alike.within.is_positive() { format!(" within {}", alike.within) } else { String::new() };
+    format!("while fellows on one host are not alike in {}{apart}", alike.column)
+}
+
+fn calendar(timing: Timing) -> String {
+    let clause = match timing {
+        Timing::Every(clause) => clause,
+        Timing::EachYear(day) => return format!("by {} each year", year_day(day)),
+        Timing::Once(date) => return format!("once, by {}", long_day(date)),
+    };
     let mut text = match clause.from {
         From::LastDone => every(clause.every),
         From::EntryIntoService | From::Manufacture => {
@@ -155,7 +180,12 @@ fn after(set: &PolicySet, clause: &After) -> String {
     } else {
         format!("within {}", clause.within)
     };
-    format!("{}, {within}", after_words(set, clause.event))
+    let once = clause
+        .once_used
+        .map(|(meter, count)| format!(" and {} of use", amount(count, set.kinds.meter_name(meter))));
+    let waived = clause.unless_done_within.map(|span| format!(", unless done within {span} before"));
+    let (once, waived) = (once.unwrap_or_default(), waived.unwrap_or_default());
+    format!("{}{once}, {within}{waived}", after_words(set, clause.event))
 }
 
 /// `after a shock load`, `after it is fitted`.
@@ -163,10 +193,8 @@ fn after_words(set: &PolicySet, event: Event) -> String {
     match event {
         Event::Meter(meter) => format!("after {}", with_article(&singular(set.kinds.meter_name(meter)))),
         Event::Work(work) => format!("after {}", with_article(work.word())),
-        Event::Happening(Happening::Fitted) => "after it is fitted".to_owned(),
-        Event::Happening(Happening::Removed) => "after it is removed".to_owned(),
-        Event::Happening(Happening::SetMemberRenewed) => "after another of its set is renewed".to_owned(),
-        Event::Happening(Happening::ProofLoadFailed) => "after a failed proof load".to_owned(),
+        Event::Reading(when) => format!("once {}", gear::condition(set, when)),
+        Event::Happening(happening) => format!("after {}", happened(happening).0),
     }
 }
 
@@ -175,10 +203,22 @@ pub(super) fn event(set: &PolicySet, event: Event) -> String {
     match event {
         Event::Meter(meter) => with_article(&singular(set.kinds.meter_name(meter))),
         Event::Work(work) => with_article(work.word()),
-        Event::Happening(Happening::Fitted) => "it was fitted".to_owned(),
-        Event::Happening(Happening::Removed) => "it was removed".to_owned(),
-        Event::Happening(Happening::SetMemberRenewed) => "another of its set was renewed".to_owned(),
-        Event::Happening(Happening::ProofLoadFailed) => "a proof load failed".to_owned(),
+        Event::Reading(when) => format!("a reading: {}", gear::condition(set, when)),
+        Event::Happening(happening) => happened(happening).1.to_owned(),
+    }
+}
+
+/// A happening as a rule says it, and as a thing of the past.
+const fn happened(happening: Happening) -> (&'static str, &'static str) {
+    match happening {
+        Happening::Fitted => ("it is fitted", "it was fitted"),
+        Happening::Removed => ("it is removed", "it was removed"),
+        Happening::SetMemberRenewed => ("another of its set is renewed", "another of its set was renewed"),
+        Happening::ProofLoadFailed => ("a failed proof load", "a proof load failed"),
+        Happening::IssuedFromStores => ("it is issued from stores", "it was issued from stores"),
+        Happening::ReturnedFromLayUp => ("it returns from lay-up", "it returned from lay-up"),
+        Happening::FellowFitted => ("a fellow is fitted beside it", "a fellow was fitted beside it"),
+        Happening::FellowRemoved => ("a fellow is taken from beside it", "a fellow was taken from beside it"),
     }
 }
 
@@ -193,7 +233,8 @@ pub(super) fn applies_to(set: &PolicySet, rule: &Rule) -> String {
     let station = rule.applies_to.station.as_ref().map(|(slug, wanted)| {
         if *wanted { format!("at station {slug}") } else { format!("not at station {slug}") }
     });
-    let conditions: Vec<String> = rule.applies_to.conditions.iter().map(condition).chain(station).collect();
+    let conditions = rule.applies_to.conditions.iter().map(condition).chain(station);
+    let conditions: Vec<String> = conditions.chain(whereabouts(&rule.applies_to)).collect();
     if conditions.is_empty() {
         format!("every {kind}")
     } else {

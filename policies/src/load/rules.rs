@@ -1,15 +1,15 @@
 //! `[[rule]]` tables.
 
-use jiff::civil::Date;
 use toml::Spanned;
 use toml::de::DeValue;
 
+use super::clauses::{Known, Named, after, alike, calendar, check_calendar, span, usage};
 use super::reader::{Fields, Placed, amount_of};
 use crate::amount::Amount;
 use crate::kinds::{AttributeType, KindId, Kinds};
 use crate::rule::{
-    After, AppliesTo, Authority, Calendar, Comparison, Condition, Effect, Escalation, Event, From, Grid,
-    Happening, Notice, Reading, Rule, RuleId, Store, Usage, Value, Window, Work,
+    AppliesTo, Authority, Calendar, Comparison, Condition, Effect, Escalation, Notice, Reading, Rule, RuleId,
+    Value, Window, Work,
 };
 use crate::span::Span;
 
@@ -22,6 +22,7 @@ pub const RULE_KEYS: &[&str] = &[
     "calendar",
     "usage",
     "after",
+    "alike",
     "before_use",
     "window",
     "notice",
@@ -32,12 +33,6 @@ pub const RULE_KEYS: &[&str] = &[
     "covers",
     "records",
 ];
-/// Keys of a calendar clause.
-pub const CALENDAR_KEYS: &[&str] = &["every", "from", "grid", "anchor", "store"];
-/// Keys of a usage clause.
-pub const USAGE_KEYS: &[&str] = &["meter", "every", "early", "late"];
-/// Keys of an after clause.
-pub const AFTER_KEYS: &[&str] = &["event", "within"];
 /// Keys of `window`.
 pub const WINDOW_KEYS: &[&str] = &["early", "late"];
 /// Keys of `notice`.
@@ -48,7 +43,9 @@ pub const RECORD_KEYS: &[&str] = &["name", "unit", "criterion", "min", "max", "p
 /// Every rule of the set; `covers` is resolved last, since it names other rules.
 pub(super) fn read(sheets: &[&Fields], kinds: &Kinds) -> Vec<Rule> {
     let tables: Vec<Fields> = sheets.iter().flat_map(|sheet| sheet.tables("rule")).collect();
-    let mut rules: Vec<Rule> = tables.iter().map(|fields| read_rule(fields, kinds)).collect();
+    let named: Vec<Named> = tables.iter().map(|fields| Named::read(fields, kinds)).collect();
+    let read = |(at, fields)| read_rule(fields, &Known { kinds, named: &named, at });
+    let mut rules: Vec<Rule> = tables.iter().enumerate().map(read).collect();
     for (at, fields) in tables.iter().enumerate() {
         check_id(fields, &rules[..at]);
         let covers = read_covers(fields, &rules, at);
@@ -70,7 +67,8 @@ fn check_id(fields: &Fields, earlier: &[Rule]) {
     }
 }
 
-fn read_rule(fields: &Fields, kinds: &Kinds) -> Rule {
+fn read_rule(fields: &Fields, known: &Known) -> Rule {
+    let kinds = known.kinds;
     fields.known_keys(RULE_KEYS);
     for (key, example) in [
         ("title", "\"Thorough examination of a launching fall\""),
@@ -83,15 +81,16 @@ fn read_rule(fields: &Fields, kinds: &Kinds) -> Rule {
     }
     let tables = fields.tables("calendar").into_iter();
     let calendars: Vec<(Fields, Calendar)> =
-        tables.filter_map(|table| calendar(&table).map(|clause| (table, clause))).collect();
+        tables.filter_map(|table| calendar(&table, known).map(|clause| (table, clause))).collect();
     let rule = Rule {
         id: owned(fields.text("id")).unwrap_or_default(),
         title: owned(fields.text("title")).unwrap_or_default(),
         applies_to: applies_to(fields, kinds),
         work: fields.word("work", Work::from_word, Work::WORDS).unwrap_or(Work::Check),
         calendar: calendars.iter().map(|(_, clause)| *clause).collect(),
-        usage: fields.tables("usage").iter().filter_map(|table| usage(table, kinds)).collect(),
-        after: fields.tables("after").iter().filter_map(|table| after(table, kinds)).collect(),
+        usage: fields.tables("usage").iter().filter_map(|table| usage(table, known)).collect(),
+        after: fields.tables("after").iter().filter_map(|table| after(table, known)).collect(),
+        alike: fields.tables("alike").iter().filter_map(|table| alike(table, known)).collect(),
         before_use: fields.flag("before_use", false),
         window: window(fields),
         notice: notice(fields),
@@ -113,17 +112,17 @@ fn read_rule(fields: &Fields, kinds: &Kinds) -> Rule {
     rule
 }
 
-fn owned(text: Option<Placed<&str>>) -> Option<String> {
+pub(super) fn owned(text: Option<Placed<&str>>) -> Option<String> {
     text.map(|text| text.value.to_owned())
 }
 
 /// Faults that show only when the clauses are seen together.
 fn check_clauses(fields: &Fields, rule: &Rule) {
-    let clauses = ["calendar", "usage", "after"];
+    let clauses = ["calendar", "usage", "after", "alike"];
     if !rule.before_use && clauses.iter().all(|key| fields.list(key).is_empty()) {
         fields.fault_here(
             "the rule never makes anything due",
-            "add calendar, usage, after, or before_use = true",
+            "add calendar, usage, after, alike, or before_use = true",
         );
     }
     if matches!(rule.authority, Authority::Law | Authority::Standard) && rule.source.is_none() {
@@ -132,27 +131,9 @@ fn check_clauses(fields: &Fields, rule: &Rule) {
     }
 }
 
-fn check_calendar(table: &Fields, clause: &Calendar, rule: &Rule) {
-    let life_limit = clause.from != From::LastDone;
-    let fixed = clause.grid == Grid::Fixed;
-    if fixed && life_limit {
-        table.fault(table.span_of("grid"), "a life limit has no grid", "leave grid out");
-    }
-    if fixed && rule.window.early.rough_days() >= clause.every.rough_days() {
-        let message = "the window opens before the date it follows: one visit would meet several dates";
-        table.fault(table.span_of("grid"), message, "make \"early\" of the window shorter than \"every\"");
-    }
-    if clause.anchor.is_some() && !fixed {
-        table.fault(table.span_of("anchor"), "only a fixed grid has an anchor", "add grid = \"fixed\"");
-    }
-    if clause.store == Store::Pauses && (fixed || life_limit || rule.authority == Authority::Law) {
-        let message = "store time cannot pause a law, a fixed grid or a life limit";
-        table.fault(table.span_of("store"), message, "leave store out, or say store = \"runs\"");
-    }
-}
-
 fn applies_to(fields: &Fields, kinds: &Kinds) -> AppliesTo {
-    let mut applies = AppliesTo { kind: KindId(0), station: None, conditions: Vec::new() };
+    let mut applies =
+        AppliesTo { kind: KindId(0), station: None, conditions: Vec::new(), in_store: None, laid_up: None };
     let Some(table) = fields.table("applies_to") else { return applies };
     table.require("kind", "\"launching fall\"");
     let Some(name) = table.text("kind") else { return applies };
@@ -167,6 +148,8 @@ fn applies_to(fields: &Fields, kinds: &Kinds) -> AppliesTo {
         match key.value {
             "kind" => {}
             "station" => applies.station = station(&table),
+            "in_store" => applies.in_store = Some(table.flag("in_store", true)),
+            "laid_up" => applies.laid_up = Some(table.flag("laid_up", true)),
             _ => applies.conditions.extend(condition(&table, &key, value, kinds, kind)),
         }
     }
@@ -237,87 +220,6 @@ fn split_comparison(text: &str) -> (Comparison, &str) {
         }
     }
     (Comparison::Equal, text)
-}
-
-/// A span above nought: an interval of nothing would be due for ever.
-fn interval(fields: &Fields, key: &str) -> Option<Span> {
-    fields.require(key, "\"6 months\"");
-    let span = fields.parsed::<Span>(key)?;
-    if span.value.is_zero() {
-        fields.fault(span.span, format!("\"{key}\" is nought"), "give at least 1 day");
-        return None;
-    }
-    Some(span.value)
-}
-
-fn span(fields: &Fields, key: &str) -> Span {
-    fields.parsed::<Span>(key).map_or(Span::ZERO, |span| span.value)
-}
-
-fn calendar(fields: &Fields) -> Option<Calendar> {
-    fields.known_keys(CALENDAR_KEYS);
-    Some(Calendar {
-        every: interval(fields, "every")?,
-        from: fields.word("from", From::from_word, From::WORDS).unwrap_or(From::LastDone),
-        grid: fields.word("grid", Grid::from_word, Grid::WORDS).unwrap_or(Grid::Floating),
-        anchor: anchor(fields),
-        store: fields.word("store", Store::from_word, Store::WORDS).unwrap_or(Store::Runs),
-    })
-}
-
-fn anchor(fields: &Fields) -> Option<Date> {
-    let value = fields.get("anchor")?;
-    let text = match value.get_ref() {
-        DeValue::String(text) => text.to_string(),
-        DeValue::Datetime(date) => date.to_string(),
-        other => other.type_str().to_owned(),
-    };
-    let date = text.parse::<Date>().ok().filter(|_| text.len() == 10);
-    if date.is_none() {
-        fields.fault(value.span(), format!("\"{text}\" is no date"), "write it like \"2026-10-05\"");
-    }
-    date
-}
-
-fn usage(fields: &Fields, kinds: &Kinds) -> Option<Usage> {
-    fields.known_keys(USAGE_KEYS);
-    fields.require("meter", "\"launches\"");
-    fields.require("every", "60");
-    let name = fields.text("meter");
-    let meter = name.as_ref().and_then(|name| kinds.find_meter(name.value));
-    if let (Some(name), None) = (name, meter) {
-        let message = format!("no kind has a meter \"{}\"", name.value);
-        fields.fault(name.span, message, format!("known meters: {}", kinds.meters.join(", ")));
-    }
-    let every = fields.amount("every")?;
-    let (early, late) = (fields.amount_or_zero("early"), fields.amount_or_zero("late"));
-    if !every.is_positive() {
-        fields.fault(fields.span_of("every"), "\"every\" must be above nought", "give the uses until due");
-    } else if early >= every {
-        fields.fault(fields.span_of("early"), "\"early\" is not less than \"every\"", "give fewer uses");
-    }
-    Some(Usage { meter: meter?, every, early, late })
-}
-
-fn after(fields: &Fields, kinds: &Kinds) -> Option<After> {
-    fields.known_keys(AFTER_KEYS);
-    fields.require("event", "\"shock loads\"");
-    fields.require("within", "\"0 days\"");
-    let name = fields.text("event")?;
-    let event = Happening::from_word(name.value)
-        .map(Event::Happening)
-        .or_else(|| Work::from_word(name.value).map(Event::Work))
-        .or_else(|| kinds.find_meter(name.value).map(Event::Meter));
-    if event.is_none() {
-        let help = format!(
-            "a meter ({}), a happening ({}) or a work word ({})",
-            kinds.meters.join(", "),
-            Happening::WORDS.join(", "),
-            Work::WORDS.join(", ")
-        );
-        fields.fault(name.span, format!("nothing called \"{}\" can happen", name.value), help);
-    }
-    Some(After { event: event?, within: span(fields, "within") })
 }
 
 fn window(fields: &Fields) -> Window {

@@ -69,6 +69,7 @@ fn plain(item: &Item, rule: &str, chance: &mut Chance) -> String {
     match rule {
         "fall-proof-load" => format!("proof load={};time held=3;slip at termination=0", fall_proof(item)),
         "fall-proof-certificate" => format!("certified proof load={}", fall_proof(item)),
+        "final-drive-resample" => "water in oil=0.04".to_owned(),
         "stopper-set-check" => "length=1.6;length difference in the set=0.2".to_owned(),
         "hook-thorough-examination" => {
             format!("throat growth={};pin wear={}", tenths(5, 45, chance), tenths(4, 30, chance))

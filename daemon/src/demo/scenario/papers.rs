@@ -123,6 +123,11 @@ pub fn states(fleet: &Fleet) -> Sheet {
             add(&item.tag, at, "withdrawn", by, reason);
         }
     }
+    for tag in ["R-02", "R-03"] {
+        let since = super::coast::home_zone();
+        let at = super::coast::instant(&since, super::coast::FIRST_DAY.at(9, 0, 0, 0));
+        add(tag, at, "laid up", super::told::LOFT, "relief, until a station needs it");
+    }
     sheet
 }
 
@@ -130,7 +135,28 @@ const UNLIKE_PAIR: &str = "daylight; sea state 3 or less; diameter and broken wi
 
 pub fn concessions() -> Sheet {
     let mut sheet = Sheet::new(&["key", "item", "rule", "from", "until", "conditions", "by", "second"]);
+    // Both falls of a pair are unlike, so both need the concession.
     let rows = [
+        [
+            "C-0027/F-0463",
+            "F-0463",
+            "fall-pair-renewal",
+            "2026-06-08",
+            "2026-09-13",
+            UNLIKE_PAIR,
+            ENGINEER,
+            HEAD,
+        ],
+        [
+            "C-0031/F-0463",
+            "F-0463",
+            "fall-pair-renewal",
+            "2026-09-14",
+            "2026-10-31",
+            UNLIKE_PAIR,
+            ENGINEER,
+            HEAD,
+        ],
         ["C-0027", "F-0398", "fall-pair-renewal", "2026-06-08", "2026-09-13", UNLIKE_PAIR, ENGINEER, HEAD],
         ["C-0031", "F-0398", "fall-pair-renewal", "2026-09-14", "2026-10-31", UNLIKE_PAIR, ENGINEER, HEAD],
     ];

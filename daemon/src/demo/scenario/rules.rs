@@ -6,6 +6,7 @@ pub enum By {
     Crew,
     Mechanic,
     Competent,
+    Clerk,
     Loft,
     TestHouse,
 }
@@ -16,6 +17,8 @@ pub enum Clause {
     Months(i64, i64),
     /// Every Monday.
     Mondays,
+    /// By this month and day of each year, done in the weeks before.
+    EachYear(i8, i8),
     /// Meter, limit, and how much before the limit it is planned.
     Limit(&'static str, f64, f64),
     /// A meter's row, `fitted`, or a work word; done by the same or the next morning.
@@ -32,13 +35,14 @@ pub struct Rule {
     pub clauses: &'static [Clause],
 }
 
-use By::{Competent, Crew, Loft, Mechanic, TestHouse};
-use Clause::{After, Limit, Mondays, Months};
+use By::{Clerk, Competent, Crew, Loft, Mechanic, TestHouse};
+use Clause::{After, EachYear, Limit, Mondays, Months};
 
 const EXAMINATION: &str = "thorough examination";
 const SHOCK: &[Clause] = &[After("shock loads")];
 const FITTED: &[Clause] = &[After("fitted")];
 const MONTHLY: &[Clause] = &[Months(1, 7)];
+const STORED: &[Clause] = &[Months(3, 15)];
 const HALF_YEARLY: &[Clause] = &[Months(6, 30)];
 
 const fn rule(
@@ -115,6 +119,7 @@ pub static RULES: &[Rule] = &[
     rule("skid", "skid-weekly", "lubrication", Crew, false, &[Mondays]),
     rule("skid", "skid-plate", "measurement", Mechanic, false, &[Months(12, 30)]),
     rule("heaving line", "heaving-line-check", "check", Crew, false, &[Months(6, 15)]),
+    rule("station set", "station-pre-winter-check", "check", Mechanic, false, &[EachYear(10, 31)]),
     rule("station set", "lashings-check", "check", Crew, false, MONTHLY),
     rule("instrument", "instrument-calibration", "calibration", TestHouse, false, &[Months(24, 60)]),
     rule("hauling eye", "hauling-eye-examination-after-shock", EXAMINATION, Competent, true, SHOCK),
@@ -147,4 +152,16 @@ pub static RULES: &[Rule] = &[
     rule("load pin", "load-pin-calibration", "calibration", TestHouse, false, &[Months(24, 60)]),
     rule("load pin", "load-pin-examination-after-shock", EXAMINATION, Competent, true, SHOCK),
     rule("drawbar pin", "drawbar-pin-examination-after-shock", EXAMINATION, Competent, true, SHOCK),
+    rule("launching fall", "fall-in-store", "check", Clerk, false, STORED),
+    rule("winch wire", "winch-wire-in-store", "check", Clerk, false, STORED),
+    rule("stopper chain", "stopper-in-store", "check", Clerk, false, STORED),
+    rule("preventer chain", "preventer-in-store", "check", Clerk, false, STORED),
+    rule("hauling chain", "hauling-chain-in-store", "check", Clerk, false, STORED),
+    rule("release hook", "hook-in-store", "check", Clerk, false, STORED),
+    rule("sheave block", "block-in-store", "check", Clerk, false, STORED),
+    rule("shackle", "shackle-in-store", "check", Clerk, false, STORED),
+    rule("shackle batch", "shackle-batch-in-store", "check", Clerk, false, STORED),
+    rule("strop", "strop-in-store", "check", Clerk, false, STORED),
+    rule("quick-release link", "quick-release-link-in-store", "check", Clerk, false, STORED),
+    rule("bow strop", "bow-strop-in-store", "check", Clerk, false, STORED),
 ];

@@ -47,8 +47,8 @@ fn winch(tag: String, owner: Option<&'static str>, heavy: bool) -> Item {
 
 /// stand in for a tractor that is off; R-03 is the heavy pattern and takes 24 mm wire.
 pub fn add_relief(fleet: &mut Fleet) {
-    fleet.add(tractor_item("R-02".to_owned(), None, "laid up", 21));
-    let mut heavy = tractor_item("R-03".to_owned(), None, "laid up", 22);
+    fleet.add(tractor_item("R-02".to_owned(), None, "relief", 21));
+    let mut heavy = tractor_item("R-03".to_owned(), None, "relief", 22);
     for (name, value) in &mut heavy.attributes {
         match *name {
             "pattern" => "ST-5".clone_into(value),

@@ -33,7 +33,7 @@ fn last(place: &str, by: By) -> (Date, i64) {
     let (_, round, visit) = LAST.iter().find(|(code, _, _)| *code == place).unwrap_or(&LAST[12]);
     match by {
         By::Competent | By::TestHouse => (*visit, VISIT_DAYS),
-        By::Crew | By::Mechanic | By::Loft => (*round, ROUND_DAYS),
+        By::Crew | By::Mechanic | By::Loft | By::Clerk => (*round, ROUND_DAYS),
     }
 }
 

@@ -33,7 +33,7 @@ pub fn lay_out(fleet: &Fleet, exposure: &Exposure, told: &Told) -> Vec<Work> {
     let mut all = Vec::new();
     for item in &fleet.items {
         let mut done: BTreeMap<&str, Vec<Timestamp>> = BTreeMap::new();
-        for rule in RULES.iter().filter(|rule| rule.kind == item.kind && asked_of(item, rule)) {
+        for rule in RULES.iter().filter(|rule| rule.kind == item.kind && asked_of(fleet, item, rule)) {
             let planner = Planner { item, rule, exposure, told, done: &done };
             let times = planner.times();
             done.entry(rule.work).or_default().extend(&times);
@@ -45,8 +45,11 @@ pub fn lay_out(fleet: &Fleet, exposure: &Exposure, told: &Told) -> Vec<Work> {
     all
 }
 
-fn asked_of(item: &Item, rule: &Rule) -> bool {
-    rule.id != "tractor-laid-up" || item.attribute("duty") == Some("laid up")
+fn asked_of(fleet: &Fleet, item: &Item, rule: &Rule) -> bool {
+    if rule.id.ends_with("-in-store") {
+        return !fleet.fittings.iter().any(|fitting| fitting.item == item.tag && fitting.to.is_none());
+    }
+    rule.id != "tractor-laid-up" || item.attribute("duty") == Some("relief")
 }
 
 struct Planner<'a> {
@@ -101,7 +104,7 @@ impl Planner<'_> {
 
     fn watch(&self, clause: Clause) -> Watch {
         let rows = match clause {
-            Clause::Months(..) | Clause::Mondays => Vec::new(),
+            Clause::Months(..) | Clause::Mondays | Clause::EachYear(..) => Vec::new(),
             Clause::Limit(meter, _, _) => self.exposure.rows(&self.item.tag, meter),
             Clause::After("fitted") => {
                 let mut rows: Vec<_> = self
@@ -129,6 +132,7 @@ impl Planner<'_> {
         match watch.clause {
             Clause::Months(months, early) => Some(self.calendar(months, early, last)),
             Clause::Mondays => Some(self.monday(last)),
+            Clause::EachYear(month, day) => self.each_year(month, day, last),
             Clause::Limit(meter, limit, margin) => self.limit(watch, meter, limit - margin, last),
             Clause::After(event) => watch
                 .rows
@@ -151,6 +155,14 @@ impl Planner<'_> {
         let place = self.item.owner.unwrap_or("");
         let day = visits::day_for(place, self.rule.by, due, early, self.rule.id);
         self.on(if day > base { day } else { due })
+    }
+
+    /// A week or so before its day, from the first autumn of the records on.
+    fn each_year(&self, month: i8, day: i8, last: Option<Timestamp>) -> Option<Timestamp> {
+        let year = last.map_or(FIRST_DAY.year(), |last| local(&self.item.zone(), last).year() + 1);
+        let by = Date::new(year, month, day).ok()?;
+        let mut chance = Chance::of(&format!("{} {year}", self.item.tag));
+        Some(self.on(visits::working_day(days_after(by, -chance.between(5, 14)))))
     }
 
     /// Mostly on the Monday itself, now and then on the Tuesday; the newest on its Monday.
@@ -256,7 +268,7 @@ fn outcome(work: &str) -> &'static str {
 pub fn done_by(item: &Item, by: By) -> String {
     match by {
         By::Competent | By::TestHouse => "booking@testhouse.example".to_owned(),
-        By::Loft => "stores@mcbs.example".to_owned(),
+        By::Loft | By::Clerk => "stores@mcbs.example".to_owned(),
         By::Crew | By::Mechanic => {
             item.station().map_or_else(|| "stores@mcbs.example".to_owned(), super::coast::Station::mechanic)
         }

@@ -6,7 +6,7 @@ use crate::register::cells::{Cells, Moment};
 use crate::register::places::Places;
 use crate::register::{Column, RegisterFile, needed, optional};
 
-const STATES: &[&str] = &["quarantined", "released", "withdrawn"];
+const STATES: &[&str] = &["quarantined", "released", "withdrawn", "laid up", "returned"];
 
 impl RegisterFile for State {
     const NAME: &'static str = "states";
