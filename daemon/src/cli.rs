@@ -2,6 +2,7 @@
 
 mod backup;
 mod config;
+mod correct;
 mod due;
 mod log;
 mod notices;
@@ -57,6 +58,8 @@ enum Command {
     Policy(policy::Policy),
     /// Log a launch, a recovery or a reading
     Log(log::Log),
+    /// Put a record right, or acknowledge a later date
+    Correct(correct::Correct),
     /// Record work done
     Work(work::Work),
     /// Chances of crossing a usage limit, and how well they did
@@ -133,6 +136,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Readiness(readiness) => readiness.run(&settings).await,
         Command::Policy(policy) => policy.run(&settings).await,
         Command::Log(log) => log.run(&settings).await,
+        Command::Correct(correct) => correct.run(&settings).await,
         Command::Work(work) => work.run(&settings).await,
         Command::Odds(odds) => odds.run(&settings).await,
         Command::Notices(notices) => notices.run(&settings).await,

@@ -14,6 +14,7 @@ use policies::zone::{Instant, Zone};
 use tokio::sync::Mutex;
 
 use crate::clock::Clock;
+use crate::kept_dates;
 use crate::records::{self, Usage, Work};
 use crate::register::{Change, Changes, Faults, FolderError, RowFault, Sheet, plan};
 use crate::store::due_table::StoredDue;
@@ -101,7 +102,7 @@ impl Desk {
         self.set.service.home_zone.end_of(day)
     }
 
-    fn deed(&self, action: &str) -> Deed {
+    pub(crate) fn deed(&self, action: &str) -> Deed {
         Deed { actor: self.actor.clone(), action: action.to_owned(), at: self.now() }
     }
 
@@ -115,20 +116,45 @@ impl Desk {
         faults: &Faults,
         dry_run: bool,
     ) -> Result<Imported, DeskError> {
-        let (now, today) = (self.now(), self.today());
         if dry_run {
-            let plan = plan(&self.set, sheets, self.store.register(None).await?, now, faults);
+            let plan = plan(&self.set, sheets, self.store.register(None).await?, self.now(), faults);
             return imported(&plan.changes, faults);
         }
+        self.take(sheets, faults, "import").await
+    }
+
+    /// Takes corrected rows in; `cause` says who corrects what, and why.
+    ///
+    /// # Errors
+    /// Every bad row, or the store's failure.
+    pub async fn correct(
+        &self,
+        sheets: &[Sheet],
+        faults: &Faults,
+        cause: &str,
+    ) -> Result<Imported, DeskError> {
+        self.take(sheets, faults, &format!("correct: {cause}")).await
+    }
+
+    async fn take(&self, sheets: &[Sheet], faults: &Faults, action: &str) -> Result<Imported, DeskError> {
+        let (now, today) = (self.now(), self.today());
         self.store
-            .write(self.deed("import"), async |tx: &mut Writer| {
+            .write(self.deed(action), async |tx: &mut Writer| {
                 let plan = plan(&self.set, sheets, tx.register().await?, now, faults);
                 let done = imported(&plan.changes, faults)?;
-                if !done.counts.is_empty() {
-                    append_changes(tx, &plan.changes).await?;
-                    let fleet = of_register(&self.set, &plan.register);
-                    self.replace(tx, &fleet, today).await?;
+                if done.counts.is_empty() {
+                    return Ok(done);
                 }
+                let corrects = kept_dates::corrects(&plan.changes);
+                let before = if corrects { Some(tx.fleet(&self.set).await?.fleet) } else { None };
+                append_changes(tx, &plan.changes).await?;
+                let fleet = of_register(&self.set, &plan.register);
+                if let Some(before) = before {
+                    let work = &plan.changes.work.new;
+                    let kept = kept_dates::found(&self.set, &before, &fleet, today, work);
+                    kept_dates::write(tx, &self.set, kept, action).await?;
+                }
+                self.replace(tx, &fleet, today).await?;
                 Ok(done)
             })
             .await

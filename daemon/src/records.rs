@@ -102,6 +102,15 @@ record! {
     Stock { part: String, place: String, at: i64, day: Option<String>, quantity: i64, reason: String }
 }
 
+record! {
+    /// An earlier date that stands until an engineer acknowledges the later one.
+    KeptDate {
+        item: String, rule: String, calendar_due: Option<String>, after_due: Option<String>, held: bool,
+        more: Option<String>, last_work_at: Option<i64>, cause: String, acknowledged_by: Option<String>,
+        reason: Option<String>,
+    }
+}
+
 /// Attribute columns and values as an item keeps them: `column=value`, a line each.
 pub fn attributes(text: Option<&str>) -> impl Iterator<Item = (&str, &str)> {
     text.into_iter().flat_map(str::lines).filter_map(|pair| pair.split_once('='))

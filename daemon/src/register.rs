@@ -10,7 +10,7 @@ mod plan;
 mod sheet;
 mod xlsx;
 
-pub use export::{Format, export};
+pub use export::{Format, export, row_of};
 pub use fault::{Faults, RowFault};
 pub use places::Places;
 pub use plan::{Change, Changes, Plan, plan};

@@ -80,7 +80,8 @@ async fn drafts(desk: &Desk, mail: &Mail) -> Result<Vec<(Hour, Vec<Fresh>)>, Des
         let drafted = hours.into_iter().map(|hour| {
             // Today where the person lives: their stations' dates are dates there.
             let as_of = compose::zone_of(set, fleet, &hour.person).date_of(now);
-            let rows = tables.entry(as_of).or_insert_with(|| Evaluator::during(set, fleet, as_of).table());
+            let rows =
+                tables.entry(as_of).or_insert_with(|| Evaluator::during(set, fleet, as_of).standing_table());
             let (from, pages_url) = (mail.from.as_str(), mail.pages_url.as_deref());
             let work = compose::Desk { set, fleet, as_of, now, from, pages_url };
             let occasion = format!("digest {}", hour.key);
@@ -135,7 +136,7 @@ pub async fn preview(
     let occasion = format!("preview {as_of}");
     desk.with_fleet(|fleet| {
         let work = compose::Desk { set: &desk.set, fleet, as_of, now, from, pages_url };
-        let rows = Evaluator::during(&desk.set, fleet, as_of).table();
+        let rows = Evaluator::during(&desk.set, fleet, as_of).standing_table();
         let drafts = people
             .iter()
             .flat_map(|person| draft(&work, person, &rows, &told[&person.key], &occasion, &mut numbers));

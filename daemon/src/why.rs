@@ -4,7 +4,7 @@ use jiff::civil::Date;
 use policies::alike::Unlike;
 use policies::amount::Amount;
 use policies::calendar::{Base, CalendarDue};
-use policies::due::{Because, CalendarFound, Evaluator};
+use policies::due::{Because, CalendarFound, DueRow, Evaluator};
 use policies::explain::{AfterWorking, Borne, CalendarWorking, Derivation, ForecastWorking, UsageWorking};
 use policies::facts::{Done, Fleet, ItemId};
 use policies::load::PolicySet;
@@ -15,12 +15,15 @@ use policies::zone::{Instant, Zone};
 use serde_json::{Value, json};
 
 use crate::gear;
+use crate::kept_dates;
 
 /// A derivation with the names it needs to be told.
 pub struct Why<'f> {
     set: &'f PolicySet,
     fleet: &'f Fleet,
     as_of: Date,
+    /// The row as it stands, where an earlier date waits for an engineer.
+    stands: Option<DueRow>,
     /// What it tells.
     pub derivation: Derivation,
 }
@@ -43,8 +46,11 @@ impl<'f> Why<'f> {
     /// The derivation of an item's row; none for unknown names.
     pub fn of(set: &'f PolicySet, fleet: &'f Fleet, as_of: Date, item: &str, rule: &str) -> Option<Why<'f>> {
         let (item, rule) = fleet.find(item).zip(set.find_rule(rule))?;
-        let derivation = Evaluator::new(set, fleet, as_of).derive(item, rule);
-        Some(Why { set, fleet, as_of, derivation })
+        let evaluator = Evaluator::new(set, fleet, as_of);
+        let derivation = evaluator.derive(item, rule);
+        let kept = evaluator.kept(item, rule);
+        let stands = kept.map(|_| evaluator.as_it_stands(&derivation.row));
+        Some(Why { set, fleet, as_of, stands, derivation })
     }
 
     fn rule(&self) -> &Rule {
@@ -83,6 +89,7 @@ impl<'f> Why<'f> {
         parts.extend(found.after.iter().map(|working| self.after_part(working)));
         parts.extend(found.unlike.iter().map(|unlike| self.unlike_part(unlike)));
         parts.push(self.verdict_part());
+        parts.extend(self.stands.iter().map(|stands| self.waiting_part(stands)));
         parts
     }
 
@@ -299,6 +306,17 @@ impl<'f> Why<'f> {
         Part { heading: "Verdict".to_owned(), lines }
     }
 
+    /// The earlier date that stands, beside the later one above.
+    fn waiting_part(&self, stands: &DueRow) -> Part {
+        let lines = vec![
+            format!("it stands: {}", kept_dates::told(self.set, stands)),
+            "the records were corrected, and what is reckoned above is later; an engineer has to acknowledge that: \
+             tallow correct acknowledge"
+                .to_owned(),
+        ];
+        Part { heading: "Waits for an engineer".to_owned(), lines }
+    }
+
     /// As JSON, with the same parts and the bare dates.
     pub fn json(&self) -> Value {
         let row = &self.derivation.row;
@@ -316,6 +334,7 @@ impl<'f> Why<'f> {
             "because": row.because.map(Because::word), "calendar_due": date(row.calendar_due),
             "usage_due": date(row.usage_due), "usage_p10": date(row.forecast[0]), "usage_p50": date(row.forecast[1]),
             "usage_p90": date(row.forecast[2]), "after_due": date(row.after_due),
+            "stands_until_acknowledged": self.stands.map(|stands| date(stands.due_on)),
             "meter": row.meter.map(|meter| self.set.kinds.meter_name(meter)),
             "used": row.meter.map(|_| row.used.to_string()), "limit": row.meter.map(|_| row.limit.to_string()),
             "usage": self.derivation.usage.iter().map(|working| self.usage_json(working)).collect::<Vec<_>>(),

@@ -5,6 +5,7 @@ pub mod concession;
 pub mod due;
 pub mod fitting;
 pub mod item;
+pub mod kept_date;
 pub mod link;
 pub mod notice;
 pub mod notice_line;

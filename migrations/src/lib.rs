@@ -1,7 +1,9 @@
 //! Tallow's schema, one file a migration, each in a transaction of its own.
 
+mod append_only;
 mod m0001_records;
 mod m0002_working_tables;
+mod m0004_kept_dates;
 
 use sea_orm_migration::prelude::*;
 
@@ -11,7 +13,11 @@ pub struct Migrator;
 #[async_trait::async_trait]
 impl MigratorTrait for Migrator {
     fn migrations() -> Vec<Box<dyn MigrationTrait>> {
-        vec![Box::new(m0001_records::Migration), Box::new(m0002_working_tables::Migration)]
+        vec![
+            Box::new(m0001_records::Migration),
+            Box::new(m0002_working_tables::Migration),
+            Box::new(m0004_kept_dates::Migration),
+        ]
     }
 }
 

@@ -12,6 +12,7 @@ use crate::calendar::{self, CalendarDue};
 use crate::condition;
 use crate::facts::{Done, Fleet, Item, ItemId, Outcome, State};
 use crate::forecast::{Dates, Forecaster};
+use crate::kept::Kept;
 use crate::kinds::MeterId;
 use crate::load::PolicySet;
 use crate::odds::Learnt;
@@ -232,6 +233,11 @@ impl<'f> Evaluator<'f> {
 
     /// The row of one item and rule.
     pub fn row(&self, id: ItemId, rule_id: RuleId) -> DueRow {
+        self.row_keeping(id, rule_id, None)
+    }
+
+    /// The row with the earlier dates that are kept for it.
+    pub(crate) fn row_keeping(&self, id: ItemId, rule_id: RuleId, kept: Option<&Kept>) -> DueRow {
         let item = self.fleet.item(id);
         let rule = self.set.rule(rule_id);
         let last = self.counting(item, rule_id).next_back();
@@ -253,15 +259,18 @@ impl<'f> Evaluator<'f> {
             held: false,
         };
         let last = last.map(|done| done.date);
-        let based = self.add_calendar(&mut row, rule, last);
+        let based = self.add_calendar(&mut row, rule, last, kept);
         self.add_after(&mut row, rule, period, last);
-        self.add_usage(&mut row, rule, period);
+        if let Some((kept, due)) = kept.and_then(|kept| Some((kept, kept.after_due?))) {
+            self.add_event(&mut row, rule, due, kept.held);
+        }
+        self.add_usage(&mut row, rule, period, kept);
         conclude(&mut row, based);
         row
     }
 
     /// Adds the calendar clauses; false when one of them has no base.
-    fn add_calendar(&self, row: &mut DueRow, rule: &Rule, last: Option<Date>) -> bool {
+    fn add_calendar(&self, row: &mut DueRow, rule: &Rule, last: Option<Date>, kept: Option<&Kept>) -> bool {
         let mut based = true;
         for clause in &rule.calendar {
             match self.calendar_due(row.item, row.rule, clause, last) {
@@ -272,6 +281,7 @@ impl<'f> Evaluator<'f> {
                 }
             }
         }
+        row.calendar_due = row.calendar_due.into_iter().chain(kept.and_then(|kept| kept.calendar_due)).min();
         if !based {
             row.calendar_due = None;
         }
@@ -328,11 +338,14 @@ impl<'f> Evaluator<'f> {
         row.standing = row.standing.max(standing::by_event(self.as_of, due, rule.window, rule.notice.lead));
     }
 
-    fn add_usage(&self, row: &mut DueRow, rule: &Rule, period: Period) {
+    fn add_usage(&self, row: &mut DueRow, rule: &Rule, period: Period, kept: Option<&Kept>) {
         let mut first: Option<(UsageDue, Amount)> = None;
         let mut any_reached = false;
         for clause in rule.usage.iter().filter(|clause| self.counts(row.item, clause.when)) {
-            let found = self.usage_due(row.item, clause, period);
+            let more = kept.map_or(Amount::ZERO, |kept| kept.more_of(clause.meter));
+            let mut found =
+                self.usage_due(row.item, &Usage { every: clause.every - more, ..*clause }, period);
+            found.used += more;
             any_reached |= found.reached.is_some();
             row.used_up |= found.used >= clause.every + clause.late;
             let standing =

@@ -6,6 +6,7 @@ use jiff::civil::Date;
 
 use crate::amount::Amount;
 use crate::dial;
+use crate::kept::Kept;
 use crate::kinds::{KindId, MeterId};
 use crate::load::PolicySet;
 pub use crate::log::{DayUse, Log};
@@ -190,9 +191,22 @@ pub struct Fleet {
     sets: HashMap<Box<str>, Vec<ItemId>>,
     bearers: HashMap<ItemId, Vec<ItemId>>,
     readings: HashMap<ItemId, Vec<Taken>>,
+    kept: HashMap<ItemId, Vec<Kept>>,
 }
 
 impl Fleet {
+    /// Earlier dates of an item that wait for an engineer.
+    pub fn kept(&self, item: ItemId) -> &[Kept] {
+        self.kept.get(&item).map_or(&[], Vec::as_slice)
+    }
+
+    /// Every item with earlier dates that wait for an engineer, in the order of the fleet.
+    pub fn with_kept(&self) -> Vec<ItemId> {
+        let mut items: Vec<ItemId> = self.kept.keys().copied().collect();
+        items.sort_unstable();
+        items
+    }
+
     /// Readings of an item that some clause looks at, in time order.
     pub fn readings(&self, item: ItemId) -> &[Taken] {
         self.readings.get(&item).map_or(&[], Vec::as_slice)
@@ -479,6 +493,13 @@ impl<'p> FleetBuilder<'p> {
         if self.set.watches(rule, reading) {
             let at = self.fleet.zone_of(self.fleet.item(id)).from_start(when);
             self.fleet.readings.entry(id).or_default().push(Taken { rule, reading, at, value });
+        }
+    }
+
+    /// Adds an earlier date that waits for an engineer.
+    pub fn keep(&mut self, item: &str, kept: Kept) {
+        if let Some(id) = self.fleet.find(item) {
+            self.fleet.kept.entry(id).or_default().push(kept);
         }
     }
 

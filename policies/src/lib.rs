@@ -18,6 +18,7 @@ pub mod facts;
 pub mod fault;
 pub mod fitting;
 pub mod forecast;
+pub mod kept;
 pub mod kinds;
 pub mod load;
 pub mod log;

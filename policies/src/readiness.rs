@@ -269,7 +269,8 @@ impl Evaluator<'_> {
         for id in items.iter().filter(|id| !self.is_withdrawn(self.fleet.item(**id))) {
             rows.clear();
             self.rows_of(*id, &mut rows);
-            reasons.extend(rows.iter().filter_map(|row| self.rule_reason(row, papers)));
+            let rows = rows.iter().map(|row| self.as_it_stands(row));
+            reasons.extend(rows.filter_map(|row| self.rule_reason(&row, papers)));
             reasons.extend(self.positions(*id));
             reasons.extend(self.lapsed(*id, papers));
         }

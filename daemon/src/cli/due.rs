@@ -7,6 +7,7 @@ use super::say::say;
 use super::setting::Replay;
 use super::{Answer, Format, Settings, TextFormat};
 use crate::due_list::{self, Wanted};
+use crate::kept_dates::{self, Waiting};
 use crate::why;
 
 #[derive(Debug, Args)]
@@ -46,7 +47,18 @@ impl Due {
         let wanted = Wanted { station: self.station, item: self.item, rule: self.rule };
         let lines = due_list::lines(&desk.set, &fleet, as_of, &wanted);
         match self.format {
-            Format::Table => say(format_args!("{}", due_list::table(&lines)))?,
+            Format::Table => {
+                say(format_args!("{}", due_list::table(&lines)))?;
+                let waiting = kept_dates::waiting(&desk.store, &desk.set, &fleet, as_of).await?;
+                let shown = |row: &&Waiting| lines.iter().any(|l| l.item == row.item && l.rule == row.rule);
+                for row in waiting.iter().filter(shown) {
+                    let (item, rule) = (&row.item, &row.rule);
+                    say(format_args!(
+                        "{item} {rule} stands at {} until an engineer acknowledges\n",
+                        row.stands
+                    ))?;
+                }
+            }
             Format::Csv => say(format_args!("{}", due_list::csv(&lines)?))?,
             Format::Json => say(format_args!("{}", due_list::json(&lines)?))?,
         }

@@ -27,35 +27,30 @@ impl Import {
         let desk = settings.new_desk().await?;
         let faults = Faults::default();
         let sheets = read_folder(&self.dir, &faults)?;
-        match desk.import(&sheets, &faults, self.dry_run).await {
-            Ok(done) => {
-                if let Some(folder) = settings.config.policies.as_deref().filter(|_| !self.dry_run) {
-                    in_force::keep_first(&desk.store, folder, desk.now()).await?;
-                }
-                self.tell(&done)?;
-            }
-            Err(DeskError::BadRows { told, more }) => {
-                for fault in &told {
-                    eprintln!("{fault}");
-                }
-                anyhow::bail!(DeskError::BadRows { told, more });
-            }
-            Err(other) => return Err(other.into()),
+        let done = desk.import(&sheets, &faults, self.dry_run).await;
+        if let Some(folder) = settings.config.policies.as_deref().filter(|_| done.is_ok() && !self.dry_run) {
+            in_force::keep_first(&desk.store, folder, desk.now()).await?;
         }
+        tell_import(done, if self.dry_run { "would take" } else { "took" })?;
         Ok(Answer::Done)
     }
+}
 
-    fn tell(&self, done: &Imported) -> anyhow::Result<()> {
-        tell_notes(&done.notes);
-        let verb = if self.dry_run { "would take" } else { "took" };
-        if done.counts.is_empty() {
-            say(format_args!("nothing new\n"))?;
+/// What was taken in, or every bad row.
+pub(super) fn tell_import(done: Result<Imported, DeskError>, verb: &str) -> anyhow::Result<()> {
+    let done = done.inspect_err(|error| {
+        if let DeskError::BadRows { told, .. } = error {
+            told.iter().for_each(|fault| eprintln!("{fault}"));
         }
-        for (file, new, corrected) in &done.counts {
-            say(format_args!("{verb} {file}: {new} new, {corrected} corrected\n"))?;
-        }
-        Ok(())
+    })?;
+    tell_notes(&done.notes);
+    if done.counts.is_empty() {
+        say(format_args!("nothing new\n"))?;
     }
+    for (file, new, corrected) in &done.counts {
+        say(format_args!("{verb} {file}: {new} new, {corrected} corrected\n"))?;
+    }
+    Ok(())
 }
 
 fn tell_notes(notes: &[RowFault]) {

@@ -15,6 +15,7 @@ use super::digest::{self, Digest, DigestLine, Effect, UsageLine};
 use super::ical::{self, Event};
 use super::message::{Letter, MessageError, message, message_id, sender};
 use crate::gear;
+use crate::kept_dates;
 use crate::records::Person;
 use crate::store::outbox::{Fresh, Told};
 
@@ -221,13 +222,21 @@ impl Desk<'_> {
             stops: effect(rule.overdue),
             due_on: row.due_on,
             last_day: last_day(rule, row),
-            because: row.because.map(|because| because.to_string()).unwrap_or_default(),
+            because: self.because(evaluator, row),
             usage: self.usage(evaluator, row.item, row.rule),
             by: rule.by.clone().unwrap_or_else(|| "station mechanic".to_owned()),
             authority: rule.authority.to_string(),
             source: rule.source.clone(),
             window: window(rule, row),
             records: rule.records.iter().map(record_text).collect(),
+        }
+    }
+
+    /// The clause that gives the date, or that a later one waits for an engineer.
+    fn because(&self, evaluator: &Evaluator, row: &DueRow) -> String {
+        match evaluator.kept(row.item, row.rule) {
+            Some(_) => kept_dates::waits(self.set, &evaluator.row(row.item, row.rule)),
+            None => row.because.map(|because| because.to_string()).unwrap_or_default(),
         }
     }
 

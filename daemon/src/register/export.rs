@@ -9,6 +9,7 @@ use policies::zone::Instant;
 
 use super::files::attribute_columns;
 use super::places::Places;
+use super::sheet::Sheet;
 use super::{RegisterFile, xlsx};
 use crate::records::{
     Certificate, Concession, Fitting, Item, Part, Person, State, Station, Stock, Usage, Work,
@@ -37,24 +38,59 @@ pub(super) struct Table {
 /// The folder or a file cannot be written.
 pub fn export(set: &PolicySet, register: &Register, folder: &Path, format: Format) -> anyhow::Result<()> {
     let places = Places::of(set, Instant::MAX, register);
-    let tables = [
-        table::<Station>(&register.stations, &places),
-        table::<Person>(&register.people, &places),
-        table::<Item>(&register.items, &places),
-        table::<Fitting>(&register.fittings, &places),
-        table::<Usage>(&register.usage, &places),
-        table::<Work>(&register.work, &places),
-        table::<State>(&register.states, &places),
-        table::<Concession>(&register.concessions, &places),
-        table::<Certificate>(&register.certificates, &places),
-        table::<Part>(&register.parts, &places),
-        table::<Stock>(&register.stock, &places),
-    ];
+    let tables = tables(register, &places);
     fs::create_dir_all(folder).with_context(|| format!("making the folder {}", folder.display()))?;
     match format {
         Format::Csv => tables.iter().try_for_each(|table| write_csv(folder, table)),
         Format::Xlsx => xlsx::write(&folder.join("register.xlsx"), &tables),
     }
+}
+
+/// The stored row of a key with some of its cells changed, as a sheet that an import takes.
+///
+/// # Errors
+/// No such file, key or column.
+pub fn row_of(
+    set: &PolicySet,
+    register: &Register,
+    file: &str,
+    key: &str,
+    changes: &[(&str, &str)],
+) -> anyhow::Result<Sheet> {
+    let places = Places::of(set, Instant::MAX, register);
+    let table = tables(register, &places).into_iter().find(|table| table.name == file);
+    let Some(table) = table else {
+        anyhow::bail!(
+            "no file of the register is called \"{file}\"; such as usage, work, states, items, fittings"
+        );
+    };
+    let own = |row: &Vec<String>| row[0] == key || format!("{} {}", row[0], row[1]) == key;
+    let Some(mut row) = table.rows.into_iter().find(own) else {
+        anyhow::bail!("{file} holds no record \"{key}\"");
+    };
+    for (column, value) in changes {
+        let Some(at) = table.header.iter().position(|name| name == column) else {
+            anyhow::bail!("{file} has no column \"{column}\"; its columns are {}", table.header.join(", "));
+        };
+        (*value).clone_into(&mut row[at]);
+    }
+    Ok(Sheet { name: file.to_owned(), file: file.to_owned(), header: table.header, rows: vec![(1, row)] })
+}
+
+fn tables(register: &Register, places: &Places) -> [Table; 11] {
+    [
+        table::<Station>(&register.stations, places),
+        table::<Person>(&register.people, places),
+        table::<Item>(&register.items, places),
+        table::<Fitting>(&register.fittings, places),
+        table::<Usage>(&register.usage, places),
+        table::<Work>(&register.work, places),
+        table::<State>(&register.states, places),
+        table::<Concession>(&register.concessions, places),
+        table::<Certificate>(&register.certificates, places),
+        table::<Part>(&register.parts, places),
+        table::<Stock>(&register.stock, places),
+    ]
 }
 
 fn table<R: RegisterFile>(newest: &Newest<R>, places: &Places) -> Table {

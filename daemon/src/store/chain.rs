@@ -110,6 +110,7 @@ impl Store {
         self.digests::<records::Concession>(&mut found).await?;
         self.digests::<records::Fitting>(&mut found).await?;
         self.digests::<records::Item>(&mut found).await?;
+        self.digests::<records::KeptDate>(&mut found).await?;
         self.digests::<records::Part>(&mut found).await?;
         self.digests::<records::Person>(&mut found).await?;
         self.digests::<records::State>(&mut found).await?;

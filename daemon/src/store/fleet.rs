@@ -22,7 +22,8 @@ use super::chain;
 use super::current::{Register, newest};
 use super::write::Writer;
 use super::{Store, StoreError};
-use crate::records::{self, Fitting, Item, State, Station, Usage, Work, when};
+use crate::kept_dates;
+use crate::records::{self, Fitting, Item, KeptDate, State, Station, Usage, Work, when};
 
 /// A fleet and the chain's head it was read at.
 #[derive(Debug)]
@@ -86,6 +87,7 @@ async fn load(
     add_fittings(&mut builder, newest::<Fitting>(db, known_before).await?.values());
     add_work(&mut builder, newest::<Work>(db, known_before).await?.values());
     add_states(&mut builder, newest::<State>(db, known_before).await?.values());
+    add_kept(&mut builder, set, newest::<KeptDate>(db, known_before).await?.values());
     stream_use(db, &mut builder, known_before).await?;
     let (fleet, falls) = finish(builder);
     Ok(Loaded { fleet, head, learnt: None, falls })
@@ -199,6 +201,14 @@ fn add_states<'r>(builder: &mut FleetBuilder, rows: impl Iterator<Item = &'r Sta
     for row in sorted(rows) {
         if let Some(state) = ItemState::from_word(&row.state) {
             builder.state(&row.item, when(row.at, row.day.as_deref()), state);
+        }
+    }
+}
+
+fn add_kept<'r>(builder: &mut FleetBuilder, set: &PolicySet, rows: impl Iterator<Item = &'r KeptDate>) {
+    for row in sorted(rows).into_iter().filter(|row| row.acknowledged_by.is_none()) {
+        if let Some(kept) = kept_dates::of_row(set, row) {
+            builder.keep(&row.item, kept);
         }
     }
 }

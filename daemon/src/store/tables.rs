@@ -3,7 +3,7 @@
 use sea_orm::{EntityTrait, Set};
 
 use crate::records::{
-    Certificate, Concession, Fitting, Item, Part, Person, State, Station, Stock, Usage, Work,
+    Certificate, Concession, Fitting, Item, KeptDate, Part, Person, State, Station, Stock, Usage, Work,
 };
 
 /// Where a version of a record stands in the chain.
@@ -114,6 +114,21 @@ stored!(Fitting, fitting { item, at, day, host, position, removed_at, removed_da
 stored!(Usage, usage { host, at, day, meter, count, reading, note });
 stored!(Work, work { item, rule, at, day, outcome, by, certificate, measurements, note });
 stored!(State, state { item, at, day, state, by, reason });
+stored!(
+    KeptDate,
+    kept_date {
+        item,
+        rule,
+        calendar_due,
+        after_due,
+        held,
+        more,
+        last_work_at,
+        cause,
+        acknowledged_by,
+        reason,
+    }
+);
 stored!(Concession, concession { item, rule, from_date, until_date, conditions, by, second });
 stored!(Certificate, certificate { item, number, issuer, issued_on, valid_until, file });
 stored!(Part, part { description, kind, lead_time, shelf_life, unit, pack, price, currency });

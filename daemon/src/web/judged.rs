@@ -43,7 +43,7 @@ type Alike =
 impl View<'_> {
     /// Every row of the fleet, judged.
     pub(super) fn judged<'r>(&self, concessions: &'r [Concession]) -> Vec<Judged<'r>> {
-        self.evaluator.table().into_iter().map(|row| self.judge(row, concessions)).collect()
+        self.evaluator.standing_table().into_iter().map(|row| self.judge(row, concessions)).collect()
     }
 
     /// One row, judged.

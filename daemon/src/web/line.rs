@@ -12,6 +12,7 @@ use super::links::Link;
 use super::place::{Place, View};
 use super::when::When;
 use super::words;
+use crate::kept_dates;
 
 /// A standing in words, with a mark whose shape tells it apart without colour.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -92,7 +93,7 @@ impl View<'_> {
         let Some(first) = rows.first() else { return Line::default() };
         let (row, rule) = (&first.row, self.set.rule(first.row.rule));
         let ids: Vec<ItemId> = rows.iter().map(|judged| judged.row.item).collect();
-        let found = self.evaluator.derive(row.item, row.rule);
+        let found = Derivation { row: *row, ..self.evaluator.derive(row.item, row.rule) };
         let When { by, because } = self.when(&found);
         Line {
             mark: mark_of(first),
@@ -152,7 +153,10 @@ impl View<'_> {
         let lent = self.lender(id).map(|lender| format!("on loan from {lender}"));
         let unfit = self.shut(id).map(|shut| self.shut_words(id, &shut, None));
         let used = judged.concession.is_none().then(|| self.used_on_hold(found)).flatten();
-        allowed.into_iter().chain(used).chain(lent).chain(unfit).collect()
+        let (item, rule) = (judged.row.item, judged.row.rule);
+        let kept = self.evaluator.kept(item, rule);
+        let waits = kept.map(|_| kept_dates::waits(self.set, &self.evaluator.row(item, rule)));
+        allowed.into_iter().chain(waits).chain(used).chain(lent).chain(unfit).collect()
     }
 
     /// What gear did since the event that holds it.

@@ -151,7 +151,7 @@ impl<'f> View<'f> {
     pub(super) fn rows_of(&self, id: ItemId) -> Vec<DueRow> {
         let mut rows = Vec::new();
         self.evaluator.rows_of(id, &mut rows);
-        rows
+        rows.iter().map(|row| self.evaluator.as_it_stands(row)).collect()
     }
 }
 

@@ -1,0 +1,234 @@
+//! Earlier dates that stand until an engineer acknowledges later ones: found when records are corrected, kept with
+//! them, and done away with by an engineer's word or by work.
+
+use std::collections::BTreeSet;
+
+use jiff::civil::Date;
+use policies::amount::Amount;
+use policies::due::{DueRow, Evaluator};
+use policies::facts::{Done, Fleet};
+use policies::kept::{Kept, moved_later};
+use policies::load::PolicySet;
+use policies::zone::Instant;
+use serde::Serialize;
+
+use crate::desk::{Desk, DeskError};
+use crate::records::{self, KeptDate, Work};
+use crate::register::Changes;
+use crate::store::current::Newest;
+use crate::store::{Store, Writer};
+
+/// Whether an import corrects anything that a date comes from.
+pub fn corrects(changes: &Changes) -> bool {
+    !(changes.stations.corrected.is_empty()
+        && changes.items.corrected.is_empty()
+        && changes.fittings.corrected.is_empty()
+        && changes.usage.corrected.is_empty()
+        && changes.work.corrected.is_empty()
+        && changes.states.corrected.is_empty())
+}
+
+/// The earlier dates to keep when a fleet is corrected; `work` is what is newly done.
+pub fn found(
+    set: &PolicySet,
+    before: &Fleet,
+    after: &Fleet,
+    today: Date,
+    work: &[Work],
+) -> Vec<(String, Kept)> {
+    let fresh: BTreeSet<(&str, &str)> = work.iter().map(|done| (&*done.item, &*done.rule)).collect();
+    let old = Evaluator::without_forecasts(set, before, today);
+    let new = Evaluator::without_forecasts(set, after, today);
+    let mut found = Vec::new();
+    for item in &after.items {
+        let done_now = |done: &Done| fresh.contains(&(&*item.tag, &*set.rule(done.rule).id));
+        let kept = moved_later(&old, &new, &item.tag, done_now);
+        found.extend(kept.into_iter().map(|kept| (item.tag.to_string(), kept)));
+    }
+    found
+}
+
+/// Writes them down, each over what is kept for the same item and rule already.
+///
+/// # Errors
+/// The store's failure.
+pub async fn write(
+    tx: &mut Writer,
+    set: &PolicySet,
+    found: Vec<(String, Kept)>,
+    cause: &str,
+) -> Result<(), DeskError> {
+    let mut rows = Vec::new();
+    for (tag, kept) in found {
+        let stored = tx.current::<KeptDate>(&key(&tag, &set.rule(kept.rule).id)).await?;
+        let standing = stored.filter(|row| row.acknowledged_by.is_none()).and_then(|row| of_row(set, &row));
+        let kept = match standing {
+            Some(earlier) => earlier.and(kept),
+            None => kept,
+        };
+        rows.push(row(set, &tag, &kept, cause));
+    }
+    tx.append(&rows).await?;
+    Ok(())
+}
+
+fn key(tag: &str, rule: &str) -> String {
+    format!("{tag} {rule}")
+}
+
+fn row(set: &PolicySet, tag: &str, kept: &Kept, cause: &str) -> KeptDate {
+    let rule = &set.rule(kept.rule).id;
+    let more: Vec<String> = kept
+        .more
+        .iter()
+        .map(|(meter, amount)| format!("{}={amount}", set.kinds.meter_name(*meter)))
+        .collect();
+    KeptDate {
+        key: key(tag, rule),
+        void: false,
+        item: tag.to_owned(),
+        rule: rule.clone(),
+        calendar_due: kept.calendar_due.map(|date| date.to_string()),
+        after_due: kept.after_due.map(|date| date.to_string()),
+        held: kept.held,
+        more: (!more.is_empty()).then(|| more.join(";")),
+        last_work_at: kept.last.map(|at| at.0),
+        cause: cause.to_owned(),
+        acknowledged_by: None,
+        reason: None,
+    }
+}
+
+/// What a stored row keeps, under rules that still know it.
+pub fn of_row(set: &PolicySet, row: &KeptDate) -> Option<Kept> {
+    let pairs = row.more.iter().flat_map(|text| text.split(';')).filter_map(|pair| pair.split_once('='));
+    let more = pairs
+        .filter_map(|(meter, amount)| Some((set.kinds.find_meter(meter)?, amount.parse::<Amount>().ok()?)));
+    Some(Kept {
+        rule: set.find_rule(&row.rule)?,
+        calendar_due: row.calendar_due.as_deref().and_then(|date| date.parse().ok()),
+        after_due: row.after_due.as_deref().and_then(|date| date.parse().ok()),
+        held: row.held,
+        more: more.collect(),
+        last: row.last_work_at.map(Instant),
+    })
+}
+
+/// A date that waits for an engineer, with both values.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Waiting {
+    /// Owner's slug.
+    pub station: String,
+    /// Tag.
+    pub item: String,
+    /// Rule.
+    pub rule: String,
+    /// Due under the records as corrected.
+    pub corrected: String,
+    /// Due as it stands until somebody acknowledges.
+    pub stands: String,
+    /// What corrected it.
+    pub cause: String,
+}
+
+/// Every date that waits, as of a day.
+///
+/// # Errors
+/// The store's failure.
+pub async fn waiting(
+    store: &Store,
+    set: &PolicySet,
+    fleet: &Fleet,
+    as_of: Date,
+) -> Result<Vec<Waiting>, DeskError> {
+    let causes: Newest<KeptDate> = store.newest().await?;
+    let evaluator = Evaluator::new(set, fleet, as_of);
+    let mut found = Vec::new();
+    for id in fleet.with_kept() {
+        let item = fleet.item(id);
+        let mut rows = Vec::new();
+        evaluator.rows_of(id, &mut rows);
+        for row in rows.iter().filter(|row| evaluator.kept(id, row.rule).is_some()) {
+            let rule = &set.rule(row.rule).id;
+            let stands = evaluator.as_it_stands(row);
+            found.push(Waiting {
+                station: fleet.station_of(item).map(|at| at.slug.to_string()).unwrap_or_default(),
+                item: item.tag.to_string(),
+                rule: rule.clone(),
+                corrected: told(set, row),
+                stands: told(set, &stands),
+                cause: causes.get(&key(&item.tag, rule)).map(|row| row.cause.clone()).unwrap_or_default(),
+            });
+        }
+    }
+    Ok(found)
+}
+
+/// A row's date and count in a few words.
+pub fn told(set: &PolicySet, row: &DueRow) -> String {
+    let due = row.due_on.map_or_else(|| "no date".to_owned(), |due| due.to_string());
+    let used =
+        row.meter.map(|meter| format!(", {} of {} {}", row.used, row.limit, set.kinds.meter_name(meter)));
+    format!("{due}{}, {}", used.unwrap_or_default(), row.standing)
+}
+
+/// What a mail or a page says beside an earlier date that stands; `corrected` is the row as the records now give it.
+pub fn waits(set: &PolicySet, corrected: &DueRow) -> String {
+    format!(
+        "the records were corrected, which would make it {}; until an engineer acknowledges that, the earlier date \
+         stands",
+        told(set, corrected)
+    )
+}
+
+/// An engineer's word that the later date may stand.
+#[derive(Clone, Debug)]
+pub struct Acknowledgement {
+    /// Tag.
+    pub item: String,
+    /// Rule.
+    pub rule: String,
+    /// Address of the engineer or the head.
+    pub by: String,
+    /// Why the later date is right.
+    pub reason: String,
+}
+
+impl Desk {
+    /// Lets a later date stand.
+    ///
+    /// # Errors
+    /// Nobody who may say so, nothing that waits, or the store's failure.
+    pub async fn acknowledge(&self, word: &Acknowledgement) -> Result<(), DeskError> {
+        let refused = |text: String| Err(DeskError::Refused(text));
+        let people: Newest<records::Person> = self.store.newest().await?;
+        let Some(person) = people.get(&word.by).filter(|person| !person.void) else {
+            return refused(format!("{} is not among the people of the register", word.by));
+        };
+        if !["engineer", "head"].contains(&person.role.as_str()) {
+            return refused(format!(
+                "{} is {}; an engineer or the head acknowledges a later date",
+                word.by, person.role
+            ));
+        }
+        let deed = self.deed(&format!("acknowledge: {}", word.reason));
+        self.store
+            .write(deed, async |tx: &mut Writer| {
+                let stored = tx.current::<KeptDate>(&key(&word.item, &word.rule)).await?;
+                match stored {
+                    None => {
+                        return refused(format!("no earlier date of {} {} waits", word.item, word.rule));
+                    }
+                    Some(KeptDate { acknowledged_by: Some(by), .. }) => {
+                        return refused(format!("{by} has acknowledged it already"));
+                    }
+                    Some(row) => {
+                        let (by, reason) = (Some(word.by.clone()), Some(word.reason.clone()));
+                        tx.append(&[KeptDate { acknowledged_by: by, reason, ..row }]).await?;
+                    }
+                }
+                Ok(())
+            })
+            .await
+    }
+}
