@@ -6,7 +6,7 @@ use policies::due::Evaluator;
 use policies::facts::{Fleet, ItemId, StationId};
 use policies::load::PolicySet;
 use policies::quarantine::Shut;
-use policies::readiness::{Certificate, Concession, Papers, Readiness, Reason};
+use policies::readiness::{Certificate, Concession, Papers, Readiness, Reason, StationReadiness};
 use serde::Serialize;
 
 use crate::desk::DeskError;
@@ -51,69 +51,82 @@ pub struct PaperRows {
 impl PaperRows {
     /// The papers of a fleet.
     pub fn of(&self, set: &PolicySet, fleet: &Fleet) -> Papers {
-        let concession = |row: &records::Concession| {
-            Some(Concession {
-                number: row.key.clone(),
-                item: fleet.find(&row.item)?,
-                rule: set.find_rule(&row.rule)?,
-                from: row.from_date.parse().ok()?,
-                until: row.until_date.parse().ok()?,
-                conditions: row.conditions.clone(),
-            })
-        };
-        let certificate = |row: &records::Certificate| {
-            Some(Certificate {
-                number: row.number.clone(),
-                item: fleet.find(&row.item)?,
-                issued_on: row.issued_on.parse().ok()?,
-                valid_until: row.valid_until.as_deref().and_then(|date| date.parse().ok()),
-            })
-        };
-        let mut papers = Papers {
-            concessions: self.concessions.values().filter(|row| !row.void).filter_map(concession).collect(),
-            certificates: self
-                .certificates
-                .values()
-                .filter(|row| !row.void)
-                .filter_map(certificate)
-                .collect(),
-        };
-        papers.concessions.sort_by(|a, b| a.number.cmp(&b.number));
-        papers
+        papers_of(set, fleet, self.concessions.values(), self.certificates.values())
     }
+}
+
+/// Records that are not void, for items and rules that are known.
+pub fn papers_of<'r>(
+    set: &PolicySet,
+    fleet: &Fleet,
+    concessions: impl IntoIterator<Item = &'r records::Concession>,
+    certificates: impl IntoIterator<Item = &'r records::Certificate>,
+) -> Papers {
+    let concession = |row: &records::Concession| {
+        Some(Concession {
+            number: row.key.clone(),
+            item: fleet.find(&row.item)?,
+            rule: set.find_rule(&row.rule)?,
+            from: row.from_date.parse().ok()?,
+            until: row.until_date.parse().ok()?,
+            conditions: row.conditions.clone(),
+        })
+    };
+    let certificate = |row: &records::Certificate| {
+        Some(Certificate {
+            number: row.number.clone(),
+            item: fleet.find(&row.item)?,
+            issued_on: row.issued_on.parse().ok()?,
+            valid_until: row.valid_until.as_deref().and_then(|date| date.parse().ok()),
+        })
+    };
+    let certificates = certificates.into_iter().filter(|row| !row.void).filter_map(certificate).collect();
+    let mut papers = Papers {
+        concessions: concessions.into_iter().filter(|row| !row.void).filter_map(concession).collect(),
+        certificates,
+    };
+    papers.concessions.sort_by(|a, b| a.number.cmp(&b.number));
+    papers
 }
 
 /// Every station's readiness, in the order of their slugs.
 pub fn lines(set: &PolicySet, fleet: &Fleet, as_of: Date, papers: &Papers) -> Vec<Line> {
     let evaluator = Evaluator::without_forecasts(set, fleet, as_of);
-    let words = Words { set, fleet, as_of, evaluator: &evaluator };
-    let judged = evaluator.readiness(papers);
-    let mut lines: Vec<Line> = judged
-        .iter()
-        .map(|found| {
-            let station = &fleet.stations[found.station.0 as usize];
+    Words { set, fleet, as_of, evaluator: &evaluator }.lines(&evaluator.readiness(papers))
+}
+
+/// What readiness is told from.
+pub struct Words<'w> {
+    /// Rules.
+    pub set: &'w PolicySet,
+    /// The fleet under them.
+    pub fleet: &'w Fleet,
+    /// The day.
+    pub as_of: Date,
+    /// Its judgements.
+    pub evaluator: &'w Evaluator<'w>,
+}
+
+impl Words<'_> {
+    /// Every station's readiness as judged, in the order of their slugs.
+    pub fn lines(&self, judged: &[StationReadiness]) -> Vec<Line> {
+        let line = |found: &StationReadiness| {
+            let station = &self.fleet.stations[found.station.0 as usize];
+            let doubts = self.evaluator.doubts(found.station);
             Line {
                 station: station.slug.to_string(),
                 name: station.name.to_string(),
                 readiness: found.readiness.word(),
-                reasons: found.reasons.iter().map(|reason| words.reason(found.station, reason)).collect(),
-                doubts: evaluator.doubts(found.station).iter().map(|doubt| words.doubt(doubt)).collect(),
-                back_on: words.back_on(found.station, found.readiness, &found.reasons),
+                reasons: found.reasons.iter().map(|reason| self.reason(found.station, reason)).collect(),
+                doubts: doubts.iter().map(|doubt| self.doubt(doubt)).collect(),
+                back_on: self.back_on(found).map(|day| day.to_string()),
             }
-        })
-        .collect();
-    lines.sort_by(|a, b| a.station.cmp(&b.station));
-    lines
-}
+        };
+        let mut lines: Vec<Line> = judged.iter().map(line).collect();
+        lines.sort_by(|a, b| a.station.cmp(&b.station));
+        lines
+    }
 
-struct Words<'w> {
-    set: &'w PolicySet,
-    fleet: &'w Fleet,
-    as_of: Date,
-    evaluator: &'w Evaluator<'w>,
-}
-
-impl Words<'_> {
     fn gear(&self, id: ItemId) -> String {
         let cutoff = self.evaluator.cutoff(self.fleet.item(id));
         let what = gear::what(self.set, self.fleet, id, cutoff);
@@ -270,15 +283,15 @@ impl Words<'_> {
     }
 
     /// Tomorrow where spares or the station's own people clear every reason; not said where it waits on others.
-    fn back_on(&self, station: StationId, readiness: Readiness, reasons: &[Reason]) -> Option<String> {
+    pub fn back_on(&self, found: &StationReadiness) -> Option<Date> {
         let against: Vec<&Reason> =
-            reasons.iter().filter(|reason| reason.readiness() == Readiness::NotReady).collect();
-        if readiness != Readiness::NotReady {
+            found.reasons.iter().filter(|reason| reason.readiness() == Readiness::NotReady).collect();
+        if found.readiness != Readiness::NotReady {
             return None;
         }
         let soon = against.iter().all(|reason| match reason {
             Reason::Empty { host, position, .. } | Reason::Unfit { host, position, .. } => {
-                self.spare(station, *host, *position).is_some()
+                self.spare(found.station, *host, *position).is_some()
             }
             Reason::Rule { row, .. } => {
                 matches!(
@@ -289,6 +302,6 @@ impl Words<'_> {
             _ => false,
         });
         let next = self.as_of.tomorrow().ok().and_then(|day| day.tomorrow().ok())?;
-        soon.then(|| next.to_string())
+        soon.then_some(next)
     }
 }

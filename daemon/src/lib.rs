@@ -6,6 +6,7 @@ pub mod cli;
 pub mod clock;
 pub mod compare;
 pub mod config;
+pub mod cover;
 pub mod demo;
 pub mod desk;
 pub mod due_list;

@@ -10,6 +10,7 @@ pub mod alike;
 pub mod amount;
 pub mod calendar;
 pub mod condition;
+pub mod cover;
 pub mod dial;
 pub mod doubts;
 pub mod due;

@@ -78,6 +78,46 @@ fn the_due_table_says_the_same_in_every_format() {
     }
 }
 
+/// Cawdle to Quarle past Nethery, which is off: 14 nm at 18 kn and 12 min, against 45 min.
+#[test]
+fn readiness_tells_the_cover_between_stations() {
+    let room = Room::with_demo();
+    let told = room.tallow("readiness --as-of 2026-10-11").done();
+    let (_, cover) = told.split_once("Cover, to the standard of 45 min:\n").unwrap();
+    assert_eq!(
+        cover,
+        "  gap: Cawdle Bay to Quarle Beach past Nethery Ness, 28.0 nm: 58.7 min to the worst point, 13.7 over the \
+         standard of 45\n  off together: Bravell Isle and Nethery Ness flank each other and are both off; Nethery \
+         Ness can be back first, on 13 Oct 2026 at the earliest\n"
+    );
+    assert!(!room.tallow("readiness --as-of 2026-10-11 --station tan").done().contains("gap"));
+    let cover = "readiness --cover --as-of 2026-10-11 --format";
+    let csv = rows(&room.tallow(&format!("{cover} csv")).done());
+    let lines = json(room.tallow(&format!("{cover} json")));
+    assert_eq!(lines.as_array().unwrap().len(), csv.len());
+    assert_eq!((&lines[0]["minutes"], csv[0]["minutes"].as_str()), (&Value::from(58.7), "58.7"));
+    assert_eq!((&lines[0]["past"][0], &lines[0]["over_by_minutes"]), (&"net".into(), &13.7.into()));
+    let isle = csv.iter().find(|row| row["what"] == "off station").unwrap();
+    assert_eq!((isle["station"].as_str(), isle["minutes"].as_str()), ("bra", "42.0"));
+
+    let stations = room.read("demo/stations.csv");
+    let row = stations.lines().find(|line| line.starts_with("qua,")).unwrap();
+    room.write("moved/stations.csv", &format!("station,name,time_zone,latitude,longitude\n{}", cleared(row)));
+    room.tallow("import moved").done();
+    let told = room.tallow("readiness --as-of 2026-10-11").done();
+    assert!(told.contains("not known: the wait at 2 of 9 places; tallow readiness --cover says"), "{told}");
+    let why = room.tallow("readiness --cover --station qua --as-of 2026-10-11").done();
+    assert_eq!(why.matches("Quarle Beach has no coordinates").count(), 2, "{why}");
+    let silent = room.tallow("readiness --as-of 2027-06-01").done();
+    assert!(silent.ends_with("  gap: no station may launch, so no boat comes anywhere\n"), "{silent}");
+}
+
+/// A row of stations without its coordinates.
+fn cleared(row: &str) -> String {
+    let (name_and_zone, _) = row.split_once(",48.").unwrap();
+    format!("{name_and_zone},,\n")
+}
+
 #[test]
 fn why_shows_the_whole_reckoning_of_the_twice_moved_wire() {
     let room = Room::with_demo();

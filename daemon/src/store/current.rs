@@ -96,7 +96,15 @@ impl Store {
     /// # Errors
     /// The database's own.
     pub async fn newest<R: Stored>(&self) -> Result<Newest<R>, StoreError> {
-        newest(&self.db, None).await
+        self.newest_known(None).await
+    }
+
+    /// The newest versions of one file as known before a moment.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn newest_known<R: Stored>(&self, before: Option<Instant>) -> Result<Newest<R>, StoreError> {
+        newest(&self.db, before).await
     }
 }
 

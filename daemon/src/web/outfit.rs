@@ -4,12 +4,13 @@
 use policies::facts::{ItemId, StationId};
 use policies::kinds::KindId;
 use policies::quarantine::Shut;
-use policies::readiness::{Certificate, Papers, Reason};
+use policies::readiness::{Certificate, Reason, StationReadiness};
 
 use super::fitness;
 use super::line::{Line, Mark};
 use super::place::{Place, View};
 use super::words;
+use crate::fitness::papers_of;
 use crate::records;
 
 /// What is lacking, and where.
@@ -35,21 +36,6 @@ impl Told {
         let mut states = self.states.iter().filter(|state| *state.item == *view.tag(id) && state.at == at);
         states.find_map(|state| state.reason.as_deref())
     }
-
-    fn papers(&self, view: &View) -> Papers {
-        let certificate = |row: &records::Certificate| {
-            Some(Certificate {
-                number: row.number.clone(),
-                item: view.fleet.find(&row.item)?,
-                issued_on: row.issued_on.parse().ok()?,
-                valid_until: row.valid_until.as_deref().and_then(|date| date.parse().ok()),
-            })
-        };
-        Papers {
-            concessions: Vec::new(),
-            certificates: self.certificates.iter().filter_map(certificate).collect(),
-        }
-    }
 }
 
 impl Gap {
@@ -66,19 +52,31 @@ impl Gap {
     }
 }
 
+/// What is lacking among the reasons of stations. Rows and logs are told of elsewhere on the page.
+pub(super) fn lacking(judged: Vec<StationReadiness>) -> Vec<Gap> {
+    let gaps = judged.into_iter().flat_map(|found| {
+        let station = found.station;
+        found.reasons.into_iter().map(move |reason| Gap { station, reason })
+    });
+    let lacks = |gap: &Gap| {
+        !matches!(gap.reason, Reason::Rule { .. } | Reason::Conceded { .. } | Reason::OldLog { .. })
+    };
+    gaps.filter(lacks).collect()
+}
+
 impl View<'_> {
+    /// Every station's readiness.
+    pub(super) fn readiness(
+        &self,
+        told: &Told,
+        concessions: &[records::Concession],
+    ) -> Vec<StationReadiness> {
+        self.evaluator.readiness(&papers_of(self.set, self.fleet, concessions, &told.certificates))
+    }
+
     /// Everything that is lacking, station by station.
     pub(super) fn gaps(&self, told: &Told) -> Vec<Gap> {
-        let judged = self.evaluator.readiness(&told.papers(self));
-        let gaps = judged.into_iter().flat_map(|found| {
-            let station = found.station;
-            found.reasons.into_iter().map(move |reason| Gap { station, reason })
-        });
-        // Rows and logs are told of elsewhere on the page.
-        let lacks = |gap: &Gap| {
-            !matches!(gap.reason, Reason::Rule { .. } | Reason::Conceded { .. } | Reason::OldLog { .. })
-        };
-        gaps.filter(lacks).collect()
+        lacking(self.readiness(told, &[]))
     }
 
     /// The line of what is lacking.

@@ -7,6 +7,7 @@ use askama::Template;
 use axum::response::Response;
 use jiff::civil::Date;
 use policies::facts::{Fleet, StationId};
+use policies::readiness::StationReadiness;
 use policies::standing::Standing;
 
 use super::asked::Asked;
@@ -14,12 +15,14 @@ use super::fault::Fault;
 use super::judged::{Bite, Judged, by_urgency};
 use super::line::Line;
 use super::links::Link;
-use super::outfit::{Gap, Told};
+use super::outfit::{Gap, Told, lacking};
 use super::place::View;
 use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
 use super::{Web, filters, replay, words};
+use crate::cover;
+use crate::fitness::Words;
 use crate::records::{Certificate, Concession, State, Station};
 
 /// Lines on the first screen.
@@ -59,6 +62,9 @@ struct Page {
     shell: Shell,
     answer: String,
     stops: Vec<Part>,
+    /// None where no station flanks another.
+    cover: Option<Vec<String>>,
+    standard: u32,
     blocked: Vec<Line>,
     limits: Vec<Part>,
     ahead: Vec<Line>,
@@ -92,13 +98,17 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside) -> Page {
     let view = View::new(web, asked, fleet);
     let region =
         Region { order: coast_order(&view, beside), judged: view.judged(&beside.concessions), view, beside };
-    let gaps = region.view.gaps(&beside.told);
+    let readiness = region.view.readiness(&beside.told, &beside.concessions);
+    let cover = region.cover(&readiness);
+    let gaps = lacking(readiness);
     let stops = region.parts(Bite::Stops, &gaps);
     let limits = region.parts(Bite::Limits, &[]);
     let ahead = region.view.ahead(&region.judged, region.horizon());
     let mut page = Page {
         answer: region.answer(&stops, &limits),
         stops,
+        cover,
+        standard: web.desk.set.service.cover_standard_minutes,
         blocked: region.blocked(),
         limits,
         ahead: ahead.lines,
@@ -200,6 +210,14 @@ impl Region<'_> {
             1 => format!("its flank {} is affected too", names[0]),
             _ => format!("its flanks {} are affected too", words::list(&names)),
         }
+    }
+
+    /// What the cover of the coast lacks, in sentences.
+    fn cover(&self, readiness: &[StationReadiness]) -> Option<Vec<String>> {
+        let View { set, fleet, evaluator, as_of, .. } = &self.view;
+        let words = Words { set, fleet, as_of: *as_of, evaluator };
+        let lines = cover::lines(&words, &self.beside.stations, readiness);
+        (!lines.is_empty()).then(|| cover::summary(&lines))
     }
 
     fn blocked(&self) -> Vec<Line> {

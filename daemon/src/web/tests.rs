@@ -192,6 +192,14 @@ async fn the_demo_says_its_stories() {
         "Gear stops a launch at 2 of 12 stations: Bravell Isle and Nethery Ness, which flank each other."
     ));
     assert!(region.contains("its flank Nethery Ness is affected too"));
+    assert!(region.contains(
+        "<p class=\"sum\">Gap: Cawdle Bay to Quarle Beach past Nethery Ness, 28.0 nm: 58.7 min to the worst point, \
+         13.7 over the standard of 45.</p>"
+    ));
+    assert!(region.contains(
+        "<p class=\"sum\">Off together: Bravell Isle and Nethery Ness flank each other and are both off; Nethery Ness \
+         can be back first, on 13 Oct 2026 at the earliest.</p>"
+    ));
     assert!(region.contains("withdrawn since 6 Oct (link 6 at 11.66 mm, below 11.70 mm; TR-3311)"));
     assert!(region.contains("8 launches left of 250, likely 28 Oct to 26 Nov"));
     assert!(region.contains("Allowed under concession C-0031 to 24:00 on 31 Oct 2026"));
