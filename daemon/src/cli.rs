@@ -3,6 +3,7 @@
 mod backup;
 mod config;
 mod correct;
+mod doubt;
 mod due;
 mod log;
 mod notices;
@@ -62,6 +63,8 @@ enum Command {
     Correct(correct::Correct),
     /// Record work done
     Work(work::Work),
+    /// Doubts in the logs, and what people answer to them
+    Doubt(doubt::Doubt),
     /// Chances of crossing a usage limit, and how well they did
     Odds(odds::Odds),
     /// What was, is and will be sent
@@ -138,6 +141,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Log(log) => log.run(&settings).await,
         Command::Correct(correct) => correct.run(&settings).await,
         Command::Work(work) => work.run(&settings).await,
+        Command::Doubt(doubt) => doubt.run(&settings).await,
         Command::Odds(odds) => odds.run(&settings).await,
         Command::Notices(notices) => notices.run(&settings).await,
         Command::Serve(serve) => serve.run(&settings).await,

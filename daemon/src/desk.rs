@@ -1,5 +1,7 @@
 //! The desk: where records are taken in, and what follows from them is written down with them.
 
+mod settle;
+
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
@@ -21,6 +23,8 @@ use crate::store::due_table::StoredDue;
 use crate::store::fleet::{Loaded, of_register};
 use crate::store::write::Deed;
 use crate::store::{Store, StoreError, Stored, Writer};
+
+pub use settle::{Settled, Settlement};
 
 /// Use may be logged this far ahead of the clock: phones run a little fast.
 const AHEAD_MICROS: i64 = 5 * 60 * 1_000_000;
@@ -484,7 +488,8 @@ async fn append_changes(tx: &mut Writer, changes: &Changes) -> Result<(), StoreE
     append_change(tx, &changes.concessions).await?;
     append_change(tx, &changes.certificates).await?;
     append_change(tx, &changes.parts).await?;
-    append_change(tx, &changes.stock).await
+    append_change(tx, &changes.stock).await?;
+    append_change(tx, &changes.doubts).await
 }
 
 async fn append_change<R: Stored>(tx: &mut Writer, change: &Change<R>) -> Result<(), StoreError> {

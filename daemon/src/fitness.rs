@@ -1,7 +1,6 @@
 //! Readiness in words: each station's state, its reasons and what clears them.
 
 use jiff::civil::Date;
-use policies::doubts::Doubt;
 use policies::due::Evaluator;
 use policies::facts::{Fleet, ItemId, StationId};
 use policies::load::PolicySet;
@@ -10,6 +9,7 @@ use policies::readiness::{Certificate, Concession, Papers, Readiness, Reason, St
 use serde::Serialize;
 
 use crate::desk::DeskError;
+use crate::doubts::says;
 use crate::gear;
 use crate::records;
 use crate::store::Store;
@@ -118,7 +118,7 @@ impl Words<'_> {
                 name: station.name.to_string(),
                 readiness: found.readiness.word(),
                 reasons: found.reasons.iter().map(|reason| self.reason(found.station, reason)).collect(),
-                doubts: doubts.iter().map(|doubt| self.doubt(doubt)).collect(),
+                doubts: doubts.iter().map(|doubt| says(self.set, self.fleet, doubt)).collect(),
                 back_on: self.back_on(found).map(|day| day.to_string()),
             }
         };
@@ -224,28 +224,6 @@ impl Words<'_> {
             Shut::Withdrawn(at) => format!("withdrawn {}", day(zone.date_of(*at))),
             Shut::Quarantined(at) => format!("quarantined {}", day(zone.date_of(*at))),
             Shut::Failed(done) => format!("failed {} on {}", self.set.rule(done.rule).title, day(done.date)),
-        }
-    }
-
-    fn doubt(&self, doubt: &Doubt) -> String {
-        match doubt {
-            Doubt::Unlogged { engine, since, hours, logged, expected, chance } => {
-                let item = self.fleet.item(*engine);
-                let since = day(self.fleet.zone_of(item).date_of(*since));
-                let percent = 100.0 * chance;
-                format!(
-                    "{} ran {hours} h since {since}, which usually makes {expected:.1} launches; {logged} are logged \
-                     ({percent:.1} % by chance): were some not written up?",
-                    item.tag
-                )
-            }
-            Doubt::Twins { host, meter, first, second } => {
-                let item = self.fleet.item(*host);
-                let zone = self.fleet.zone_of(item);
-                let at = |at| zone.local(at).strftime("%-d %b %Y %H:%M").to_string();
-                let meter = self.set.kinds.meter_name(*meter);
-                format!("{meter} of {} at {} and {}: the same one twice?", item.tag, at(*first), at(*second))
-            }
         }
     }
 

@@ -9,6 +9,7 @@ pub mod config;
 pub mod cover;
 pub mod demo;
 pub mod desk;
+pub mod doubts;
 pub mod due_list;
 pub mod fitness;
 pub mod gear;

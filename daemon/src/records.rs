@@ -101,6 +101,13 @@ record! {
     /// A move of stock.
     Stock { part: String, place: String, at: i64, day: Option<String>, quantity: i64, reason: String }
 }
+record! {
+    /// An answer to a doubt: about two entries of use, by their keys, or about the hours up to a reading.
+    DoubtAnswer {
+        item: String, answer: String, by: String, first: Option<String>, second: Option<String>,
+        read_on: Option<String>, voided: Option<String>, note: Option<String>,
+    }
+}
 
 record! {
     /// An earlier date that stands until an engineer acknowledges the later one.

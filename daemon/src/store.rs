@@ -3,6 +3,7 @@
 pub mod backup;
 pub mod chain;
 pub mod current;
+pub mod doubts;
 pub mod due_table;
 pub mod fleet;
 mod open;

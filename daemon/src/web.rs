@@ -3,6 +3,7 @@
 mod ahead;
 mod asked;
 mod caution;
+mod doubts;
 mod fault;
 mod filters;
 mod fitness;

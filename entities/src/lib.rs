@@ -2,6 +2,7 @@
 
 pub mod certificate;
 pub mod concession;
+pub mod doubt_answers;
 pub mod due;
 pub mod fitting;
 pub mod item;

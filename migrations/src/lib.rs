@@ -3,6 +3,7 @@
 mod append_only;
 mod m0001_records;
 mod m0002_working_tables;
+mod m0003_doubt_answers;
 mod m0004_kept_dates;
 
 use sea_orm_migration::prelude::*;
@@ -16,6 +17,7 @@ impl MigratorTrait for Migrator {
         vec![
             Box::new(m0001_records::Migration),
             Box::new(m0002_working_tables::Migration),
+            Box::new(m0003_doubt_answers::Migration),
             Box::new(m0004_kept_dates::Migration),
         ]
     }

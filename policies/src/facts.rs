@@ -6,6 +6,7 @@ use jiff::civil::Date;
 
 use crate::amount::Amount;
 use crate::dial;
+use crate::doubts::{Answer, Answers};
 use crate::kept::Kept;
 use crate::kinds::{KindId, MeterId};
 use crate::load::PolicySet;
@@ -187,6 +188,8 @@ pub struct Fleet {
     pub items: Vec<Item>,
     /// Logs, by index from [`Item::logs`].
     pub logs: Vec<Log>,
+    /// What people answered to doubts in them.
+    pub answers: Answers,
     tags: HashMap<Box<str>, ItemId>,
     sets: HashMap<Box<str>, Vec<ItemId>>,
     bearers: HashMap<ItemId, Vec<ItemId>>,
@@ -508,6 +511,20 @@ impl<'p> FleetBuilder<'p> {
         let Some(id) = self.fleet.find(item) else { return };
         let at = self.fleet.zone_of(self.fleet.item(id)).from_start(when);
         self.fleet.items[id.0 as usize].states.push(StateChange { at, state });
+    }
+
+    /// Adds the answer that two entries of a host's meter were two uses.
+    pub fn two_uses(&mut self, host: &str, meter: &str, first: Instant, second: Instant) {
+        if let (Some(host), Some(meter)) = (self.fleet.find(host), self.set.kinds.find_meter(meter)) {
+            self.fleet.answers.add_two_uses(host, meter, first, second);
+        }
+    }
+
+    /// Adds what was answered about the hours up to a day's reading.
+    pub fn accounted(&mut self, engine: &str, read_on: Date, answer: Answer) {
+        if let Some(engine) = self.fleet.find(engine) {
+            self.fleet.answers.add_accounted(engine, read_on, answer);
+        }
     }
 
     /// Sorts, totals and links everything. Falling dials are returned beside the fleet; their readings

@@ -314,12 +314,17 @@ impl<'f> Forecaster<'f> {
         Rate::new(prior, learnt.spread(meter), uses, log.unwrap_or_default(), southern)
     }
 
-    /// Uses in a host's log. Where odds are learnt, a use that opens the log is not one of them: the log begins
-    /// with it, and nobody knows how long it was waited for.
+    /// Uses in a host's log, likely twins once. Where odds are learnt, a use that opens the log is not one of
+    /// them: the log begins with it, and nobody knows how long it was waited for.
     fn uses(&self, host: ItemId, meter: MeterId, start: Option<Instant>, cutoff: Instant) -> Amount {
         let Some(log) = self.fleet.log(host, meter) else { return Amount::ZERO };
-        let opening = start.filter(|_| self.set.service.odds.learn).map(|start| log.sum_before(start.next()));
-        log.sum_before(cutoff) - opening.unwrap_or(Amount::ZERO)
+        let opened = start.filter(|_| self.set.service.odds.learn).map(Instant::next);
+        let opening = opened.map_or(Amount::ZERO, |opened| log.sum_before(opened));
+        let twins = self.fleet.twins(self.set, host, meter);
+        let again = twins
+            .iter()
+            .filter(|pair| pair.second < cutoff && opened.is_none_or(|opened| pair.second >= opened));
+        log.sum_before(cutoff) - opening - again.map(|pair| pair.amount).sum()
     }
 
     /// The three dates by which `remaining` more uses will have been made of a host's meter.

@@ -35,6 +35,15 @@ pub struct Log {
     pub span: Option<(Instant, Instant)>,
 }
 
+/// Two uses, one after the other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Pair {
+    pub first: Instant,
+    pub second: Instant,
+    /// What the second adds.
+    pub amount: Amount,
+}
+
 /// Uses of a log between two moments, by index.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Part {
@@ -108,6 +117,16 @@ impl Log {
     /// Moments of the dated uses strictly before a moment, in microseconds, ascending.
     pub fn moments_before(&self, to: Instant) -> Vec<i64> {
         self.dated[..self.place(to)].iter().map(|use_| use_.at).collect()
+    }
+
+    /// Dated uses that come within so many microseconds of the one before.
+    pub(crate) fn close_pairs(&self, within: i64) -> impl Iterator<Item = Pair> {
+        let close = self.dated.windows(2).filter(move |pair| pair[1].at - pair[0].at <= within);
+        close.map(|pair| Pair {
+            first: Instant(pair[0].at),
+            second: Instant(pair[1].at),
+            amount: Amount::from_millionths(pair[1].total - pair[0].total),
+        })
     }
 
     /// The last entry before a moment: use, or a reading that added none.

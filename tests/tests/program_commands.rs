@@ -533,3 +533,60 @@ fn settings_are_checked_and_every_fault_is_told() {
         assert!(said.contains(fault), "{fault}\n{said}");
     }
 }
+
+#[test]
+fn a_launch_logged_twice_is_doubted_and_settled() {
+    let room = Room::with_demo();
+    let used = || row(&room, "F-0417", "fall-renewal")["used"].clone();
+    room.tallow("log launch --station qua --at 2026-01-25T10:00 --key k1").done();
+    room.tallow("log launch --station qua --at 2026-01-25T10:10 --key k2").done();
+    assert_eq!(used(), "244");
+    let found = json(room.tallow("doubt list --station qua --as-of 2026-10-11 --format json"));
+    let [doubt] = &found.as_array().unwrap()[..] else { panic!("{found}") };
+    assert_eq!(
+        (&doubt["first"], &doubt["second"]),
+        (&"k1 LC-2/07 launches".into(), &"k2 LC-2/07 launches".into())
+    );
+    let moves = doubt["moves"].as_str().unwrap();
+    assert!(moves.ends_with("stands at 244 of 250 launches used, and would stand at 243"), "{moves}");
+    let key = doubt["key"].as_str().unwrap();
+    for (more, right) in [
+        ("--as logged --by mechanic.qua@mcbs.example", "settle it as twin or both"),
+        ("--as twin --by mechanic.tan@mcbs.example", "settled by its mechanic"),
+        ("--as twin", "--by"),
+        ("--as perhaps --by mechanic.qua@mcbs.example", "other-work"),
+    ] {
+        let said = room.tallow(&format!("doubt settle {key} {more}")).refused();
+        assert!(said.contains(right), "{more}: {said}");
+    }
+    let settle = format!("doubt settle {key} --as twin --by mechanic.qua@mcbs.example");
+    let said = room.tallow(&settle).done();
+    assert!(said.contains("\"k2 LC-2/07 launches\" (launches of LC-2/07) is void from now on"), "{said}");
+    assert!(room.tallow(&settle).done().starts_with("recorded already: "));
+    assert_eq!(used(), "243");
+    let list = |more: &str| room.tallow(&format!("doubt list --station qua {more}")).done();
+    assert_eq!(list("--as-of 2026-10-11"), "no doubt\n");
+    assert!(list("--as-of 2026-10-11 --all").contains("as twin by mechanic.qua@mcbs.example"));
+    let corrected = room.tallow(&format!("{settle} --note again").replace("--as twin", "--as both")).done();
+    assert!(corrected.starts_with("corrected: ") && corrected.contains("it stood as twin by"), "{corrected}");
+    assert_eq!(used(), "244");
+    room.tallow("verify").done();
+    gives_the_same_table_again(&room, "csv");
+}
+
+#[test]
+fn hours_that_speak_of_more_launches_are_doubted_until_they_are_accounted_for() {
+    let room = Room::with_demo();
+    let doubts = || room.tallow("readiness --station caw --as-of 2026-10-11").done();
+    assert!(doubts().contains("doubt: ST-4/06 ran 18 h") && doubts().contains("doubt list --station caw"));
+    let csv = room.tallow("doubt list --station caw --as-of 2026-10-11 --format csv").done();
+    assert!(csv.starts_with("key,station,item,says,moves,first,second,answer,by,settled_on,note\n"), "{csv}");
+    assert!(csv.contains("\nunlogged-ST-4/06-2026-10-11,caw,ST-4/06,"), "{csv}");
+    room.tallow(
+        "doubt settle unlogged-ST-4/06-2026-10-11 --as other-work --by head.engineering@mcbs.example",
+    )
+    .done();
+    assert!(!doubts().contains("doubt"), "{}", doubts());
+    assert!(doubts().contains("(caw): ready\n"), "{}", doubts());
+    room.tallow("verify").done();
+}

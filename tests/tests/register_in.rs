@@ -147,7 +147,7 @@ async fn records(desk: &Desk) -> usize {
     let all = desk.store.register(None).await.unwrap();
     let gear = all.stations.len() + all.people.len() + all.items.len() + all.fittings.len() + all.usage.len();
     let papers = all.work.len() + all.states.len() + all.concessions.len() + all.certificates.len();
-    gear + papers + all.parts.len() + all.stock.len()
+    gear + papers + all.parts.len() + all.stock.len() + all.doubts.len()
 }
 
 /// Imports what must be refused, and makes sure that nothing of it stayed.

@@ -87,6 +87,9 @@ fn text(line: &Line) -> String {
     for doubt in &line.doubts {
         text = text + "  doubt: " + doubt + "\n";
     }
+    if !line.doubts.is_empty() {
+        text = text + "  settle doubts by the keys of: tallow doubt list --station " + &line.station + "\n";
+    }
     text
 }
 

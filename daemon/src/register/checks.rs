@@ -20,6 +20,7 @@ pub(super) fn whole(plan: &Plan, places: &Places, faults: &Faults) {
     items(plan, faults);
     new_kinds(plan, places, faults);
     stock(plan, faults);
+    doubts(plan, faults);
     fittings(plan, places, faults);
     logs(plan, places, faults);
     early_records(plan, places, faults);
@@ -138,6 +139,23 @@ fn stock(plan: &Plan, faults: &Faults) {
     for row in change.records().filter(|row| !plan.register.parts.contains_key(&row.part)) {
         let message = format!("\"{}\" is no part; add it to parts.csv", row.part);
         faults.add(change.fault(&row.key, "part", message));
+    }
+}
+
+/// Answers name people and entries of the register.
+fn doubts(plan: &Plan, faults: &Faults) {
+    let change = &plan.changes.doubts;
+    for row in change.records() {
+        if !plan.register.people.contains_key(&row.by) {
+            let message = format!("\"{}\" is nobody in people.csv; add them", row.by);
+            faults.add(change.fault(&row.key, "by", message));
+        }
+        for (column, key) in [("first", &row.first), ("second", &row.second)] {
+            if let Some(key) = key.as_ref().filter(|key| !plan.register.usage.contains_key(*key)) {
+                let message = format!("\"{key}\" is no row of usage.csv; add it");
+                faults.add(change.fault(&row.key, column, message));
+            }
+        }
     }
 }
 

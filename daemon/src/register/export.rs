@@ -12,7 +12,7 @@ use super::places::Places;
 use super::sheet::Sheet;
 use super::{RegisterFile, xlsx};
 use crate::records::{
-    Certificate, Concession, Fitting, Item, Part, Person, State, Station, Stock, Usage, Work,
+    Certificate, Concession, DoubtAnswer, Fitting, Item, Part, Person, State, Station, Stock, Usage, Work,
 };
 use crate::store::current::{Newest, Register};
 
@@ -77,7 +77,7 @@ pub fn row_of(
     Ok(Sheet { name: file.to_owned(), file: file.to_owned(), header: table.header, rows: vec![(1, row)] })
 }
 
-fn tables(register: &Register, places: &Places) -> [Table; 11] {
+fn tables(register: &Register, places: &Places) -> [Table; 12] {
     [
         table::<Station>(&register.stations, places),
         table::<Person>(&register.people, places),
@@ -90,6 +90,7 @@ fn tables(register: &Register, places: &Places) -> [Table; 11] {
         table::<Certificate>(&register.certificates, places),
         table::<Part>(&register.parts, places),
         table::<Stock>(&register.stock, places),
+        table::<DoubtAnswer>(&register.doubts, places),
     ]
 }
 

@@ -2,6 +2,7 @@
 
 mod certificates;
 mod concessions;
+mod doubts;
 mod fittings;
 mod items;
 mod parts;

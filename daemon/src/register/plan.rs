@@ -13,7 +13,7 @@ use super::files::attribute_columns;
 use super::places::Places;
 use super::sheet::Sheet;
 use crate::records::{
-    Certificate, Concession, Fitting, Item, Part, Person, State, Station, Stock, Usage, Work,
+    Certificate, Concession, DoubtAnswer, Fitting, Item, Part, Person, State, Station, Stock, Usage, Work,
 };
 use crate::store::current::{Newest, Register};
 
@@ -67,6 +67,8 @@ pub struct Changes {
     pub parts: Change<Part>,
     /// Stock moves.
     pub stock: Change<Stock>,
+    /// Answers to doubts.
+    pub doubts: Change<DoubtAnswer>,
 }
 
 impl Changes {
@@ -84,6 +86,7 @@ impl Changes {
             (Certificate::NAME, self.certificates.new.len(), self.certificates.count()),
             (Part::NAME, self.parts.new.len(), self.parts.count()),
             (Stock::NAME, self.stock.new.len(), self.stock.count()),
+            (DoubtAnswer::NAME, self.doubts.new.len(), self.doubts.count()),
         ];
         counts.retain(|(_, _, all)| *all > 0);
         counts.into_iter().map(|(name, new, all)| (name, new, all - new)).collect()
@@ -125,6 +128,7 @@ pub fn plan(set: &PolicySet, sheets: &[Sheet], stored: Register, now: Instant, f
         certificates: merge(find(Certificate::NAME), &mut register.certificates, &places, faults),
         parts: merge(find(Part::NAME), &mut register.parts, &places, faults),
         stock: merge(find(Stock::NAME), &mut register.stock, &places, faults),
+        doubts: merge(find(DoubtAnswer::NAME), &mut register.doubts, &places, faults),
     };
     let plan = Plan { register, changes, of_new_kind };
     checks::whole(&plan, &places, faults);

@@ -33,6 +33,7 @@ pub const FILES: &[&str] = &[
     "certificates",
     "parts",
     "stock",
+    "doubts",
 ];
 
 /// Longest cell: a note of several pages. Longer ones are a slip, or meant to hurt.

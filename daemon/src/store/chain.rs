@@ -108,6 +108,7 @@ impl Store {
         // In the order of their names, as the digest takes them.
         self.digests::<records::Certificate>(&mut found).await?;
         self.digests::<records::Concession>(&mut found).await?;
+        self.digests::<records::DoubtAnswer>(&mut found).await?;
         self.digests::<records::Fitting>(&mut found).await?;
         self.digests::<records::Item>(&mut found).await?;
         self.digests::<records::KeptDate>(&mut found).await?;

@@ -10,7 +10,7 @@ use super::tables::Stored;
 use super::write::Writer;
 use super::{Store, StoreError};
 use crate::records::{
-    Certificate, Concession, Fitting, Item, Part, Person, State, Station, Stock, Usage, Work,
+    Certificate, Concession, DoubtAnswer, Fitting, Item, Part, Person, State, Station, Stock, Usage, Work,
 };
 
 /// The newest version of every record of one file, by key; void ones among them.
@@ -41,6 +41,8 @@ pub struct Register {
     pub parts: Newest<Part>,
     /// Stock moves by key.
     pub stock: Newest<Stock>,
+    /// Answers to doubts by the doubt's key.
+    pub doubts: Newest<DoubtAnswer>,
 }
 
 /// The newest versions known before a moment (all, where none is given).
@@ -79,6 +81,7 @@ async fn register(
         certificates: newest(db, known_before).await?,
         parts: newest(db, known_before).await?,
         stock: newest(db, known_before).await?,
+        doubts: newest(db, known_before).await?,
     })
 }
 

@@ -7,6 +7,7 @@ use futures_util::TryStreamExt;
 use jiff::civil::Date;
 use policies::amount::Amount;
 use policies::dial::{self, DialFall};
+use policies::doubts::Answer;
 use policies::facts::{Fleet, FleetBuilder, ItemId, ItemRecord, Outcome, Quantity, State as ItemState};
 use policies::kinds::{AttributeType, MeterId};
 use policies::load::PolicySet;
@@ -23,7 +24,7 @@ use super::current::{Register, newest};
 use super::write::Writer;
 use super::{Store, StoreError};
 use crate::kept_dates;
-use crate::records::{self, Fitting, Item, KeptDate, State, Station, Usage, Work, when};
+use crate::records::{self, DoubtAnswer, Fitting, Item, KeptDate, State, Station, Usage, Work, when};
 
 /// A fleet and the chain's head it was read at.
 #[derive(Debug)]
@@ -88,7 +89,10 @@ async fn load(
     add_work(&mut builder, newest::<Work>(db, known_before).await?.values());
     add_states(&mut builder, newest::<State>(db, known_before).await?.values());
     add_kept(&mut builder, set, newest::<KeptDate>(db, known_before).await?.values());
-    stream_use(db, &mut builder, known_before).await?;
+    let answers = newest::<DoubtAnswer>(db, known_before).await?;
+    let mut asked = asked_about(answers.values());
+    stream_use(db, &mut builder, known_before, &mut asked).await?;
+    add_answers(&mut builder, answers.values(), |key| asked.get(key)?.as_ref());
     let (fleet, falls) = finish(builder);
     Ok(Loaded { fleet, head, learnt: None, falls })
 }
@@ -104,6 +108,8 @@ pub fn of_register(set: &PolicySet, register: &Register) -> Fleet {
     for row in register.usage.values().filter(|row| !row.void) {
         add_use(&mut builder, row);
     }
+    let entry = |key: &str| register.usage.get(key).filter(|row| !row.void);
+    add_answers(&mut builder, register.doubts.values(), entry);
     finish(builder).0
 }
 
@@ -223,6 +229,34 @@ fn add_use(builder: &mut FleetBuilder, row: &Usage) {
     builder.used(&row.host, &row.meter, when(row.at, row.day.as_deref()), quantity);
 }
 
+/// The entries that answers say were two uses: to be filled in as their rows pass by.
+fn asked_about<'r>(rows: impl Iterator<Item = &'r DoubtAnswer>) -> HashMap<String, Option<Usage>> {
+    let both = rows.filter(|row| !row.void && row.answer == Answer::Both.word());
+    both.flat_map(|row| [&row.first, &row.second]).flatten().map(|key| (key.clone(), None)).collect()
+}
+
+/// Closes the doubts that were answered. The entries are found by their keys, so that a corrected time keeps its
+/// answer; of a pair that was one use nothing is said, since one of the two is void.
+fn add_answers<'r, 'u>(
+    builder: &mut FleetBuilder,
+    rows: impl Iterator<Item = &'r DoubtAnswer>,
+    entry: impl Fn(&str) -> Option<&'u Usage>,
+) {
+    for row in sorted(rows) {
+        let read_on = row.read_on.as_deref().and_then(|day| day.parse().ok());
+        if let Some((read_on, answer)) = read_on.zip(Answer::from_word(&row.answer)) {
+            builder.accounted(&row.item, read_on, answer);
+        }
+        if row.answer != Answer::Both.word() {
+            continue;
+        }
+        let entries = row.first.as_deref().and_then(&entry).zip(row.second.as_deref().and_then(&entry));
+        if let Some((first, second)) = entries.filter(|(a, b)| (&a.host, &a.meter) == (&b.host, &b.meter)) {
+            builder.two_uses(&first.host, &first.meter, Instant(first.at), Instant(second.at));
+        }
+    }
+}
+
 /// Whether a note marks a new meter.
 pub fn is_replacement(note: &str) -> bool {
     note.trim().eq_ignore_ascii_case(dial::REPLACED)
@@ -233,6 +267,7 @@ async fn stream_use(
     db: &(impl ConnectionTrait + StreamTrait),
     builder: &mut FleetBuilder<'_>,
     known_before: Option<Instant>,
+    asked: &mut HashMap<String, Option<Usage>>,
 ) -> Result<(), StoreError> {
     use entities::usage::Column;
     let doing = StoreError::while_("reading use");
@@ -248,7 +283,11 @@ async fn stream_use(
         {
             continue;
         }
-        add_use(builder, &row.into());
+        let row = Usage::from(row);
+        add_use(builder, &row);
+        if let Some(entry) = asked.get_mut(&row.key) {
+            *entry = Some(row);
+        }
     }
     Ok(())
 }

@@ -3,7 +3,8 @@
 use sea_orm::{EntityTrait, Set};
 
 use crate::records::{
-    Certificate, Concession, Fitting, Item, KeptDate, Part, Person, State, Station, Stock, Usage, Work,
+    Certificate, Concession, DoubtAnswer, Fitting, Item, KeptDate, Part, Person, State, Station, Stock,
+    Usage, Work,
 };
 
 /// Where a version of a record stands in the chain.
@@ -133,3 +134,4 @@ stored!(Concession, concession { item, rule, from_date, until_date, conditions, 
 stored!(Certificate, certificate { item, number, issuer, issued_on, valid_until, file });
 stored!(Part, part { description, kind, lead_time, shelf_life, unit, pack, price, currency });
 stored!(Stock, stock { part, place, at, day, quantity, reason });
+stored!(DoubtAnswer, doubt_answers { item, answer, by, first, second, read_on, voided, note });

@@ -8,6 +8,7 @@ use policies::rule::{Effect, RuleId};
 use policies::standing::Standing;
 
 use super::asked::Asked;
+use super::doubts::{self, Doubt};
 use super::fault::Fault;
 use super::judged::{Bite, Judged, by_urgency};
 use super::line::Line;
@@ -48,6 +49,7 @@ struct Page {
     next: String,
     lists: Vec<List>,
     in_date: usize,
+    doubts: Vec<Doubt>,
     card: Vec<Check>,
     card_caution: &'static str,
     whole: String,
@@ -66,8 +68,9 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
         states: source.records(|_: &State| true).await?,
         certificates: source.records(|_: &Certificate| true).await?,
     };
-    let page =
+    let (mut page, open) =
         source.fleet(|fleet| make(&visit.web, &asked, fleet, visit.name(), &concessions, &told)).await?;
+    page.doubts = doubts::keyed(&visit.web, &asked, open).await?;
     html(&page)
 }
 
@@ -78,7 +81,7 @@ fn make(
     slug: &str,
     concessions: &[Concession],
     told: &Told,
-) -> Result<Page, Fault> {
+) -> Result<(Page, Vec<crate::doubts::Told>), Fault> {
     let view = View::new(web, asked, fleet);
     let id = view.find_station(slug).ok_or_else(|| unknown(&view, slug))?;
     let gaps = view.gaps(told).into_iter().filter(|gap| gap.station == id).collect();
@@ -86,18 +89,21 @@ fn make(
     let name = station.view.station(id).name.to_string();
     let known = replay::known_at(web, asked, fleet, id);
     let (answer, next) = (station.answer(), station.next());
-    Ok(Page {
+    let open = crate::doubts::told(&station.view.evaluator, station.view.set, fleet, Some(slug));
+    let page = Page {
         answer,
         next,
         lists: station.lists(asked.all),
         in_date: station.judged.iter().filter(|row| station.turn(row) == Turn::InDate).count(),
+        doubts: Vec::new(),
         card: station.card(),
         card_caution: caution::IF_IN_DOUBT,
         whole: asked.links.whole(&format!("/station/{slug}")),
         all: asked.all,
         shell: Shell::of(web, asked, &format!("What must be done at {name}?"), known),
         name,
-    })
+    };
+    Ok((page, open))
 }
 
 fn unknown(view: &View, slug: &str) -> Fault {

@@ -221,6 +221,14 @@ async fn the_demo_says_its_stories() {
     let station = read(&router, "/station/qua").await.text;
     assert!(station.contains("No gear here stops a launch."));
     assert!(station.contains("Log of Quarle Beach known to 11 Oct 2026"));
+    assert!(!station.contains("Doubts in the log"));
+
+    let doubtful = read(&router, "/station/caw").await.text;
+    assert!(doubtful.contains("ST-4/06 ran 18 h since"));
+    assert!(
+        doubtful
+            .contains("tallow doubt settle unlogged-ST-4/06-2026-10-11 --as logged|other-work --by EMAIL")
+    );
 }
 
 /// Story 2 happened on 6 Oct at 15:10: the evening before, Nethery Ness launched.

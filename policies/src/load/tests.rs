@@ -329,7 +329,7 @@ fn a_rule_makes_something_due() {
     let text = format!("{MARK}{}", rule_text(&["calendar"]));
     told(
         &[("kinds.toml", KINDS), ("rules.toml", &text)],
-        &["the rule never makes anything due; add calendar, usage, after, or before_use = true"],
+        &["the rule never makes anything due; add calendar, usage, after, alike, or before_use = true"],
     );
     let text = format!("{MARK}{}", rule_text(&["calendar", "before_use = false"]));
     told(&[("kinds.toml", KINDS), ("rules.toml", &text)], &["the rule never makes anything due"]);

@@ -90,9 +90,12 @@ pub(super) fn histories(set: &PolicySet, fleet: &Fleet, as_of: Date) -> Vec<Hist
         let south = fleet.station_of(item).is_some_and(|station| station.southern);
         let first = (months.first + first + if south { 6 } else { 0 }) % 12;
         for meter in &set.kinds.kind(item.kind).meters {
-            let counts = fleet
+            let mut counts = fleet
                 .log(id, meter.id)
                 .map_or_else(|| vec![0.0; starts.len() - 1], |log| counts(log, starts));
+            for twin in fleet.twins(set, id, meter.id) {
+                add(&mut counts, starts, twin.second, -twin.amount.to_f64());
+            }
             found.push(History { kind: item.kind, meter: meter.id, first, counts });
         }
     }
@@ -114,13 +117,18 @@ fn counts(log: &Log, starts: &[Instant]) -> Vec<f64> {
     let mut counts: Vec<f64> =
         starts.windows(2).map(|month| log.between(month[0], month[1]).to_f64()).collect();
     for use_ in &log.days {
-        // Nought before the first start, the number of counts past the last.
-        let month = starts.partition_point(|start| *start <= use_.at);
-        if let Some(count) = month.checked_sub(1).and_then(|month| counts.get_mut(month)) {
-            *count += use_.amount.to_f64();
-        }
+        add(&mut counts, starts, use_.at, use_.amount.to_f64());
     }
     counts
+}
+
+/// Adds to the month that a moment falls into, if it is one of those counted.
+fn add(counts: &mut [f64], starts: &[Instant], at: Instant, amount: f64) {
+    // Nought before the first start, the number of counts past the last.
+    let month = starts.partition_point(|start| *start <= at);
+    if let Some(count) = month.checked_sub(1).and_then(|month| counts.get_mut(month)) {
+        *count += amount;
+    }
 }
 
 #[cfg(test)]

@@ -86,6 +86,34 @@ pub const FIGURES: &[Figure] = &[
             "winch-wire-examination-after-fitting",
         ],
     },
+    // LOLER 1998, reg. 9(3): gear is examined at its interval, wherever it lies; that the examination comes before
+    // the issue from stores is the house's reading of it.
+    Figure {
+        says: &["after the intent of LOLER 1998", "reg. 9(3)"],
+        known: Read,
+        published: AfterEvent("issued from stores"),
+        rules: &[
+            "block-examination-before-issue",
+            "bow-strop-examination-before-issue",
+            "fall-examination-before-issue",
+            "hauling-chain-examination-before-issue",
+            "hook-examination-before-issue",
+            "preventer-examination-before-issue",
+            "quick-release-link-examination-before-issue",
+            "shackle-examination-before-issue",
+            "shackle-batch-examination-before-issue",
+            "stopper-examination-before-issue",
+            "strop-examination-before-issue",
+            "winch-wire-examination-before-issue",
+        ],
+    },
+    // ISO 4309: the ratings add up to a severity, and the rope is discarded at 100 %.
+    Figure {
+        says: &["severity below 100 %", "ISO 4309:2017"],
+        known: Memory,
+        published: AtMost("severity", "%", "99.9"),
+        rules: &["fall-measurement"],
+    },
     // ILO Convention 152 (1979), art. 24: loose gear is inspected before use (the register form of 29 CFR 1918,
     // appendix I, says the same); art. 22: ships' lifting appliances are tested at least once in five years.
     Figure {

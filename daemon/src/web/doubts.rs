@@ -1,0 +1,41 @@
+//! Doubts in a station's log, each with the command that settles it.
+
+use super::Web;
+use super::asked::Asked;
+use super::fault::Fault;
+use crate::doubts::{About, Open, Told, moments, open};
+
+/// A doubt as a page shows it.
+pub(super) struct Doubt {
+    pub(super) says: String,
+    pub(super) moves: String,
+    /// What to write on the command line.
+    pub(super) settle: String,
+}
+
+impl Doubt {
+    fn of(open: Open) -> Doubt {
+        let answers = match open.told.about {
+            About::Entries { .. } => "twin|both",
+            About::Reading(_) => "logged|other-work",
+        };
+        let quote = if open.key.contains(' ') { "'" } else { "" };
+        let settle = format!("tallow doubt settle {quote}{}{quote} --as {answers} --by EMAIL", open.key);
+        Doubt { says: open.told.says, moves: open.told.moves, settle }
+    }
+}
+
+/// Open doubts with their keys, as they were known on the day asked for.
+///
+/// # Errors
+/// The store's own.
+pub(super) async fn keyed(web: &Web, asked: &Asked, told: Vec<Told>) -> Result<Vec<Doubt>, Fault> {
+    if told.is_empty() {
+        return Ok(Vec::new());
+    }
+    let known = asked.known_on.map(|day| web.desk.known_by(day));
+    let entries = web.desk.store.entries_at(&moments(&told), known).await?;
+    let answers = web.desk.store.doubt_answers(known).await?;
+    let open = open(told, &entries, answers.iter().map(|given| &given.answer));
+    Ok(open.into_iter().map(Doubt::of).collect())
+}
