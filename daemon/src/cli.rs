@@ -36,7 +36,7 @@ pub struct Arguments {
     /// Database, such as sqlite:tallow.db.
     #[arg(long, global = true, value_name = "URL")]
     database: Option<String>,
-    /// Folder of the policy set; the shipped one where none is given.
+    /// Folder of a policy set, instead of the one in force.
     #[arg(long, global = true, value_name = "DIR")]
     policies: Option<PathBuf>,
     #[command(subcommand)]

@@ -1,5 +1,9 @@
 //! A policy change rehearsed: both sets over the same records, and everything that moves, earliest effect first.
 
+mod notices;
+mod rows;
+mod spares;
+
 use std::collections::BTreeMap;
 
 use jiff::civil::Date;
@@ -7,21 +11,24 @@ use policies::facts::Fleet;
 use policies::load::PolicySet;
 use serde::Serialize;
 
-use crate::due_list::{self, Line, Wanted};
-use crate::fitness::{self, PaperRows};
+use crate::desk::DeskError;
+use crate::fitness::{self, PaperRows, papers};
+use crate::records;
+use crate::store::Store;
+use rows::Rows;
 
 /// One thing that moves.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct Move {
-    /// The day from which it is felt: the earlier of both due dates, or the as-of date.
+    /// The day from which it is felt: the earlier of both dates, but no day before the new set is in force.
     pub effect_on: String,
-    /// `due date`, `standing`, `row` or `readiness`.
+    /// `row`, `due date`, `last day`, `allowed use`, `overdue effect`, `standing`, `readiness`, `notice` or `spare`.
     pub what: &'static str,
     /// Owner's slug.
     pub station: String,
-    /// Tag; empty for readiness.
+    /// Tag; the part, or the kind where no part is named, for a spare; empty for readiness.
     pub item: String,
-    /// Rule; empty for readiness.
+    /// Rule; empty for readiness and spares.
     pub rule: String,
     /// Under the old set.
     pub old: String,
@@ -29,8 +36,10 @@ pub struct Move {
     pub new: String,
     /// What being overdue does, under the new set where it has the rule.
     pub overdue_effect: &'static str,
-    /// A date that stops a launch moves later: that wants a second word.
+    /// A launch is stopped later than under the old set, or no longer: many of these want a second word.
     pub later: bool,
+    /// A date of a rule that stands on law in either set moves later, or goes: one is enough for a second word.
+    pub law_later: bool,
 }
 
 /// One side of a comparison.
@@ -41,79 +50,50 @@ pub struct Side<'s> {
     pub fleet: &'s Fleet,
 }
 
-/// Everything that moves between two sets at the end of a day.
-pub fn moves(old: &Side, new: &Side, papers: &PaperRows, as_of: Date) -> Vec<Move> {
-    let mut found = row_moves(&lines(old, as_of), &lines(new, as_of), as_of);
-    found.extend(readiness_moves(old, new, papers, as_of));
-    found.sort_by(|a, b| key(a).cmp(&key(b)));
-    found
+/// Records beside the fleet that a comparison looks at.
+pub struct Beside {
+    papers: PaperRows,
+    parts: BTreeMap<String, String>,
+}
+
+impl Beside {
+    /// Papers and parts as they are stored.
+    ///
+    /// # Errors
+    /// The store's failure.
+    pub async fn of(store: &Store) -> Result<Beside, DeskError> {
+        let items = store.newest::<records::Item>().await?;
+        let parts = items.into_iter().filter_map(|(tag, item)| Some((tag, item.part?))).collect();
+        Ok(Beside { papers: papers(store).await?, parts })
+    }
+}
+
+/// What a comparison found.
+#[derive(Clone, Debug)]
+pub struct Compared {
+    /// Everything that moves, earliest effect first.
+    pub moves: Vec<Move>,
+    /// Rows of the old set that can stop a launch.
+    pub stopping: usize,
+}
+
+/// Everything that moves between two sets at the end of a day. No effect is felt before `in_force`.
+pub fn compare(old: &Side, new: &Side, beside: &Beside, as_of: Date, in_force: Date) -> Compared {
+    let (before, after) = (Rows::of(old, as_of), Rows::of(new, as_of));
+    let mut moves = rows::moves(&before, &after, as_of);
+    moves.extend(notices::moves(&before, &after, as_of));
+    moves.extend(readiness_moves(old, new, &beside.papers, as_of));
+    moves.extend(spares::moves(&before, &after, &beside.parts, as_of));
+    let floor = as_of.max(in_force).to_string();
+    for found in moves.iter_mut().filter(|found| found.effect_on < floor) {
+        found.effect_on.clone_from(&floor);
+    }
+    moves.sort_by(|a, b| key(a).cmp(&key(b)));
+    Compared { moves, stopping: before.stopping() }
 }
 
 fn key(found: &Move) -> (&str, &str, &str, &str, &str) {
     (&found.effect_on, &found.station, &found.item, &found.rule, found.what)
-}
-
-type Rows = BTreeMap<(String, String), Line>;
-
-fn lines(side: &Side, as_of: Date) -> Rows {
-    let lines = due_list::lines(side.set, side.fleet, as_of, &Wanted::default());
-    lines.into_iter().map(|line| ((line.item.clone(), line.rule.clone()), line)).collect()
-}
-
-fn row_moves(old: &Rows, new: &Rows, as_of: Date) -> Vec<Move> {
-    let mut found = Vec::new();
-    for (key, line) in old {
-        match new.get(key) {
-            None => found.push(moved("row", line, told(line), "no such row".to_owned(), as_of, false)),
-            Some(now) => found.extend(between(line, now, as_of)),
-        }
-    }
-    let fresh = new.iter().filter(|(key, _)| !old.contains_key(*key));
-    found.extend(
-        fresh.map(|(_, line)| moved("row", line, "no such row".to_owned(), told(line), as_of, false)),
-    );
-    found
-}
-
-fn told(line: &Line) -> String {
-    match (line.due_on.as_str(), line.because) {
-        ("", "no base") => "overdue, no base".to_owned(),
-        ("", _) => line.standing.to_owned(),
-        (due, because) => format!("{due} ({because}), {}", line.standing),
-    }
-}
-
-fn between(old: &Line, new: &Line, as_of: Date) -> Vec<Move> {
-    let mut found = Vec::new();
-    if (&old.due_on, old.because) != (&new.due_on, new.because) {
-        let stops = [old, new].iter().any(|line| line.overdue_effect == "stops launch");
-        let later = !old.due_on.is_empty() && (new.due_on.is_empty() || new.due_on > old.due_on);
-        found.push(moved("due date", new, told(old), told(new), as_of, stops && later));
-    } else if old.standing != new.standing {
-        found.push(moved("standing", new, old.standing.to_owned(), new.standing.to_owned(), as_of, false));
-    }
-    if let Some(first) = found.first_mut()
-        && !old.due_on.is_empty()
-        && (old.due_on < first.effect_on || new.due_on.is_empty())
-    {
-        first.effect_on.clone_from(&old.due_on);
-    }
-    found
-}
-
-fn moved(what: &'static str, line: &Line, old: String, new: String, as_of: Date, later: bool) -> Move {
-    let effect_on = if line.due_on.is_empty() { as_of.to_string() } else { line.due_on.clone() };
-    Move {
-        effect_on,
-        what,
-        station: line.station.clone(),
-        item: line.item.clone(),
-        rule: line.rule.clone(),
-        old,
-        new,
-        overdue_effect: line.overdue_effect,
-        later,
-    }
 }
 
 fn readiness_moves(old: &Side, new: &Side, papers: &PaperRows, as_of: Date) -> Vec<Move> {
@@ -135,6 +115,7 @@ fn readiness_moves(old: &Side, new: &Side, papers: &PaperRows, as_of: Date) -> V
             new: new.readiness.to_owned(),
             overdue_effect: "",
             later: false,
+            law_later: false,
         })
         .collect()
 }

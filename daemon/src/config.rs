@@ -13,7 +13,7 @@ pub struct Config {
     pub data_dir: PathBuf,
     /// Database address.
     pub database: String,
-    /// Folder of the policy set; the shipped one where none is given.
+    /// Folder of the policy set that the first import or the first start keeps; the shipped one where none is given.
     pub policies: Option<PathBuf>,
     /// Where pages are served.
     pub listen: String,

@@ -1,6 +1,7 @@
 //! The demo: an invented service with three years of history, and its own post office.
 
 pub mod catcher;
+pub mod planned;
 pub mod scenario;
 
 use std::net::SocketAddr;
@@ -49,18 +50,24 @@ pub fn policy_files() -> Vec<PolicyFile> {
     files
 }
 
-/// Writes the scenario as a register, and its policy set into `policies` beside it.
+/// Writes the scenario as a register, its policy set into `policies` beside it, and the set that is planned for
+/// 1 November into a folder of its own.
 ///
 /// # Errors
 /// A folder or file that cannot be written.
 pub fn write(folder: &Path) -> anyhow::Result<()> {
-    let policies = folder.join("policies");
-    std::fs::create_dir_all(&policies).with_context(|| format!("making {}", policies.display()))?;
+    std::fs::create_dir_all(folder).with_context(|| format!("making {}", folder.display()))?;
     for (name, text) in scenario::register() {
         std::fs::write(folder.join(name), text).with_context(|| format!("writing {name}"))?;
     }
-    for file in policy_files() {
-        std::fs::write(policies.join(&file.name), file.text)
+    write_set(&folder.join("policies"), &policy_files())?;
+    write_set(&folder.join(planned::FOLDER), &planned::files())
+}
+
+fn write_set(folder: &Path, files: &[PolicyFile]) -> anyhow::Result<()> {
+    std::fs::create_dir_all(folder).with_context(|| format!("making {}", folder.display()))?;
+    for file in files {
+        std::fs::write(folder.join(&file.name), &file.text)
             .with_context(|| format!("writing {}", file.name))?;
     }
     Ok(())

@@ -23,6 +23,7 @@ pub mod records;
 pub mod register;
 pub mod store;
 pub mod sweep;
+pub mod take_up;
 pub mod telemetry;
 pub mod verify;
 pub mod web;

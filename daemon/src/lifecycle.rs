@@ -2,7 +2,7 @@
 
 use std::fs::File;
 use std::io::{Read, Write};
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
 
@@ -20,9 +20,8 @@ use crate::in_force;
 use crate::notices::delivery::{self, drain};
 use crate::notices::message::sender;
 use crate::notices::smtp::{SmtpSettings, StepLimits};
-use crate::policy_set;
 use crate::store::{Store, StoreError};
-use crate::sweep::{Mail, sweep};
+use crate::sweep::{Mail, Swept, sweep};
 use crate::web::{self, Web};
 
 /// Never sleep until a tick: wake this often and compare the clock with what is stored.
@@ -38,8 +37,8 @@ enum Ended {
     Reload,
 }
 
-/// Serves until it is told to stop. `SIGHUP` takes a changed policy set up; a broken one never replaces a good
-/// one.
+/// Serves until it is told to stop. A policy set that was taken up goes live on its day; `SIGHUP` looks for it, and
+/// at the folder, at once. A broken set never replaces a good one.
 ///
 /// # Errors
 /// Another daemon serves the store, the address cannot be bound, or a task of the daemon failed.
@@ -54,7 +53,7 @@ pub async fn serve(config: &Config) -> anyhow::Result<()> {
         let set = in_force::serving(&store, config.policies.as_deref(), SystemClock.now()).await?;
         let listener = TcpListener::from_std(listener.try_clone()?)?;
         match round(config, &store, set, listener).await? {
-            Ended::Reload => tracing::info!("reading the policy set again"),
+            Ended::Reload => tracing::info!("looking for the policy set in force again"),
             Ended::Stopped => break,
         }
     }
@@ -94,19 +93,20 @@ async fn round(
         tracing::warn!("no smtp settings: notices are kept in the outbox and not sent");
     }
     let (stop, stopped) = watch::channel(false);
-    let nudge = Arc::new(Notify::new());
+    let (nudge, succeeded) = (Arc::new(Notify::new()), Arc::new(Notify::new()));
     let mail = Mail { from: from.clone(), pages_url: config.public_url.clone() };
     let mut tasks = tokio::task::JoinSet::new();
-    tasks.spawn(sweeping(desk.clone(), mail, nudge.clone(), stopped.clone()));
+    tasks.spawn(sweeping(desk.clone(), mail, nudge.clone(), succeeded.clone(), stopped.clone()));
     if let Some(relay) = relay {
         let address = sender(&from).1.to_owned();
         tasks.spawn(delivering(store.clone(), clock, relay, address, nudge, stopped.clone()));
     }
     let pages = Web { desk: desk.clone(), caught: None, stated: None };
     tasks.spawn(serving(listener, pages, stopped));
-    let watched = Watched { folder: config.policies.clone(), hash: desk.set.hash.clone() };
+    let watched = Watched { store, folder: config.policies.as_deref(), hash: &desk.set.hash };
     let ended = tokio::select! {
         ended = told(&watched) => ended?,
+        () = succeeded.notified() => Ended::Reload,
         Some(task) = tasks.join_next() => {
             task.context("a task of the daemon was lost")??;
             anyhow::bail!("a task of the daemon ended by itself");
@@ -119,21 +119,30 @@ async fn round(
     Ok(ended)
 }
 
-struct Watched {
-    folder: Option<PathBuf>,
-    hash: String,
+struct Watched<'w> {
+    store: &'w Store,
+    folder: Option<&'w Path>,
+    hash: &'w str,
+}
+
+impl Watched<'_> {
+    async fn state(&self) -> Option<in_force::Folder> {
+        let found = in_force::weigh(self.store, self.folder?, self.hash).await;
+        found.inspect_err(|error| tracing::error!(%error, "the policy folder could not be looked at")).ok()
+    }
 }
 
 /// Waits for a signal; meanwhile says when the folder's set is broken, or waits to be taken up.
-async fn told(watched: &Watched) -> anyhow::Result<Ended> {
+async fn told(watched: &Watched<'_>) -> anyhow::Result<Ended> {
     let (mut terminate, mut interrupt, mut hangup) = signals()?;
-    let mut seen = String::new();
+    // What it holds now was said when this round began.
+    let mut seen = watched.state().await.map(|found| format!("{found:?}"));
     loop {
         tokio::select! {
             _ = terminate.recv() => return Ok(Ended::Stopped),
             _ = interrupt.recv() => return Ok(Ended::Stopped),
             _ = hangup.recv() => return Ok(Ended::Reload),
-            () = tokio::time::sleep(WAKE) => look(watched, &mut seen),
+            () = tokio::time::sleep(WAKE) => look(watched, &mut seen).await,
         }
     }
 }
@@ -143,35 +152,29 @@ fn signals() -> std::io::Result<(Signal, Signal, Signal)> {
 }
 
 /// Looks at the folder; each state of it is told once.
-fn look(watched: &Watched, seen: &mut String) {
-    let Some(folder) = watched.folder.as_deref() else { return };
-    let found = policy_set::read(Some(folder));
-    let state = match &found {
-        Ok(set) => set.hash.clone(),
-        Err(error) => error.to_string(),
-    };
-    if state == *seen {
-        return;
+async fn look(watched: &Watched<'_>, seen: &mut Option<String>) {
+    let Some(found) = watched.state().await else { return };
+    let state = Some(format!("{found:?}"));
+    if state != *seen {
+        found.tell(watched.hash);
+        *seen = state;
     }
-    match &found {
-        Ok(set) if set.hash == watched.hash => {}
-        Ok(_) => tracing::warn!("the policy set has changed; send SIGHUP to take it up"),
-        Err(error) => in_force::alarm(error),
-    }
-    *seen = state;
 }
 
-/// Sweeps at every wake, and says so to systemd: a stuck sweep is a stuck daemon.
+/// Sweeps at every wake, and says so to systemd: a stuck sweep is a stuck daemon. A sweep under a set that has been
+/// succeeded is not begun.
 async fn sweeping(
     desk: Arc<Desk>,
     mail: Mail,
     nudge: Arc<Notify>,
+    succeeded: Arc<Notify>,
     mut stopped: watch::Receiver<bool>,
 ) -> anyhow::Result<()> {
     let mut failures = 0;
     loop {
-        match sweep(&desk, &mail).await {
-            Ok(swept) => {
+        match one_sweep(&desk, &mail).await {
+            Ok(None) => succeeded.notify_one(),
+            Ok(Some(swept)) => {
                 failures = 0;
                 if swept.rows + swept.notices > 0 {
                     tracing::info!(rows = swept.rows, notices = swept.notices, "swept");
@@ -181,11 +184,7 @@ async fn sweeping(
             }
             Err(error) => {
                 failures += 1;
-                tracing::error!(
-                    error = format!("{:#}", anyhow::Error::from(error)),
-                    failures,
-                    "a sweep failed"
-                );
+                tracing::error!(error = format!("{error:#}"), failures, "a sweep failed");
                 anyhow::ensure!(failures < MOST_FAILURES, "sweeps keep failing");
             }
         }
@@ -194,6 +193,14 @@ async fn sweeping(
             _ = stopped.wait_for(|stop| *stop) => return Ok(()),
         }
     }
+}
+
+/// One sweep; none where another set has come into force.
+async fn one_sweep(desk: &Desk, mail: &Mail) -> anyhow::Result<Option<Swept>> {
+    if in_force::is_succeeded(&desk.store, &desk.set.hash, desk.now()).await? {
+        return Ok(None);
+    }
+    Ok(Some(sweep(desk, mail).await?))
 }
 
 async fn delivering(

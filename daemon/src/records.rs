@@ -118,6 +118,14 @@ record! {
     }
 }
 
+record! {
+    /// A policy set taken up: its files, from when it is in force, and who approved it.
+    TakenUp {
+        hash: String, files: String, effective_from: String, by: String, second: Option<String>,
+        reason: Option<String>, safety: bool,
+    }
+}
+
 /// Attribute columns and values as an item keeps them: `column=value`, a line each.
 pub fn attributes(text: Option<&str>) -> impl Iterator<Item = (&str, &str)> {
     text.into_iter().flat_map(str::lines).filter_map(|pair| pair.split_once('='))

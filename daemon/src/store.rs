@@ -8,6 +8,7 @@ pub mod due_table;
 pub mod fleet;
 mod open;
 pub mod outbox;
+pub mod policy_sets;
 mod tables;
 pub mod write;
 

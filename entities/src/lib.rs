@@ -12,6 +12,7 @@ pub mod notice;
 pub mod notice_line;
 pub mod part;
 pub mod person;
+pub mod policy_set;
 pub mod setting;
 pub mod state;
 pub mod station;

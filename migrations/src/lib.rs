@@ -5,6 +5,7 @@ mod m0001_records;
 mod m0002_working_tables;
 mod m0003_doubt_answers;
 mod m0004_kept_dates;
+mod m0005_policy_sets;
 
 use sea_orm_migration::prelude::*;
 
@@ -19,6 +20,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0002_working_tables::Migration),
             Box::new(m0003_doubt_answers::Migration),
             Box::new(m0004_kept_dates::Migration),
+            Box::new(m0005_policy_sets::Migration),
         ]
     }
 }

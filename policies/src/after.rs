@@ -114,13 +114,17 @@ fn happened(set: &PolicySet, fleet: &Fleet, id: ItemId, event: Event) -> Vec<Mom
             returned.map(|change| dated(change.at)).collect()
         }
         Event::Happening(Happening::FellowFitted) => {
-            let fits = fellow_stays(fleet, id).map(|(own, fellow)| (own, fellow.from));
+            let fits = fellow_stays(fleet, id).map(|(own, fellow, _)| (own, fellow.from));
             fits.filter(|(own, at)| own.from <= *at && *at < own.to).map(|(_, at)| dated(at)).collect()
         }
         Event::Happening(Happening::FellowRemoved) => {
-            let left =
-                fellow_stays(fleet, id).filter(|(own, fellow)| own.from <= fellow.to && fellow.to < own.to);
-            left.map(|(_, fellow)| (fellow.to, removed_on(zone, &fellow))).collect()
+            let left = fellow_stays(fleet, id)
+                .filter(|(own, fellow, _)| own.from <= fellow.to && fellow.to < own.to);
+            // A day was written down where the fellow's own dates are.
+            let on = |fit: &Fitting, theirs| {
+                if fit.to_day { removed_on(theirs, fit) } else { zone.date_of(fit.to) }
+            };
+            left.map(|(_, fellow, theirs)| (fellow.to, on(&fellow, theirs))).collect()
         }
         Event::Meter(_) | Event::Reading(_) => Vec::new(),
     }
@@ -150,13 +154,17 @@ fn issues<'f>(zone: &'f Zone, fittings: &'f [Fitting]) -> impl Iterator<Item = I
     before.filter(from_store).map(|(from, _)| from)
 }
 
-/// Stays of other items of the kind on a host, beside each stay of the item itself on it.
-fn fellow_stays(fleet: &Fleet, id: ItemId) -> impl Iterator<Item = (Fitting, Fitting)> {
+/// Stays of other items of the kind on a host, with the zone of their dates, beside each stay of the item itself on
+/// it.
+fn fellow_stays(fleet: &Fleet, id: ItemId) -> impl Iterator<Item = (Fitting, Fitting, &Zone)> {
     let item = fleet.item(id);
     item.fittings.iter().flat_map(move |own| {
         let bearers = fleet.bearers(own.host).into_iter();
         let fellows = bearers.filter(move |other| *other != id && fleet.item(*other).kind == item.kind);
-        let stays = fellows.flat_map(|other| &fleet.item(other).fittings);
-        stays.filter(|stay| stay.host == own.host).map(|stay| (*own, *stay))
+        let stays = fellows.flat_map(|other| {
+            let fellow = fleet.item(other);
+            fellow.fittings.iter().map(|stay| (stay, fleet.zone_of(fellow)))
+        });
+        stays.filter(|(stay, _)| stay.host == own.host).map(|(stay, zone)| (*own, *stay, zone))
     })
 }

@@ -18,25 +18,30 @@ pub struct Unlike {
     pub fellows: Vec<ItemId>,
 }
 
-/// Whether an item and its fellows on its host at 24:00 before `cutoff` differ in something they must agree in.
+/// Whether an item and its fellows on its host at 24:00 before `cutoff` differ in something they must agree in. An item
+/// moved on that day without a time stands on both hosts; then what has been unlike for longer counts.
 pub fn unlike(fleet: &Fleet, id: ItemId, wanted: &[Alike], cutoff: Instant) -> Option<Unlike> {
     if wanted.is_empty() {
         return None;
     }
-    let host = stay(fleet, id, cutoff)?.host;
+    let hosts = stays(fleet, id, cutoff).map(|stay| stay.host);
+    hosts.filter_map(|host| unlike_on(fleet, id, host, wanted, cutoff)).min_by_key(|unlike| unlike.since)
+}
+
+fn unlike_on(fleet: &Fleet, id: ItemId, host: ItemId, wanted: &[Alike], cutoff: Instant) -> Option<Unlike> {
     let fellows = fellows(fleet, id, host, cutoff);
     let differ = wanted.iter().filter(|alike| !agree(fleet, &fellows, alike));
     let columns: Vec<String> = differ.map(|alike| alike.column.clone()).collect();
     if columns.is_empty() {
         return None;
     }
-    let latest =
-        fellows.iter().filter_map(|fellow| stay(fleet, *fellow, cutoff)).map(|fit| fit.from).max()?;
+    let here = fellows.iter().flat_map(|fellow| stays(fleet, *fellow, cutoff));
+    let latest = here.filter(|stay| stay.host == host).map(|stay| stay.from).max()?;
     Some(Unlike { since: fleet.zone_of(fleet.item(id)).date_of(latest), columns, fellows })
 }
 
-fn stay(fleet: &Fleet, id: ItemId, cutoff: Instant) -> Option<&Fitting> {
-    fleet.item(id).fittings.iter().find(|fit| fit.from < cutoff && fit.to >= cutoff)
+fn stays(fleet: &Fleet, id: ItemId, cutoff: Instant) -> impl Iterator<Item = &Fitting> {
+    fleet.item(id).fittings.iter().filter(move |fit| fit.from < cutoff && fit.to >= cutoff)
 }
 
 /// The items of its kind on the host, itself among them; withdrawn ones aside.
@@ -47,7 +52,8 @@ fn fellows(fleet: &Fleet, id: ItemId, host: ItemId, cutoff: Instant) -> Vec<Item
         let item = fleet.item(*other);
         let withdrawn =
             item.states.iter().any(|change| change.state == State::Withdrawn && change.at < cutoff);
-        item.kind == kind && !withdrawn && stay(fleet, *other, cutoff).is_some_and(|fit| fit.host == host)
+        let here = stays(fleet, *other, cutoff).any(|stay| stay.host == host);
+        item.kind == kind && !withdrawn && here
     });
     found
 }

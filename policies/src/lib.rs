@@ -21,6 +21,7 @@ pub mod fitting;
 pub mod forecast;
 pub mod kept;
 pub mod kinds;
+pub mod ladder;
 pub mod load;
 pub mod log;
 pub mod odds;

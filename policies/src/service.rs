@@ -70,6 +70,8 @@ pub struct Service {
     pub minimums: Vec<Minimum>,
     /// Forecast settings.
     pub odds: Odds,
+    /// Day from which a changed set is meant to be in force; a set is taken up only with one.
+    pub effective_from: Option<Date>,
 }
 
 impl Default for Service {
@@ -85,6 +87,7 @@ impl Default for Service {
             oldest_log_hours: 72,
             minimums: Vec::new(),
             odds: Odds::default(),
+            effective_from: None,
         }
     }
 }

@@ -6,6 +6,7 @@ mod clock;
 mod dice;
 mod gear;
 mod policy_text;
+mod second;
 mod sheet;
 mod stints;
 #[cfg(test)]
@@ -35,13 +36,20 @@ pub struct RandomFleet {
 /// # Panics
 /// Only where the drawing itself is at fault: every seed has a fleet.
 pub fn random_fleet(seed: u64) -> RandomFleet {
-    match draw(&mut Dice::new(seed)) {
+    match draw(seed) {
         Ok(fleet) => fleet,
         Err(fault) => panic!("fleet {seed}: {fault}"),
     }
 }
 
-fn draw(dice: &mut Dice) -> Result<RandomFleet, String> {
+fn draw(seed: u64) -> Result<RandomFleet, String> {
+    let (mut fleet, span) = first(&mut Dice::new(seed))?;
+    second::lay_over(&mut Dice::new(!seed), &mut fleet, span)?;
+    Ok(fleet)
+}
+
+/// The fleet, and the first and last day of its records.
+fn first(dice: &mut Dice) -> Result<(RandomFleet, (Date, Date)), String> {
     // The year after the first always has a 29 February.
     let year = *dice.pick(&[2023, 2027]);
     let start = clock::later(Date::new(year, 1, 1).map_err(|e| e.to_string())?, dice.between(0, 150))?;
@@ -57,7 +65,7 @@ fn draw(dice: &mut Dice) -> Result<RandomFleet, String> {
     files.insert("items.csv".to_owned(), gear::items_csv(dice, start, &slugs)?);
     let policy = Policy::read(&drawn.files)?;
     let as_of = records(dice, &policy, &drawn.pace, &mut files, (start, end))?;
-    Ok(RandomFleet { files, policies: drawn.files, as_of })
+    Ok((RandomFleet { files, policies: drawn.files, as_of }, (start, end)))
 }
 
 /// Adds fittings, work, use and states to the stations and items; answers as-of dates.

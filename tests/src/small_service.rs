@@ -1,6 +1,9 @@
 //! A service of two stations and four pieces of gear, small enough to know every date of it by heart.
 //! All of it is invented.
 
+use jiff::civil::Date;
+use policies::zone::{Instant, Zone};
+
 use crate::harness::Room;
 
 /// Register files.
@@ -102,6 +105,12 @@ pub const SERVICE: &str = "home_zone = \"TVT0TVST,M3.5.0/1,M10.5.0/2\"\ndigest_a
 pub const POLICIES: &[(&str, &str)] =
     &[("kinds.toml", KINDS), ("rules.toml", RULES), ("service.toml", SERVICE)];
 
+/// Staff who may take a policy set up, and one who may not.
+pub const STAFF: &str = "email,name,role,station\n\
+     engineer@service.example,Engineer,engineer,\n\
+     head@service.example,Head of Engineering,head,\n\
+     clerk@service.example,Stores Clerk,clerk,\n";
+
 /// A room that holds the service as files, the register in `register`.
 pub fn room() -> Room {
     let room = Room::empty();
@@ -119,4 +128,23 @@ pub fn imported() -> Room {
     let room = room();
     room.tallow("import register").done();
     room
+}
+
+/// Takes the staff in.
+pub fn add_staff(room: &Room) {
+    room.write("staff/people.csv", STAFF);
+    room.tallow("import staff").done();
+}
+
+/// The day of a moment at the service's home.
+///
+/// # Panics
+/// Never: the zone is one.
+pub fn day_of(now: Instant) -> Date {
+    Zone::parse("TVT0TVST,M3.5.0/1,M10.5.0/2").unwrap().date_of(now)
+}
+
+/// The service's own settings for a set that is in force from a day.
+pub fn service_from(day: Date) -> String {
+    format!("effective_from = \"{day}\"\n{SERVICE}")
 }

@@ -76,7 +76,8 @@ fn used_apart(lines: &[Line], row: &Row) -> Option<String> {
     const ORDER: [&str; 5] = ["in date", "falling due", "due", "in tolerance", "overdue"];
     let line = lines.iter().find(|line| line.item == row.item && line.rule == row.rule)?;
     let shown = (line.meter.clone(), line.used.clone(), line.limit.clone());
-    if !row.used.is_empty() && !row.used.contains(&shown) {
+    let nothing_shown = row.used.is_empty() && line.meter.is_empty() && line.used.is_empty();
+    if !nothing_shown && !row.used.contains(&shown) {
         return Some(format!("{} {}: shows {shown:?}, checker {:?}", row.item, row.rule, row.used));
     }
     let rank = |word: &str| ORDER.iter().position(|have| *have == word);
@@ -136,10 +137,10 @@ async fn random_fleets_agree_with_the_slow_checker() {
     for seed in 0..240 {
         let fleet = random_fleet(seed);
         let desk = desk(&fleet.files, &fleet.policies, "2032-01-01".parse().unwrap()).await;
-        for as_of in &fleet.as_of {
-            let rows = slow_checker::reckon(&fleet.files, &fleet.policies, *as_of).unwrap();
+        let tables = slow_checker::reckon_each(&fleet.files, &fleet.policies, &fleet.as_of).unwrap();
+        for (as_of, rows) in fleet.as_of.iter().zip(&tables) {
             let lines = engine(&desk, *as_of).await;
-            let apart = differences(&lines, &rows);
+            let apart = differences(&lines, rows);
             assert!(apart.is_empty(), "seed {seed}, as of {as_of}:\n{}", apart.join("\n"));
             rows_compared += rows.len();
         }
@@ -156,9 +157,9 @@ proptest! {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
         let fleet = random_fleet(seed);
         let desk = runtime.block_on(desk(&fleet.files, &fleet.policies, "2032-01-01".parse().unwrap()));
-        for as_of in &fleet.as_of {
-            let rows = slow_checker::reckon(&fleet.files, &fleet.policies, *as_of).unwrap();
-            let apart = differences(&runtime.block_on(engine(&desk, *as_of)), &rows);
+        let tables = slow_checker::reckon_each(&fleet.files, &fleet.policies, &fleet.as_of).unwrap();
+        for (as_of, rows) in fleet.as_of.iter().zip(&tables) {
+            let apart = differences(&runtime.block_on(engine(&desk, *as_of)), rows);
             prop_assert!(apart.is_empty(), "as of {}:\n{}", as_of, apart.join("\n"));
         }
     }

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use std::io::Write;
 use std::process::{Command, Stdio};
 
+use daemon::clock::{Clock, SystemClock};
 use icalendar::{Calendar, Component};
 use mail_parser::{Message, MessageParser, MimeHeaders, PartType};
 use serde_json::Value;
@@ -325,18 +326,53 @@ fn a_half_saved_policy_set_never_replaces_a_good_one() {
     daemon.wait_log("stays in force");
     tells_where(&daemon.log(), half);
     room.tallow("--policies good verify").done();
-    room.tallow("verify").refused();
+    room.tallow("--policies policies verify").refused();
+    room.tallow("verify").done();
     assert_eq!(daemon.stop(), (Some(0), true));
     // The set in force outlives the process that took it up.
-    let mut daemon = room.serve();
+    let daemon = room.serve();
     tells_where(&daemon.log(), half);
     room.tallow("--policies good verify").done();
+    assert_eq!(daemon.stop(), (Some(0), true));
+}
+
+/// A sound set that nobody took up does not go live either; one that was taken up does, told to or by the next sweep.
+#[test]
+fn a_set_goes_live_only_when_it_was_taken_up() {
+    let server = MailServer::start();
+    let room = ready_room(&server);
+    small_service::add_staff(&room);
+    room.write("good/kinds.toml", small_service::KINDS);
+    room.write("good/rules.toml", RULES);
+    room.write("good/service.toml", small_service::SERVICE);
+    let mut daemon = room.serve();
     room.write("policies/rules.toml", &RULES.replace("6 months", "9 months"));
+    daemon.signal("HUP");
+    daemon.wait_ready();
+    let told: Value = serde_json::from_str(&daemon.wait_log("was not taken up")).unwrap();
+    assert_eq!(told["level"], "ERROR");
+    assert!(told["fields"]["message"].as_str().unwrap().contains("tallow policy take-up"), "{told}");
+    room.tallow("--policies good verify").done();
+    let today = small_service::day_of(SystemClock.now());
+    room.write("policies/service.toml", &small_service::service_from(today));
+    let words = "--by engineer@service.example --second head@service.example";
+    room.tallow(&format!("policy take-up policies {words}")).done();
     daemon.signal("HUP");
     daemon.wait_ready();
     room.tallow("verify").done();
     let other = room.tallow("--policies good verify").no();
     assert!(other.contains("it was worked out under set"), "{other}");
+    room.write("next/kinds.toml", small_service::KINDS);
+    room.write("next/rules.toml", &RULES.replace("6 months", "8 months"));
+    room.write("next/service.toml", &small_service::service_from(today));
+    room.tallow("policy take-up next --by head@service.example").done();
+    // No signal: the next sweep finds it.
+    wait_for("the next sweep to take it up", || {
+        let again = daemon.log().matches("looking for the policy set in force again").count();
+        (again == 3).then_some(())
+    });
+    daemon.wait_ready();
+    room.tallow("--policies next verify").done();
     assert_eq!(daemon.stop(), (Some(0), true));
 }
 

@@ -30,7 +30,7 @@ pub(super) struct Due {
 
 impl Due {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
-        let desk = settings.desk().await?;
+        let desk = settings.desk_of(&self.replay).await?;
         let (as_of, known_before) = self.replay.of(&desk);
         let fleet = desk.store.fleet(&desk.set, known_before).await?.fleet;
         if let Some(item) = self.item.as_ref().filter(|item| fleet.find(item).is_none()) {
@@ -81,7 +81,7 @@ pub(super) struct Why {
 
 impl Why {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
-        let desk = settings.desk().await?;
+        let desk = settings.desk_of(&self.replay).await?;
         let (as_of, known_before) = self.replay.of(&desk);
         let fleet = desk.store.fleet(&desk.set, known_before).await?.fleet;
         let Some(id) = fleet.find(&self.item) else { anyhow::bail!("no item is tagged \"{}\"", self.item) };

@@ -28,7 +28,7 @@ pub(super) struct Readiness {
 
 impl Readiness {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
-        let desk = settings.desk().await?;
+        let desk = settings.desk_of(&self.replay).await?;
         let (stations, cover) = self.look(&desk).await?;
         match (self.cover, self.format) {
             (false, Format::Table) => {

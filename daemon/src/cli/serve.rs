@@ -29,7 +29,8 @@ pub(super) struct Demo {
     /// Address of the pages, on loopback
     #[arg(long, value_name = "ADDR", default_value = "127.0.0.1:8470")]
     listen: SocketAddr,
-    /// Only write the scenario as a register, and its policy set to DIR/policies
+    /// Only write the scenario as a register, its policy set to DIR/policies, and the one planned for 1 November
+    /// to DIR/policies-2026-11-01
     #[arg(long, value_name = "DIR")]
     write: Option<PathBuf>,
 }

@@ -5,12 +5,14 @@ use std::sync::Arc;
 
 use anyhow::Context;
 use jiff::civil::Date;
+use policies::load::PolicySet;
 use policies::zone::Instant;
 
-use crate::clock::SystemClock;
+use crate::clock::{Clock, SystemClock};
 use crate::config::Config;
 use crate::desk::Desk;
-use crate::in_force;
+use crate::in_force::{self, When};
+use crate::policy_set;
 use crate::store::Store;
 
 /// Settings after file, environment and command line were laid over each other.
@@ -18,6 +20,8 @@ use crate::store::Store;
 pub struct Settings {
     /// The settings file's own.
     pub config: Config,
+    /// The policy folder named on the command line: it decides, whatever set is in force.
+    named: Option<PathBuf>,
 }
 
 /// A date that can be replayed: what the world was then, and what was known of it.
@@ -43,8 +47,8 @@ impl Settings {
     ) -> anyhow::Result<Settings> {
         let mut config = Config::read(file)?;
         config.database = database.unwrap_or(config.database);
-        config.policies = policies.or(config.policies);
-        Ok(Settings { config })
+        config.policies = policies.clone().or(config.policies);
+        Ok(Settings { config, named: policies })
     }
 
     /// The store that is there: only an import, a daemon or a demo makes one, so that a mistyped name is no empty
@@ -63,18 +67,37 @@ impl Settings {
     }
 
     pub(super) async fn desk(&self) -> anyhow::Result<Desk> {
-        self.desk_over(self.store().await?).await
+        self.desk_over(self.store().await?, When::At(SystemClock.now())).await
     }
 
     /// A desk over a store that is made if it is not there.
     pub(super) async fn new_desk(&self) -> anyhow::Result<Desk> {
-        self.desk_over(self.new_store().await?).await
+        self.desk_over(self.new_store().await?, When::At(SystemClock.now())).await
     }
 
-    async fn desk_over(&self, store: Store) -> anyhow::Result<Desk> {
-        let set = Arc::new(in_force::chosen(&store, self.config.policies.as_deref()).await?);
-        Ok(Desk::new(store, set, Arc::new(SystemClock), "command line".to_owned()))
+    /// A desk under the set that was in force, and known, as a replay asks.
+    pub(super) async fn desk_of(&self, replay: &Replay) -> anyhow::Result<Desk> {
+        if self.named.is_some() {
+            return self.desk().await;
+        }
+        let (store, folder) = (self.store().await?, self.config.policies.as_deref());
+        let set = in_force::replayed(&store, folder, replay.as_of, replay.known_on, SystemClock.now());
+        let set = set.await?;
+        Ok(under(store, set))
     }
+
+    /// A desk under the set in force then.
+    pub(super) async fn desk_over(&self, store: Store, when: When) -> anyhow::Result<Desk> {
+        let set = match &self.named {
+            Some(named) => policy_set::read(Some(named))?,
+            None => in_force::chosen(&store, self.config.policies.as_deref(), when).await?,
+        };
+        Ok(under(store, set))
+    }
+}
+
+fn under(store: Store, set: PolicySet) -> Desk {
+    Desk::new(store, Arc::new(set), Arc::new(SystemClock), "command line".to_owned())
 }
 
 impl Replay {

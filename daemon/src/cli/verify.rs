@@ -2,13 +2,21 @@
 
 use super::say::say;
 use super::{Answer, Settings};
+use crate::clock::{Clock, SystemClock};
+use crate::desk::DUE_MARK;
+use crate::in_force::When;
 use crate::verify::differences;
 
 /// Differences beyond this many are counted, not told.
 const MOST: usize = 200;
 
 pub(super) async fn run(settings: &Settings) -> anyhow::Result<Answer> {
-    let desk = settings.desk().await?;
+    let store = settings.store().await?;
+    // The table stands for the day it was worked out on, and for the set in force then.
+    let worked_out = store.remembered(DUE_MARK).await?;
+    let day = worked_out.as_deref().and_then(|mark| mark.split(' ').next()?.parse().ok());
+    let when = day.map_or_else(|| When::At(SystemClock.now()), When::On);
+    let desk = settings.desk_over(store, when).await?;
     let found = differences(&desk).await?;
     for difference in found.differences.iter().take(MOST) {
         say(format_args!("{difference}\n"))?;

@@ -114,6 +114,7 @@ impl Store {
         self.digests::<records::KeptDate>(&mut found).await?;
         self.digests::<records::Part>(&mut found).await?;
         self.digests::<records::Person>(&mut found).await?;
+        self.digests::<records::TakenUp>(&mut found).await?;
         self.digests::<records::State>(&mut found).await?;
         self.digests::<records::Station>(&mut found).await?;
         self.digests::<records::Stock>(&mut found).await?;

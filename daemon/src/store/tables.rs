@@ -4,7 +4,7 @@ use sea_orm::{EntityTrait, Set};
 
 use crate::records::{
     Certificate, Concession, DoubtAnswer, Fitting, Item, KeptDate, Part, Person, State, Station, Stock,
-    Usage, Work,
+    TakenUp, Usage, Work,
 };
 
 /// Where a version of a record stands in the chain.
@@ -135,3 +135,4 @@ stored!(Certificate, certificate { item, number, issuer, issued_on, valid_until,
 stored!(Part, part { description, kind, lead_time, shelf_life, unit, pack, price, currency });
 stored!(Stock, stock { part, place, at, day, quantity, reason });
 stored!(DoubtAnswer, doubt_answers { item, answer, by, first, second, read_on, voided, note });
+stored!(TakenUp, policy_set { hash, files, effective_from, by, second, reason, safety });

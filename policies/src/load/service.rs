@@ -20,6 +20,7 @@ pub const SERVICE_KEYS: &[&str] = &[
     "oldest_log_hours",
     "minimum",
     "odds",
+    "effective_from",
 ];
 /// Keys of a `[[minimum]]`.
 pub const MINIMUM_KEYS: &[&str] = &["kind", "count", "station"];
@@ -39,6 +40,7 @@ pub(super) fn read(fields: &Fields, kinds: &Kinds) -> Service {
         oldest_log_hours: fields.count("oldest_log_hours", default.oldest_log_hours),
         minimums: fields.tables("minimum").iter().filter_map(|table| minimum(table, kinds)).collect(),
         odds: fields.table("odds").map_or_else(Odds::default, |table| odds(&table)),
+        effective_from: effective_from(fields),
     }
 }
 
@@ -47,6 +49,15 @@ fn home_zone(fields: &Fields) -> Option<Zone> {
     Zone::parse(text.value)
         .map_err(|error| fields.fault(text.span, error.to_string(), "correct home_zone"))
         .ok()
+}
+
+fn effective_from(fields: &Fields) -> Option<Date> {
+    let text = fields.text("effective_from")?;
+    let found = text.value.parse::<Date>().ok();
+    if found.is_none() {
+        fields.fault(text.span, format!("\"{}\" is no date", text.value), "write it like \"2026-11-01\"");
+    }
+    found
 }
 
 fn working_days(fields: &Fields) -> Vec<Weekday> {

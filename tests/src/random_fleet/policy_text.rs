@@ -9,34 +9,39 @@ const KINDS: &str = r#"
 [[kind]]
 name = "carriage"
 meters = ["launches", "recoveries", "shock loads", { name = "engine hours", dial = true, rolls_over_at = 1000 }]
-attributes = [{ name = "grade", min = 1, max = 12 }]
+attributes = [{ name = "grade", min = 1, max = 12 }, { name = "mark" }, { name = "length", unit = "m" }]
 positions = [
   { name = "port fall", takes = "launching fall" },
   { name = "starboard fall", takes = "launching fall" },
   { name = "stopper", takes = "stopper chain", count = 2 },
+  { name = "bow strop", takes = "strop", count = 3 },
+  { name = "stern strop", takes = "strop" },
 ]
 [[kind]]
 name = "launching fall"
 meters = ["proof loads"]
-attributes = [{ name = "grade", min = 1, max = 12 }]
+attributes = [{ name = "grade", min = 1, max = 12 }, { name = "mark" }, { name = "length", unit = "m" }]
 positions = [{ name = "end shackle", takes = "shackle" }]
 [[kind]]
 name = "stopper chain"
-attributes = [{ name = "grade", min = 1, max = 12 }]
+attributes = [{ name = "grade", min = 1, max = 12 }, { name = "mark" }, { name = "length", unit = "m" }]
 positions = [{ name = "joining link", takes = "shackle" }]
 [[kind]]
+name = "strop"
+attributes = [{ name = "grade", min = 1, max = 12 }, { name = "mark" }, { name = "length", unit = "m" }]
+[[kind]]
 name = "shackle"
-attributes = [{ name = "grade", min = 1, max = 12 }]
+attributes = [{ name = "grade", min = 1, max = 12 }, { name = "mark" }, { name = "length", unit = "m" }]
 "#;
 
-struct KindWords {
-    kind: &'static str,
-    short: &'static str,
-    meters: &'static [&'static str],
-    events: &'static [&'static str],
+pub struct KindWords {
+    pub kind: &'static str,
+    pub short: &'static str,
+    pub meters: &'static [&'static str],
+    pub events: &'static [&'static str],
 }
 
-const WORDS: [KindWords; 4] = [
+pub const WORDS: [KindWords; 4] = [
     KindWords {
         kind: "carriage",
         short: "carriage",
@@ -63,12 +68,12 @@ const WORDS: [KindWords; 4] = [
     },
 ];
 
-const SHORT_SPANS: [&str; 6] = ["10 days", "1 week", "3 weeks", "1 month", "45 days", "2 months"];
-const LONG_SPANS: [&str; 8] =
+pub const SHORT_SPANS: [&str; 6] = ["10 days", "1 week", "3 weeks", "1 month", "45 days", "2 months"];
+pub const LONG_SPANS: [&str; 8] =
     ["90 days", "26 weeks", "3 months", "6 months", "180 days", "12 months", "1 year", "2 years"];
 const LEADS: [&str; 7] = ["0 days", "3 days", "2 weeks", "30 days", "1 month", "3 months", "1 year"];
 const LATES: [&str; 5] = ["0 days", "1 day", "5 days", "2 weeks", "1 month"];
-const WITHINS: [&str; 5] = ["0 days", "1 day", "2 weeks", "1 month", "1 year"];
+pub const WITHINS: [&str; 5] = ["0 days", "1 day", "2 weeks", "1 month", "1 year"];
 
 pub struct PolicyText {
     pub files: BTreeMap<String, String>,
@@ -77,18 +82,22 @@ pub struct PolicyText {
 }
 
 /// One rule in the making.
-struct Draft {
-    lines: Vec<String>,
-    law: bool,
-    early: &'static str,
+pub struct Draft {
+    pub lines: Vec<String>,
+    pub law: bool,
+    pub early: &'static str,
+    /// More of `applies_to`: where the item must be.
+    pub place: &'static str,
+    /// For the whole kind, whatever the grade and station.
+    pub whole: bool,
 }
 
-struct Writer<'a> {
-    dice: &'a mut Dice,
-    start: Date,
-    slugs: &'a [&'a str],
-    text: String,
-    pace: BTreeMap<String, i32>,
+pub struct Writer<'a> {
+    pub dice: &'a mut Dice,
+    pub start: Date,
+    pub slugs: &'a [&'a str],
+    pub text: String,
+    pub pace: BTreeMap<String, i32>,
 }
 
 pub fn draw(dice: &mut Dice, start: Date, slugs: &[&str]) -> Result<PolicyText, String> {
@@ -235,7 +244,7 @@ impl Writer<'_> {
     }
 
     /// A span and an early that stays well inside it.
-    fn grid(&mut self) -> (&'static str, &'static str) {
+    pub fn grid(&mut self) -> (&'static str, &'static str) {
         *self.dice.pick(&[
             ("1 week", "2 days"),
             ("3 weeks", "1 week"),
@@ -249,7 +258,7 @@ impl Writer<'_> {
         ])
     }
 
-    fn fixed(&mut self, every: &str) -> Result<String, String> {
+    pub fn fixed(&mut self, every: &str) -> Result<String, String> {
         let anchor = if self.dice.chance(60) {
             let day = later(self.start, self.dice.between(-300, 400))?;
             let day = if self.dice.chance(40) { day.last_of_month() } else { day };
@@ -268,7 +277,7 @@ impl Writer<'_> {
         format!("usage = [{}]", clauses.join(", "))
     }
 
-    fn limit(&mut self, meter: &str) -> String {
+    pub fn limit(&mut self, meter: &str) -> String {
         let whole = self.dice.between(3, 60);
         let part = *self.dice.pick(&["", "", ".5", ".25"]);
         let early = self.dice.between(0, whole / 3);
@@ -292,14 +301,15 @@ impl Writer<'_> {
         format!("after = [{}]", clauses.join(", "))
     }
 
-    fn draft(&mut self, early: &'static str, may_be_law: bool) -> Draft {
+    pub fn draft(&mut self, early: &'static str, may_be_law: bool) -> Draft {
         let law = may_be_law && self.dice.chance(30);
-        Draft { lines: Vec::new(), law, early }
+        Draft { lines: Vec::new(), law, early, place: "", whole: false }
     }
 
-    fn finish(&mut self, words: &KindWords, id: &str, work: &str, every: &str, draft: Draft) {
+    pub fn finish(&mut self, words: &KindWords, id: &str, work: &str, every: &str, draft: Draft) {
         let id = format!("{}-{id}", words.short);
-        let applies = self.applies(words, id.ends_with("check") || id.ends_with("exam"));
+        let whole = draft.whole || id.ends_with("check") || id.ends_with("exam");
+        let applies = self.applies(words, whole, draft.place);
         let late = if draft.law { "0 days" } else { *self.dice.pick(&LATES) };
         let lead = *self.dice.pick(&LEADS);
         let overdue = *self.dice.pick(&["stops launch", "limits launch", "advisory"]);
@@ -332,10 +342,10 @@ impl Writer<'_> {
     }
 
     /// Covered rules apply to the whole kind, so that what covers them never reaches past.
-    fn applies(&mut self, words: &KindWords, whole: bool) -> String {
+    fn applies(&mut self, words: &KindWords, whole: bool, place: &str) -> String {
         let kind = words.kind;
         if whole {
-            return format!("{{ kind = \"{kind}\" }}");
+            return format!("{{ kind = \"{kind}\"{place} }}");
         }
         let grade = self.dice.between(3, 10);
         let slug = *self.dice.pick(self.slugs);
@@ -350,7 +360,7 @@ impl Writer<'_> {
             8 => format!(", station = \"!={slug}\""),
             _ => String::new(),
         };
-        format!("{{ kind = \"{kind}\"{more} }}")
+        format!("{{ kind = \"{kind}\"{more}{place} }}")
     }
 }
 

@@ -54,6 +54,23 @@ pub fn draw(
     Ok(Drawn { fittings: held, csv: sheet.write(dice)? })
 }
 
+/// Strops come and go often, and lie in store for hours, a night or a month between.
+pub fn of_strops(
+    dice: &mut Dice,
+    items: &[Item],
+    policy: &Policy,
+    (start, end): (Date, Date),
+) -> Result<Drawn, String> {
+    let sheet = Sheet::new(&HEADER);
+    let (held, keys) = (Vec::new(), Vec::new());
+    let mut stints = Stints { dice, items, policy, start, end, held, keys, sheet };
+    for item in items.iter().filter(|item| item.kind == "strop") {
+        stints.busy_life_of(item)?;
+    }
+    let Stints { dice, held, sheet, .. } = stints;
+    Ok(Drawn { fittings: held, csv: sheet.write(dice)? })
+}
+
 impl Stints<'_> {
     fn life_of(&mut self, item: &Item) -> Result<(), String> {
         let days = self.dice.between(-20, 120);
@@ -73,6 +90,39 @@ impl Stints<'_> {
             from = self.next_from(&to, &item.zone)?;
         }
         Ok(())
+    }
+
+    fn busy_life_of(&mut self, item: &Item) -> Result<(), String> {
+        let day = later(self.start, self.dice.between(-20, 200))?;
+        let mut from = self.cell(day, &item.zone)?;
+        let places = self.places(item);
+        let beside: Vec<Place> =
+            places.iter().filter(|place| place.host == places[0].host).cloned().collect();
+        for _ in 0..self.dice.between(3, 9) {
+            // Most of them to one carriage, so that they have fellows there.
+            let crowd = if self.dice.chance(65) { &beside } else { &places };
+            let place = self.dice.pick(crowd).clone();
+            let out = later(day_of(&from, &item.zone), self.dice.between(0, 160))?;
+            let to = self.cell(out, &item.zone)?;
+            let last = self.dice.chance(10) || out > self.end;
+            self.propose(item, &from, &place, (!last).then_some(&to))?;
+            if last {
+                break;
+            }
+            from = self.out_again(&to, &item.zone)?;
+        }
+        Ok(())
+    }
+
+    /// At the midnight of the removal, on the next day, or as any other item does.
+    fn out_again(&mut self, to: &Cell, zone: &TimeZone) -> Result<Cell, String> {
+        let next = later(day_of(to, zone), 1)?;
+        match self.dice.between(1, 5) {
+            1 => Ok(Cell::day(next)),
+            2 => Cell::timed(self.dice, next, zone),
+            3 => Cell::timed(self.dice, day_of(to, zone), zone),
+            _ => self.next_from(to, zone),
+        }
     }
 
     /// Often the same day again: from the same date, at the same instant, or hours later.
@@ -134,6 +184,9 @@ impl Stints<'_> {
     /// Keeps the fitting where the contract allows it; now and then writes one as void.
     fn propose(&mut self, item: &Item, from: &Cell, place: &Place, to: Option<&Cell>) -> Result<(), String> {
         let fitting = fitting(item, from, place, to)?;
+        if fitting.to.is_some_and(|to| to <= fitting.from) {
+            return Ok(());
+        }
         let key = (fitting.item.clone(), fitting.from);
         if self.keys.contains(&key) {
             return Ok(());

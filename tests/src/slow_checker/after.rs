@@ -1,18 +1,29 @@
 //! After clauses: the events that make work due, and by when.
 
-use super::World;
 use super::chains::Counted;
-use super::moments;
 use super::register::{Fitting, Item, Outcome};
 use super::rules::After;
-use super::work_done;
+use super::{World, fellows, moments, when, work_done};
 use jiff::Timestamp;
 use jiff::civil::Date;
 
 /// A happening: its instant, and the local date on which it is reckoned.
-struct Happening {
+pub struct Happening {
     at: Timestamp,
     day: Date,
+}
+
+impl Happening {
+    pub fn at(at: Timestamp, item: &Item) -> Happening {
+        Happening { at, day: moments::date_at(at, &item.zone) }
+    }
+
+    /// A removal of which only the date is known stands at 24:00, yet on the written date.
+    pub fn removal(fitting: &Fitting, item: &Item) -> Option<Happening> {
+        let at = fitting.to?;
+        let day = fitting.to_day.unwrap_or_else(|| moments::date_at(at, &item.zone));
+        Some(Happening { at, day })
+    }
 }
 
 pub fn due(
@@ -24,9 +35,9 @@ pub fn due(
 ) -> Result<Option<Date>, String> {
     let cutoff = world.cutoff(item)?;
     let mut earliest: Option<Date> = None;
-    for happening in happenings(world, item, &clause.event, events) {
+    for happening in happenings(world, item, clause, events)? {
         let open = last_work.is_none_or(|last| happening.at > last) && happening.at < cutoff;
-        if open {
+        if open && !done_lately(item, clause, last_work, happening.day)? {
             let date = clause.within.after(happening.day)?;
             earliest = Some(earliest.map_or(date, |known| known.min(date)));
         }
@@ -34,27 +45,53 @@ pub fn due(
     Ok(earliest)
 }
 
-fn happenings(world: &World, item: &Item, event: &str, events: &[Counted]) -> Vec<Happening> {
-    let plain = |at: Timestamp| Happening { at, day: moments::date_at(at, &item.zone) };
-    match event {
+/// Whether `unless_done_within` lets an event of that day pass: the last work, or without any the
+/// making of the item, is near enough.
+fn done_lately(
+    item: &Item,
+    clause: &After,
+    last_work: Option<Timestamp>,
+    event: Date,
+) -> Result<bool, String> {
+    let last = last_work.map(|at| moments::date_at(at, &item.zone)).or(item.made);
+    match (clause.unless_done_within, last) {
+        (Some(span), Some(last)) => Ok(span.after(last)? >= event),
+        _ => Ok(false),
+    }
+}
+
+fn happenings(
+    world: &World,
+    item: &Item,
+    clause: &After,
+    events: &[Counted],
+) -> Result<Vec<Happening>, String> {
+    let plain = |at: Timestamp| Happening::at(at, item);
+    Ok(match clause.event.as_str() {
         "fitted" => own(world, item).map(|f| plain(f.from)).collect(),
-        "removed" => own(world, item).filter_map(|f| removal(f, item)).collect(),
-        _ => {
+        "removed" => own(world, item).filter_map(|f| Happening::removal(f, item)).collect(),
+        "issued from stores" => fellows::issues(world, item)?,
+        "fellow fitted" => fellows::fitted(world, item),
+        "fellow removed" => fellows::removed(world, item),
+        "returned from lay-up" => returns(world, item).map(plain).collect(),
+        "reading" => {
+            let when = clause.when.as_ref().ok_or("a reading event without when")?;
+            when::met(world, item, when).into_iter().map(plain).collect()
+        }
+        event => {
             let rows = events.iter().filter(|row| row.meter == event).map(|row| row.at);
             rows.chain(works(world, item, event)).map(plain).collect()
         }
-    }
+    })
+}
+
+fn returns(world: &World, item: &Item) -> impl Iterator<Item = Timestamp> {
+    let states = world.register.states.iter();
+    states.filter(|state| state.item == item.tag && state.word == "returned").map(|state| state.at)
 }
 
 fn own<'a>(world: &'a World, item: &Item) -> impl Iterator<Item = &'a Fitting> {
     world.register.fittings.iter().filter(move |f| f.item == item.tag)
-}
-
-/// A removal of which only the date is known stands at 24:00, yet on the written date.
-fn removal(fitting: &Fitting, item: &Item) -> Option<Happening> {
-    let at = fitting.to?;
-    let day = fitting.to_day.unwrap_or_else(|| moments::date_at(at, &item.zone));
-    Some(Happening { at, day })
 }
 
 fn works(world: &World, item: &Item, event: &str) -> Vec<Timestamp> {

@@ -1,4 +1,4 @@
-//! Whether a rule applies to an item.
+//! Whether a rule applies to an item by what it is; `place` tells whether by where it is.
 
 use super::decimal::Decimal;
 use super::kinds::Kind;
@@ -17,11 +17,7 @@ fn value<'a>(name: &str, item: &'a Item, kind: &Kind) -> Option<&'a str> {
     match name {
         "kind" => Some(&item.kind),
         "station" => item.station.as_deref(),
-        _ => {
-            let mut attributes = kind.attributes.iter();
-            let attribute = attributes.find(|a| a.name == name || a.column == name)?;
-            item.attributes.get(&attribute.column).map(String::as_str)
-        }
+        _ => item.attributes.get(&kind.attribute(name)?.column).map(String::as_str),
     }
 }
 

@@ -3,7 +3,7 @@
 use super::civil::Length;
 use super::moments;
 use super::register::{Fitting, Item};
-use super::rules::{Calendar, From, Rule};
+use super::rules::{Calendar, From, Interval, Rule, Turn};
 use jiff::civil::Date;
 
 /// What a calendar clause needs to know beside itself.
@@ -16,8 +16,56 @@ pub struct Ground<'a> {
     pub as_of: Date,
 }
 
-/// The date of one clause; nothing where it has no base.
-pub fn due(clause: &Calendar, ground: &Ground) -> Result<Option<Date>, String> {
+/// What a clause comes to.
+#[derive(Debug, PartialEq, Eq)]
+pub enum Found {
+    NoBase,
+    /// It has had its day.
+    Nothing,
+    Due(Date),
+}
+
+pub fn due(clause: &Calendar, ground: &Ground) -> Result<Found, String> {
+    match &clause.turn {
+        Turn::Every(interval) => repeated(interval, ground).map(found),
+        Turn::By { month, day } => yearly(*month, *day, ground).map(found),
+        Turn::Once(day) => once(*day, ground),
+    }
+}
+
+fn found(date: Option<Date>) -> Found {
+    date.map_or(Found::NoBase, Found::Due)
+}
+
+/// The first such day whose window was not open yet at the last work; for an item never done, the
+/// first on which it may stand in service. Nothing where it has no base.
+fn yearly(month: i8, day: i8, ground: &Ground) -> Result<Option<Date>, String> {
+    let last = ground.done.last().copied();
+    let Some(base) = last.or(ground.item.entered).or(ground.item.made) else {
+        return Ok(None);
+    };
+    let mut year = base.year();
+    loop {
+        let date = Date::new(year, month, day).map_err(|e| e.to_string())?;
+        let stands = match last {
+            Some(worked) => ground.rule.early.before(date)? > worked,
+            None => date >= base,
+        };
+        if stands {
+            return Ok(Some(date));
+        }
+        year += 1;
+    }
+}
+
+fn once(day: Date, ground: &Ground) -> Result<Found, String> {
+    let opens = ground.rule.early.before(day)?;
+    let met = ground.done.last().is_some_and(|worked| *worked >= opens);
+    Ok(if met { Found::Nothing } else { Found::Due(day) })
+}
+
+/// The date of an interval; nothing where it has no base.
+fn repeated(clause: &Interval, ground: &Ground) -> Result<Option<Date>, String> {
     let Ground { item, done, .. } = ground;
     let base = match clause.from {
         From::Entry => item.entered.or(item.made),
@@ -33,7 +81,7 @@ pub fn due(clause: &Calendar, ground: &Ground) -> Result<Option<Date>, String> {
     Ok(Some(date))
 }
 
-fn fixed(clause: &Calendar, ground: &Ground) -> Result<Option<Date>, String> {
+fn fixed(clause: &Interval, ground: &Ground) -> Result<Option<Date>, String> {
     let Ground { item, rule, done, .. } = ground;
     let first = clause.anchor.or(item.entered).or(item.made).or(done.first().copied());
     let Some(first) = first else { return Ok(None) };

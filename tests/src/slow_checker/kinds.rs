@@ -25,6 +25,8 @@ pub struct Position {
 pub struct Attribute {
     pub name: String,
     pub column: String,
+    /// A unit or a bound makes it a number.
+    pub number: bool,
 }
 
 impl Kind {
@@ -39,6 +41,11 @@ impl Kind {
             positions: positions.into_iter().map(Position::read).collect::<Result<_, _>>()?,
             attributes: attributes.into_iter().map(Attribute::read).collect::<Result<_, _>>()?,
         })
+    }
+
+    /// By its name or by its column.
+    pub fn attribute(&self, name: &str) -> Option<&Attribute> {
+        self.attributes.iter().find(|attribute| attribute.name == name || attribute.column == name)
     }
 }
 
@@ -74,6 +81,7 @@ impl Attribute {
             Some(unit) => format!("{words}_{unit}"),
             None => words,
         };
-        Ok(Attribute { name, column })
+        let number = ["unit", "min", "max"].iter().any(|key| table.contains_key(*key));
+        Ok(Attribute { name, column, number })
     }
 }

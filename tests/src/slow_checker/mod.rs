@@ -3,27 +3,31 @@
 //! The tests hold the daemon's table against it.
 
 mod after;
+mod alike;
 pub(crate) mod applies;
 mod calendar;
 mod chains;
-mod civil;
+pub(crate) mod civil;
 mod decimal;
 mod dials;
+mod fellows;
 #[cfg(test)]
 mod golden;
 mod kinds;
 pub(crate) mod moments;
 pub(crate) mod overlaps;
+mod place;
 pub(crate) mod policy;
 pub(crate) mod register;
 mod row;
-mod rules;
+pub(crate) mod rules;
 mod sheets;
 mod standing;
 #[cfg(test)]
 mod stories;
 mod toml_cells;
 mod usage;
+mod when;
 mod work_done;
 
 use jiff::Timestamp;
@@ -68,13 +72,32 @@ pub fn reckon(
     policy_files: &BTreeMap<String, String>,
     as_of: Date,
 ) -> Result<Vec<Row>, String> {
+    let mut tables = reckon_each(files, policy_files, &[as_of])?;
+    Ok(tables.remove(0))
+}
+
+/// The same on each of several dates, from one reading of the files.
+pub fn reckon_each(
+    files: &BTreeMap<String, String>,
+    policy_files: &BTreeMap<String, String>,
+    days: &[Date],
+) -> Result<Vec<Vec<Row>>, String> {
     let policy = Policy::read(policy_files)?;
     let register = Register::read(files, &policy)?;
     overlaps::refuse(&register.fittings, &register.items, &policy)?;
-    let world = World { policy, register, as_of };
+    let mut world = World { policy, register, as_of: Date::ZERO };
+    let mut tables = Vec::new();
+    for day in days {
+        world.as_of = *day;
+        tables.push(table(&world)?);
+    }
+    Ok(tables)
+}
+
+fn table(world: &World) -> Result<Vec<Row>, String> {
     let mut rows = Vec::new();
     for item in &world.register.items {
-        rows.extend(row::of_item(&world, item)?);
+        rows.extend(row::of_item(world, item)?);
     }
     rows.sort_by(|a, b| (&a.item, &a.rule).cmp(&(&b.item, &b.rule)));
     Ok(rows)

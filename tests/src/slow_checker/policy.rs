@@ -28,7 +28,22 @@ impl Policy {
                 policy.home = moments::zone(&home)?;
             }
         }
+        policy.readings_are_known()?;
         Ok(policy)
+    }
+
+    /// A condition speaks of a reading that work on its rule may carry, on gear of the same kind.
+    fn readings_are_known(&self) -> Result<(), String> {
+        for rule in &self.rules {
+            for when in rule.conditions() {
+                let of = when.of.as_deref().unwrap_or(&rule.id);
+                let of = self.rule(of).ok_or_else(|| format!("{}: no rule {of:?}", rule.id))?;
+                if of.kind() != rule.kind() || !of.records.contains(&when.reading) {
+                    return Err(format!("{}: {} records no {:?}", rule.id, of.id, when.reading));
+                }
+            }
+        }
+        Ok(())
     }
 
     pub fn kind(&self, name: &str) -> Result<&Kind, String> {

@@ -57,11 +57,13 @@ pub struct Work {
     pub rule: String,
     pub at: Timestamp,
     pub outcome: Outcome,
+    pub readings: Vec<(String, Decimal)>,
 }
 
-pub struct Withdrawal {
+pub struct State {
     pub item: String,
     pub at: Timestamp,
+    pub word: String,
 }
 
 pub struct Register {
@@ -69,7 +71,7 @@ pub struct Register {
     pub fittings: Vec<Fitting>,
     pub uses: Vec<Use>,
     pub work: Vec<Work>,
-    pub withdrawals: Vec<Withdrawal>,
+    pub states: Vec<State>,
 }
 
 impl Register {
@@ -79,7 +81,7 @@ impl Register {
             fittings: fittings(files, &items)?,
             uses: dials::uses(files, &items, policy)?,
             work: work(files, &items)?,
-            withdrawals: withdrawals(files, &items)?,
+            states: states(files, &items)?,
             items,
         })
     }
@@ -216,19 +218,35 @@ fn work(files: &Files, items: &[Item]) -> Result<Vec<Work>, String> {
             rule: line.need("rule")?.to_owned(),
             at: from_midnight(&line, "done_at", items)?,
             outcome,
+            readings: readings(&line)?,
         });
     }
     Ok(work)
 }
 
-fn withdrawals(files: &Files, items: &[Item]) -> Result<Vec<Withdrawal>, String> {
-    sheets::no_key_twice(&sheets::lines(files, "states.csv")?, "key")?;
-    let mut withdrawals = Vec::new();
-    for line in sheets::live(files, "states.csv")? {
-        let at = from_midnight(&line, "at", items)?;
-        if line.need("state")? == "withdrawn" {
-            withdrawals.push(Withdrawal { item: line.need("item")?.to_owned(), at });
+/// A measurement in words is no reading: no bound could be held against it.
+fn readings(line: &Line) -> Result<Vec<(String, Decimal)>, String> {
+    let mut readings = Vec::new();
+    for pair in line.get("measurements").into_iter().flat_map(|cell| cell.split(';')) {
+        let pair = pair.split_once('=').ok_or_else(|| line.wrong("measurements", "write name=value"))?;
+        if let Ok(value) = Decimal::parse(pair.1.trim()) {
+            readings.push((pair.0.trim().to_owned(), value));
         }
     }
-    Ok(withdrawals)
+    Ok(readings)
+}
+
+fn states(files: &Files, items: &[Item]) -> Result<Vec<State>, String> {
+    const WORDS: [&str; 5] = ["quarantined", "released", "withdrawn", "laid up", "returned"];
+    sheets::no_key_twice(&sheets::lines(files, "states.csv")?, "key")?;
+    let mut states = Vec::new();
+    for line in sheets::live(files, "states.csv")? {
+        let at = from_midnight(&line, "at", items)?;
+        let word = line.need("state")?.to_owned();
+        if !WORDS.contains(&word.as_str()) {
+            return Err(line.wrong("state", word));
+        }
+        states.push(State { item: line.need("item")?.to_owned(), at, word });
+    }
+    Ok(states)
 }

@@ -1,19 +1,19 @@
 //! The rows of one item, one for each rule that applies.
 
 use super::applies::applies;
-use super::calendar::{self, Ground};
+use super::calendar::{self, Found, Ground};
 use super::chains::{self, Counted};
-use super::register::{Item, Withdrawal};
+use super::register::Item;
 use super::rules::Rule;
 use super::standing::{self, Standing};
-use super::{Row, World, after, moments, usage, work_done};
+use super::when::When;
+use super::{Row, World, after, alike, moments, place, usage, when, work_done};
 use jiff::Timestamp;
 use jiff::civil::Date;
 
 pub fn of_item(world: &World, item: &Item) -> Result<Vec<Row>, String> {
     let cutoff = world.cutoff(item)?;
-    let gone = |w: &Withdrawal| w.item == item.tag && w.at < cutoff;
-    if world.register.withdrawals.iter().any(gone) {
+    if place::withdrawn(world, &item.tag, cutoff) {
         return Ok(Vec::new());
     }
     let mut events = chains::counted(&item.tag, &world.register);
@@ -21,7 +21,7 @@ pub fn of_item(world: &World, item: &Item) -> Result<Vec<Row>, String> {
     let kind = world.policy.kind(&item.kind)?;
     let mut rows = Vec::new();
     for rule in &world.policy.rules {
-        if rule.has_rows() && applies(rule, item, kind) {
+        if rule.has_rows() && applies(rule, item, kind) && place::suits(world, item, rule)? {
             rows.push(Reckoning::new(world, item, rule, &events)?.row()?);
         }
     }
@@ -56,6 +56,10 @@ impl<'a> Reckoning<'a> {
         Ok(self.row)
     }
 
+    fn counts(&self, when: Option<&When>) -> Result<bool, String> {
+        when::holds(self.world, self.item, self.rule, when)
+    }
+
     fn worsen(&mut self, standing: Standing) {
         self.standing = self.standing.max(standing);
     }
@@ -70,13 +74,20 @@ impl<'a> Reckoning<'a> {
             as_of: self.world.as_of,
         };
         for clause in &self.rule.calendars {
-            let Some(date) = calendar::due(clause, &ground)? else {
-                self.row.no_base = true;
-                self.worsen(Standing::Overdue);
+            if !self.counts(clause.when.as_ref())? {
                 continue;
-            };
-            self.row.calendar_due = earlier(self.row.calendar_due, Some(date));
-            self.worsen(standing::of_calendar(date, self.rule, self.world.as_of)?);
+            }
+            match calendar::due(clause, &ground)? {
+                Found::NoBase => {
+                    self.row.no_base = true;
+                    self.worsen(Standing::Overdue);
+                }
+                Found::Nothing => {}
+                Found::Due(date) => {
+                    self.row.calendar_due = earlier(self.row.calendar_due, Some(date));
+                    self.worsen(standing::of_calendar(date, self.rule, self.world.as_of)?);
+                }
+            }
         }
         // One clause without a base leaves the whole calendar without a date.
         if self.row.no_base {
@@ -88,6 +99,9 @@ impl<'a> Reckoning<'a> {
     fn usages(&mut self) -> Result<(), String> {
         let last = self.work.last().copied();
         for clause in &self.rule.usages {
+            if !self.counts(clause.when.as_ref())? {
+                continue;
+            }
             let found = usage::reckon(self.world, self.item, clause, self.events, last)?;
             self.row.usage_due = earlier(self.row.usage_due, found.reached);
             self.worsen(standing::of_usage(found.used, clause));
@@ -101,10 +115,20 @@ impl<'a> Reckoning<'a> {
         let last = self.work.last().copied();
         for clause in &self.rule.afters {
             let due = after::due(self.world, self.item, clause, self.events, last)?;
-            self.row.after_due = earlier(self.row.after_due, due);
-            if let Some(date) = due {
-                self.worsen(standing::of_after(date, self.rule, self.world.as_of)?);
-            }
+            self.opened(due)?;
+        }
+        // Work does not clear it: only the items themselves do.
+        if !self.rule.alikes.is_empty() {
+            let unlike = alike::due(self.world, self.item, self.rule)?;
+            self.opened(unlike)?;
+        }
+        Ok(())
+    }
+
+    fn opened(&mut self, due: Option<Date>) -> Result<(), String> {
+        self.row.after_due = earlier(self.row.after_due, due);
+        if let Some(date) = due {
+            self.worsen(standing::of_after(date, self.rule, self.world.as_of)?);
         }
         Ok(())
     }

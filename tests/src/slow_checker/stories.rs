@@ -1,5 +1,10 @@
 //! Small registers worked by hand from the contract's words and the domain's examples.
 
+mod conditions;
+mod happenings;
+mod likeness;
+mod yearly;
+
 use super::{Row, reckon};
 use jiff::civil::{Date, date};
 use std::collections::BTreeMap;
@@ -11,6 +16,7 @@ meters = ["launches", "shock loads", { name = "engine hours", dial = true, rolls
 positions = [{ name = "fall", takes = "fall", count = 1 }, { name = "second", takes = "fall" }]
 [[kind]]
 name = "fall"
+attributes = [{ name = "drum" }, { name = "length", unit = "m" }]
 positions = [{ name = "shackle", takes = "shackle" }]
 [[kind]]
 name = "shackle"
@@ -57,6 +63,15 @@ impl Story {
         rows.into_iter().find(|row| row.item == item).unwrap()
     }
 
+    fn has(&self, item: &str, as_of: Date) -> bool {
+        self.try_at(as_of).unwrap().iter().any(|row| row.item == item)
+    }
+
+    fn row(&self, item: &str, rule: &str, as_of: Date) -> Row {
+        let rows = self.try_at(as_of).unwrap();
+        rows.into_iter().find(|row| row.item == item && row.rule == rule).unwrap()
+    }
+
     fn used(&self, item: &str, as_of: Date) -> String {
         self.at(item, as_of).used[0].1.clone()
     }
@@ -67,6 +82,12 @@ fn rule(kind: &str, clauses: &str) -> String {
         "[[rule]]\nid = \"{kind}-rule\"\ntitle = \"t\"\napplies_to = {{ kind = \"{kind}\" }}\n\
          work = \"check\"\noverdue = \"advisory\"\nauthority = \"house\"\n{clauses}\n"
     )
+}
+
+/// A rule whose work carries readings.
+fn gauge(clauses: &str) -> String {
+    rule("fall", clauses).replace("fall-rule", "gauge")
+        + "records = [{ name = \"severity\", unit = \"percent\" }, { name = \"wear\" }]\n"
 }
 
 fn launches(kind: &str) -> String {

@@ -53,6 +53,7 @@ const HOUSE_LIMITS: &[HouseLimit] = &[
         "5 mm is a house figure",
     ),
     ("final-drive-oil-sample", "water in oil", None, Some("0.2"), "0.2 % is a house figure"),
+    ("final-drive-resample", "water in oil", None, Some("0.2"), "0.2 % is a house figure"),
     ("final-drive-seawater", "water in oil", None, Some("0.2"), "0.2 % is a house figure"),
     (
         "winch-wire-before-use",

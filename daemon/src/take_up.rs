@@ -1,0 +1,227 @@
+//! A policy set taken up: rehearsed against the one it would replace, approved by name, and kept as a record.
+
+use std::collections::BTreeSet;
+
+use jiff::civil::Date;
+use policies::due::{DueRow, Evaluator};
+use policies::load::{PolicyFile, PolicySet};
+use policies::rule::Effect;
+use policies::standing::Standing;
+use policies::zone::Instant;
+
+use crate::compare::{Beside, Compared, Side, compare};
+use crate::desk::DeskError;
+use crate::due_list::Line;
+use crate::in_force::{When, chosen, packed};
+use crate::policy_set::{self, PolicyError};
+use crate::records::{Person, TakenUp};
+use crate::store::write::Deed;
+use crate::store::{Store, StoreError, Writer};
+
+/// More dates than this that stop a launch later want a second word (house).
+pub const MOST_LATER: usize = 10;
+/// So does a greater part of all of them, in hundredths (house).
+pub const MOST_PERCENT: usize = 5;
+/// Days that gear is given before a rule finds it overdue (house).
+pub const RUN_IN_DAYS: i32 = 14;
+
+/// Who may take a set up, or agree to it.
+const ROLES: [&str; 2] = ["engineer", "head"];
+
+/// What is asked for.
+#[derive(Clone, Debug, Default)]
+pub struct Request {
+    /// Files of the set.
+    pub files: Vec<PolicyFile>,
+    /// Address of who takes it up.
+    pub by: String,
+    /// Address of who agrees.
+    pub second: Option<String>,
+    /// Why.
+    pub reason: Option<String>,
+    /// A matter of safety: no run-in.
+    pub safety: bool,
+}
+
+/// Why a set cannot be taken up at all.
+#[derive(Debug, thiserror::Error)]
+pub enum TakeUpError {
+    /// The set has faults.
+    #[error(transparent)]
+    Policy(#[from] PolicyError),
+    /// The request cannot be right.
+    #[error("{0}")]
+    Refused(String),
+    /// The store failed.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The records could not be read.
+    #[error(transparent)]
+    Desk(#[from] DeskError),
+    /// The set in force could not be read.
+    #[error(transparent)]
+    Other(#[from] anyhow::Error),
+}
+
+/// A set rehearsed, and what stands against taking it up.
+#[derive(Debug)]
+pub struct Rehearsed {
+    /// The set it would replace.
+    pub old: PolicySet,
+    /// The set.
+    pub new: PolicySet,
+    /// From when it would be in force.
+    pub effective_from: Date,
+    /// What moves.
+    pub compared: Compared,
+    /// Rows that would be overdue at once: station, item and rule.
+    pub overdue_at_once: Vec<(String, String, String)>,
+    /// What stands against it; nothing: it may be taken up.
+    pub objections: Vec<String>,
+}
+
+/// Rehearses a set as of today, against the one that would be in force on its day.
+///
+/// # Errors
+/// A broken set, one without its day or with a day gone by, a person who may not, or the store's failure.
+pub async fn rehearse(store: &Store, request: &Request, now: Instant) -> Result<Rehearsed, TakeUpError> {
+    let new = policy_set::check(&request.files)?;
+    let today = new.service.home_zone.date_of(now);
+    let effective_from = day_of(&new, today)?;
+    people(store, request).await?;
+    if store.approvals(None).await?.iter().any(|kept| kept.key == key(&new, effective_from)) {
+        return Err(already(effective_from));
+    }
+    let old = chosen(store, None, When::On(effective_from)).await?;
+    let (before, after) = (store.fleet(&old, None).await?.fleet, store.fleet(&new, None).await?.fleet);
+    let sides = [Side { set: &old, fleet: &before }, Side { set: &new, fleet: &after }];
+    let beside = Beside::of(store).await?;
+    let compared = compare(&sides[0], &sides[1], &beside, today, effective_from);
+    let overdue_at_once = overdue_at_once(&sides[0], &sides[1], effective_from);
+    let mut objections = Vec::new();
+    objections.extend(wants_second(&compared).filter(|_| request.second.is_none()));
+    let run_in = today.checked_add(jiff::Span::new().days(RUN_IN_DAYS)).unwrap_or(Date::MAX);
+    if !overdue_at_once.is_empty() && effective_from < run_in && !request.safety {
+        objections.push(format!(
+            "{} row(s) would be overdue at once: give them {RUN_IN_DAYS} days (house), so effective_from = \
+             \"{run_in}\" or later, or say --safety",
+            overdue_at_once.len()
+        ));
+    }
+    Ok(Rehearsed { old, new, effective_from, compared, overdue_at_once, objections })
+}
+
+fn key(set: &PolicySet, from: Date) -> String {
+    format!("{} {from}", set.hash)
+}
+
+fn already(from: Date) -> TakeUpError {
+    TakeUpError::Refused(format!("this set was taken up for {from} already"))
+}
+
+fn day_of(set: &PolicySet, today: Date) -> Result<Date, TakeUpError> {
+    let refused = |text: String| Err(TakeUpError::Refused(text));
+    match set.service.effective_from {
+        None => refused(format!(
+            "the set does not say from when it is to be in force; add effective_from = \"{today}\" or later to service.toml"
+        )),
+        Some(from) if from < today => refused(format!(
+            "effective_from = \"{from}\" has gone by; no rule is changed for days gone by: give {today} or later"
+        )),
+        Some(from) => Ok(from),
+    }
+}
+
+/// Both names are of engineers or heads of the register, and of two people.
+async fn people(store: &Store, request: &Request) -> Result<(), TakeUpError> {
+    let people = store.newest::<Person>().await?;
+    for address in [Some(&request.by), request.second.as_ref()].into_iter().flatten() {
+        let role = people.get(address).filter(|person| !person.void).map(|person| person.role.as_str());
+        if !role.is_some_and(|role| ROLES.contains(&role)) {
+            let found = role.map_or("is not in people.csv".to_owned(), |role| format!("is {role}"));
+            return Err(TakeUpError::Refused(format!(
+                "{address} {found}; an engineer or the head of engineering takes a set up"
+            )));
+        }
+    }
+    if request.second.as_deref() == Some(&request.by) {
+        return Err(TakeUpError::Refused("the second word is another person's; give --second".to_owned()));
+    }
+    Ok(())
+}
+
+/// Why a second person must agree; nothing where one is enough.
+pub fn wants_second(compared: &Compared) -> Option<String> {
+    let rows = |counts: fn(&crate::compare::Move) -> bool| {
+        let moved = compared.moves.iter().filter(|one| counts(one));
+        moved.map(|one| (&one.item, &one.rule)).collect::<BTreeSet<_>>().len()
+    };
+    let (later, law) = (rows(|one| one.later), rows(|one| one.law_later));
+    second_word(later, compared.stopping, law)
+}
+
+fn second_word(later: usize, stopping: usize, law: usize) -> Option<String> {
+    let many = later > MOST_LATER || later * 100 > stopping * MOST_PERCENT;
+    if !many && law == 0 {
+        return None;
+    }
+    Some(format!(
+        "{later} of {stopping} dates that stop a launch move later or go, {law} of a rule that stands on law; beyond \
+         {MOST_LATER}, beyond {MOST_PERCENT} % (house), or with any of law, another engineer or the head must agree: --second"
+    ))
+}
+
+/// What the new set alone finds overdue, or used up or held where that limits a launch, on its first day.
+fn overdue_at_once(old: &Side, new: &Side, from: Date) -> Vec<(String, String, String)> {
+    let overdue = |side: &Side| {
+        let table = Evaluator::without_forecasts(side.set, side.fleet, from).table();
+        let rows = table.into_iter().filter(|row| is_overdue(side.set, row));
+        let lines = rows.map(|row| Line::of(side.set, side.fleet, &row));
+        lines.map(|line| (line.station, line.item, line.rule)).collect::<BTreeSet<_>>()
+    };
+    overdue(new).difference(&overdue(old)).cloned().collect()
+}
+
+fn is_overdue(set: &PolicySet, row: &DueRow) -> bool {
+    let bites = set.rule(row.rule).overdue != Effect::Advisory && Evaluator::bites(row);
+    row.standing == Standing::Overdue || bites
+}
+
+/// Keeps a rehearsed set as a record.
+///
+/// # Errors
+/// Something stands against it, it was taken up for that day already, or the store fails.
+pub async fn keep(
+    store: &Store,
+    request: &Request,
+    rehearsed: &Rehearsed,
+    now: Instant,
+) -> Result<(), TakeUpError> {
+    if !rehearsed.objections.is_empty() {
+        return Err(TakeUpError::Refused(rehearsed.objections.join("; ")));
+    }
+    let (hash, from) = (&rehearsed.new.hash, rehearsed.effective_from);
+    let record = TakenUp {
+        key: key(&rehearsed.new, from),
+        void: false,
+        hash: hash.clone(),
+        files: packed(&request.files)?,
+        effective_from: from.to_string(),
+        by: request.by.clone(),
+        second: request.second.clone(),
+        reason: request.reason.clone(),
+        safety: request.safety,
+    };
+    let deed = Deed { actor: request.by.clone(), action: "policy take-up".to_owned(), at: now };
+    store
+        .write(deed, async |tx: &mut Writer| {
+            if tx.current::<TakenUp>(&record.key).await?.is_some() {
+                return Err(already(from));
+            }
+            Ok(tx.append_new(std::slice::from_ref(&record)).await?)
+        })
+        .await
+}
+
+#[cfg(test)]
+mod tests;
