@@ -1,5 +1,6 @@
 //! The command line: what the pages can do, it can do.
 
+mod assess;
 mod backup;
 mod config;
 mod correct;
@@ -75,6 +76,8 @@ enum Command {
     Demo(serve::Demo),
     /// Check the settings
     Config(config::ConfigCommand),
+    /// Judge what was found on gear by the discard criteria; records nothing
+    Assess(assess::Assess),
     /// The proof load a piece of gear must bear
     ProofLoad(proof_load::ProofLoad),
     /// Reckon everything again from the records and compare
@@ -147,6 +150,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Serve(serve) => serve.run(&settings).await,
         Command::Demo(demo) => demo.run().await,
         Command::Config(config) => config.run(&settings),
+        Command::Assess(assess) => assess.run(),
         Command::ProofLoad(proof_load) => proof_load.run(),
         Command::Verify => verify::run(&settings).await,
         Command::Backup(backup) => backup.run(&settings).await,

@@ -8,6 +8,7 @@
 pub mod after;
 pub mod alike;
 pub mod amount;
+pub mod assess;
 pub mod calendar;
 pub mod condition;
 pub mod cover;
@@ -37,5 +38,6 @@ pub mod service;
 pub mod shipped;
 pub mod span;
 pub mod standing;
+pub mod trend;
 pub mod usage;
 pub mod zone;

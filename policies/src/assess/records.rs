@@ -1,0 +1,21 @@
+//! How the readings that rules record come to the criteria.
+
+use super::gear::{KINDS, plain};
+
+/// Words of `criterion` in the rules' records, and the measure that each stands for.
+const CRITERIA: [(&str, &str); 5] = [
+    ("wire diameter", "diameter_mm"),
+    ("broken wires in 6d", "breaks_6d"),
+    ("broken wires in 30d", "breaks_30d"),
+    ("wire corrosion", "corrosion_percent"),
+    ("link diameter", "link_diameter_mm"),
+];
+
+/// The measure that a recorded reading of a kind is: by the rule's `criterion` word, else by its name, such
+/// as `throat growth`. Nothing for readings that no discard criterion judges, such as a hauled length.
+pub fn measure_of(kind: &str, name: &str, criterion: Option<&str>) -> Option<&'static str> {
+    let word = criterion.and_then(|word| CRITERIA.iter().find(|(own, _)| *own == word));
+    let wanted = word.map_or_else(|| plain(name), |(_, measure)| (*measure).to_owned());
+    let (_, gear) = KINDS.iter().find(|(own, _)| plain(own) == plain(kind))?;
+    gear.measures.iter().find(|field| field.goes_by(&wanted)).map(|field| field.name)
+}
