@@ -7,6 +7,7 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 use policies::amount::Amount;
+use policies::assess::Verdict;
 use policies::due::{DueRow, Evaluator};
 use policies::facts::{Fleet, ItemId};
 use policies::kinds::MeterId;
@@ -17,10 +18,10 @@ use tokio::sync::Mutex;
 
 use crate::clock::Clock;
 use crate::kept_dates;
-use crate::records::{self, Usage, Work};
+use crate::records::{self, Item, Usage, Work};
 use crate::register::{Change, Changes, Faults, FolderError, RowFault, Sheet, plan};
 use crate::store::due_table::StoredDue;
-use crate::store::fleet::{Loaded, of_register};
+use crate::store::fleet::{Loaded, judged, of_register};
 use crate::store::write::Deed;
 use crate::store::{Store, StoreError, Stored, Writer};
 
@@ -225,6 +226,9 @@ impl Desk {
             .write(self.deed("work"), async |tx: &mut Writer| {
                 if !is_new(tx, &work).await? {
                     return Ok(Recorded { new: false, items: 0, rows: 0 });
+                }
+                if let Some(item) = tx.current::<Item>(&work.item).await? {
+                    accept(&self.set, &item, &work)?;
                 }
                 tx.append_new(std::slice::from_ref(&work)).await?;
                 let mut loaded = tx.fleet(&self.set).await?;
@@ -438,6 +442,33 @@ fn add_cut(fleet: &Fleet, items: &mut BTreeSet<ItemId>) {
 struct Moved {
     items: Vec<ItemId>,
     meters: Option<BTreeSet<MeterId>>,
+}
+
+/// Work that found gear beyond a discard criterion is recorded as failed: only a person may decide otherwise, by a
+/// release.
+fn accept(set: &PolicySet, item: &Item, work: &Work) -> Result<(), DeskError> {
+    let Some(judged) = judged(set, item, work).filter(|_| work.outcome != "failed") else { return Ok(()) };
+    if judged.verdict() != Some(Verdict::Discard) {
+        return Ok(());
+    }
+    let worst = judged.assessments.iter().flat_map(|found| &found.criteria);
+    let said: Vec<String> = worst
+        .filter(|criterion| criterion.verdict() == Verdict::Discard)
+        .map(|criterion| {
+            format!(
+                "{} {}, {} ({})",
+                criterion.name,
+                criterion.value_text(),
+                criterion.limit_text(),
+                criterion.source
+            )
+        })
+        .collect();
+    let found = if said.is_empty() { "the ratings together reach 100 %".to_owned() } else { said.join("; ") };
+    Err(DeskError::Refused(format!(
+        "the discard criteria discard it: {found}. Record it as failed; whether it may be used all the same is a \
+         competent person's decision, recorded as a release"
+    )))
 }
 
 /// Whether a record is new. The same again is not; the same key with other values is refused, since live

@@ -223,6 +223,10 @@ impl Words<'_> {
         match shut {
             Shut::Withdrawn(at) => format!("withdrawn {}", day(zone.date_of(*at))),
             Shut::Quarantined(at) => format!("quarantined {}", day(zone.date_of(*at))),
+            Shut::Condemned(found) => {
+                let rule = &self.set.rule(found.rule).title;
+                format!("a reading of {} beyond its discard criterion ({rule})", day(found.on))
+            }
             Shut::Failed(done) => format!("failed {} on {}", self.set.rule(done.rule).title, day(done.date)),
         }
     }

@@ -26,5 +26,6 @@ pub mod sweep;
 pub mod take_up;
 pub mod telemetry;
 pub mod verify;
+pub mod wear;
 pub mod web;
 pub mod why;

@@ -3,6 +3,7 @@
 mod ahead;
 mod asked;
 mod caution;
+mod chart;
 mod doubts;
 mod fault;
 mod filters;

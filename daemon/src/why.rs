@@ -11,17 +11,22 @@ use policies::load::PolicySet;
 use policies::odds::Lender;
 use policies::rule::{Grid, Rule, Timing, When, YearDay};
 use policies::span::Span;
+use policies::wear::Wear;
 use policies::zone::{Instant, Zone};
 use serde_json::{Value, json};
 
 use crate::gear;
 use crate::kept_dates;
+use crate::records::Work;
+use crate::wear;
 
 /// A derivation with the names it needs to be told.
 pub struct Why<'f> {
     set: &'f PolicySet,
     fleet: &'f Fleet,
     as_of: Date,
+    /// How the readings of its work wear.
+    wear: Vec<Wear>,
     /// The row as it stands, where an earlier date waits for an engineer.
     stands: Option<DueRow>,
     /// What it tells.
@@ -50,7 +55,20 @@ impl<'f> Why<'f> {
         let derivation = evaluator.derive(item, rule);
         let kept = evaluator.kept(item, rule);
         let stands = kept.map(|_| evaluator.as_it_stands(&derivation.row));
-        Some(Why { set, fleet, as_of, stands, derivation })
+        Some(Why { set, fleet, as_of, wear: Vec::new(), stands, derivation })
+    }
+
+    /// With the trends of what was measured with work on the rule, out of the item's records of work.
+    #[must_use]
+    pub fn with_wear<'w>(self, works: impl IntoIterator<Item = &'w Work>) -> Why<'f> {
+        let row = &self.derivation.row;
+        let reads = wear::reads(self.set, self.fleet, row.item, works);
+        let attributes = wear::attributes(self.fleet, row.item);
+        let attributes: Vec<(&str, &str)> =
+            attributes.iter().map(|(name, value)| (&**name, &**value)).collect();
+        let mut found = Evaluator::new(self.set, self.fleet, self.as_of).wear(row.item, &reads, &attributes);
+        found.retain(|wear| wear.rule == row.rule);
+        Why { wear: found, ..self }
     }
 
     fn rule(&self) -> &Rule {
@@ -88,6 +106,7 @@ impl<'f> Why<'f> {
         parts.extend(found.usage.iter().map(|working| self.usage_part(working)));
         parts.extend(found.after.iter().map(|working| self.after_part(working)));
         parts.extend(found.unlike.iter().map(|unlike| self.unlike_part(unlike)));
+        parts.extend(self.wear.iter().filter_map(|wear| self.wear_part(wear)));
         parts.push(self.verdict_part());
         parts.extend(self.stands.iter().map(|stands| self.waiting_part(stands)));
         parts
@@ -304,6 +323,12 @@ impl<'f> Why<'f> {
             lines.push(format!("until then: {}", rule.overdue));
         }
         Part { heading: "Verdict".to_owned(), lines }
+    }
+
+    fn wear_part(&self, wear: &Wear) -> Option<Part> {
+        let lines = wear::lines(self.set, wear);
+        let heading = format!("Wear: {}, {} readings", wear.name, wear.points.len());
+        (!lines.is_empty()).then_some(Part { heading, lines })
     }
 
     /// The earlier date that stands, beside the later one above.

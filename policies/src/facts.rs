@@ -109,6 +109,17 @@ pub struct Taken {
     pub value: Amount,
 }
 
+/// Work whose readings the discard criteria discard.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Condemned {
+    /// Rule the work was done on.
+    pub rule: RuleId,
+    /// Moment of the work.
+    pub at: Instant,
+    /// Local date of it.
+    pub on: Date,
+}
+
 /// A state set on an item.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct StateChange {
@@ -195,9 +206,15 @@ pub struct Fleet {
     bearers: HashMap<ItemId, Vec<ItemId>>,
     readings: HashMap<ItemId, Vec<Taken>>,
     kept: HashMap<ItemId, Vec<Kept>>,
+    condemned: HashMap<ItemId, Vec<Condemned>>,
 }
 
 impl Fleet {
+    /// Readings of an item that the discard criteria discard, in time order.
+    pub fn condemned(&self, item: ItemId) -> &[Condemned] {
+        self.condemned.get(&item).map_or(&[], Vec::as_slice)
+    }
+
     /// Earlier dates of an item that wait for an engineer.
     pub fn kept(&self, item: ItemId) -> &[Kept] {
         self.kept.get(&item).map_or(&[], Vec::as_slice)
@@ -499,6 +516,15 @@ impl<'p> FleetBuilder<'p> {
         }
     }
 
+    /// Adds work whose readings the discard criteria discard, whatever its outcome says.
+    pub fn condemn(&mut self, item: &str, rule: &str, when: When) {
+        let (Some(id), Some(rule)) = (self.fleet.find(item), self.set.find_rule(rule)) else { return };
+        let zone = self.fleet.zone_of(self.fleet.item(id));
+        let at = zone.from_start(when);
+        let found = Condemned { rule, at, on: zone.date_of(at) };
+        self.fleet.condemned.entry(id).or_default().push(found);
+    }
+
     /// Adds an earlier date that waits for an engineer.
     pub fn keep(&mut self, item: &str, kept: Kept) {
         if let Some(id) = self.fleet.find(item) {
@@ -547,6 +573,9 @@ impl<'p> FleetBuilder<'p> {
             item.fittings.sort_by_key(|fit| (fit.from, fit.to));
             item.works.sort_by_key(|done| (done.at, done.outcome));
             item.states.sort_by_key(|state| state.at);
+        }
+        for found in self.fleet.condemned.values_mut() {
+            found.sort_by_key(|found| (found.at, found.rule));
         }
         for taken in self.fleet.readings.values_mut() {
             taken.sort_by_key(|taken| (taken.at, taken.rule, taken.reading, taken.value));

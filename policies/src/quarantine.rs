@@ -1,7 +1,7 @@
 //! Which items must not be used, and since when: set aside by a person, by failed work, or for good.
 
 use crate::due::Evaluator;
-use crate::facts::{Done, Item, ItemId, Outcome, State, StateChange};
+use crate::facts::{Condemned, Done, Item, ItemId, Outcome, State, StateChange};
 use crate::zone::Instant;
 
 /// Why an item must not be used.
@@ -13,6 +13,8 @@ pub enum Shut {
     Quarantined(Instant),
     /// Work on it failed, and nothing since has cleared it.
     Failed(Done),
+    /// A reading was beyond its discard criterion, and no person has decided since.
+    Condemned(Condemned),
 }
 
 impl Evaluator<'_> {
@@ -41,7 +43,17 @@ impl Evaluator<'_> {
         let standing = failed.copied().find(|done| !self.is_cleared(id, done, &states));
         let word = |change: &&StateChange| matches!(change.state, State::Quarantined | State::Released);
         let set_aside = states.iter().rfind(word).filter(|change| change.state == State::Quarantined);
-        set_aside.map(|change| Shut::Quarantined(change.at)).or(standing.map(Shut::Failed))
+        let set_aside = set_aside.map(|change| Shut::Quarantined(change.at));
+        set_aside.or(standing.map(Shut::Failed)).or(self.condemned(id, &states).map(Shut::Condemned))
+    }
+
+    /// The first reading beyond its discard criterion that no release followed: later readings, however good, decide
+    /// nothing.
+    fn condemned(&self, id: ItemId, states: &[StateChange]) -> Option<Condemned> {
+        let cutoff = self.cutoff(self.fleet.item(id));
+        let released = |at| states.iter().any(|change| change.state == State::Released && change.at > at);
+        let mut found = self.fleet.condemned(id).iter().filter(|found| found.at < cutoff);
+        found.find(|found| !released(found.at)).copied()
     }
 
     /// Passed or done work that counts for the rule, or a release, strictly later: at the same moment the

@@ -10,6 +10,8 @@ use crate::amount::Amount;
 
 /// Fewer readings make no trend.
 pub const FEWEST: usize = 3;
+/// Fewer earlier readings say too little of their own scatter to call the next one a jump.
+const FEWEST_BEFORE_JUMP: usize = 4;
 /// How sure the bound is, on one side.
 const LEVEL: f64 = 0.95;
 /// A reading further than this many residual standard deviations off the earlier line is a jump.
@@ -196,11 +198,14 @@ pub struct Jump {
     pub towards_limit: bool,
 }
 
-/// Whether the latest reading is a jump off the line through the earlier ones, of which three are needed.
+/// Whether the latest reading is a jump off the line through the earlier ones, of which four are needed.
 /// `step` is the gauge's smallest step: readings cannot scatter less than its rounding.
 pub fn jump(points: &[Point], limit: Limit, step: Amount) -> Option<Jump> {
     let latest = points.iter().copied().max_by_key(|point| point.used)?;
     let earlier: Vec<Point> = points.iter().copied().filter(|point| point.used < latest.used).collect();
+    if earlier.len() < FEWEST_BEFORE_JUMP {
+        return None;
+    }
     let trend = Trend::fit(&earlier).ok()?;
     let expected = trend.at(latest.used.to_f64());
     let off = latest.reading.to_f64() - expected;

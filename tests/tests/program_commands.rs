@@ -590,3 +590,40 @@ fn hours_that_speak_of_more_launches_are_doubted_until_they_are_accounted_for() 
     assert!(doubts().contains("(caw): ready\n"), "{}", doubts());
     room.tallow("verify").done();
 }
+
+/// domain brief 4.9 A and 4.10: the sister chain crosses 11.70 mm at 312.9 launches, its bound at 301, so 60 are safe and
+/// the 61st comes by 3 Sep 2027 with 10 %; C-0221 is off the line of its first four readings by 0.35 mm.
+#[test]
+fn wear_is_foretold_and_a_sudden_loss_asks_for_its_cause() {
+    let room = Room::with_demo();
+    let sister = room.tallow("why C-0222 stopper-gauging --as-of 2026-10-11").done();
+    for said in [
+        "-0.00403 mm for each of launches, over 5 readings",
+        "11.70 mm, at 312.9 launches; with 95 % certainty it stays within to 301",
+        "60 more launches are within it with 95 % certainty; the use after them comes by 3 Sep 2027 with 10 %",
+        "only while severity of stopper-gauging is at least 60 %: it does",
+        "last done 6 Oct 2026 + 2 weeks = 20 Oct 2026",
+    ] {
+        assert!(sister.contains(said), "{said}\n{sister}");
+    }
+    let failed = room.tallow("why C-0221 stopper-gauging --as-of 2026-10-06").done();
+    let said =
+        "sudden loss, look for its cause: 11.66 mm where the earlier readings foretold 12.01 (0.35 off";
+    assert!(failed.contains(said), "{failed}");
+    let wire = room.tallow("why W-0471 winch-wire-measurement --as-of 2026-10-11").done();
+    assert!(wire.contains("20.95 mm, at 628.1 pulls"), "{wire}");
+}
+
+#[test]
+fn what_the_criteria_discard_cannot_be_recorded_as_passed() {
+    let room = Room::with_demo();
+    let gauge =
+        ["work", "C-0222", "stopper-gauging", "--outcome", "passed", "--measure", "link diameter=11.6"];
+    let refused = room.tallow_words(&gauge).refused();
+    assert!(refused.contains("discard criteria discard it") && refused.contains("EN 818-6"), "{refused}");
+    let mut failed = gauge;
+    failed[4] = "failed";
+    room.tallow_words(&failed).done();
+    let readiness = json(room.tallow("readiness --station net --format json"))[0]["reasons"].to_string();
+    assert!(readiness.contains("holds C-0222, failed"), "{readiness}");
+}

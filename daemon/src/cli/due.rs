@@ -8,6 +8,8 @@ use super::setting::Replay;
 use super::{Answer, Format, Settings, TextFormat};
 use crate::due_list::{self, Wanted};
 use crate::kept_dates::{self, Waiting};
+use crate::records::Work;
+use crate::store::current::Newest;
 use crate::why;
 
 #[derive(Debug, Args)]
@@ -103,6 +105,8 @@ impl Why {
         let Some(why) = why::Why::of(&desk.set, &fleet, as_of, &self.item, &self.rule) else {
             anyhow::bail!("{} {} cannot be explained", self.item, self.rule)
         };
+        let works: Newest<Work> = desk.store.newest_known(known_before).await?;
+        let why = why.with_wear(works.values());
         match self.format {
             TextFormat::Text => say(format_args!("{}", why.text()))?,
             TextFormat::Json => say(format_args!("{}\n", serde_json::to_string_pretty(&why.json())?))?,

@@ -6,14 +6,16 @@ use std::sync::Arc;
 use futures_util::TryStreamExt;
 use jiff::civil::Date;
 use policies::amount::Amount;
+use policies::assess::Verdict;
 use policies::dial::{self, DialFall};
 use policies::doubts::Answer;
 use policies::facts::{Fleet, FleetBuilder, ItemId, ItemRecord, Outcome, Quantity, State as ItemState};
+use policies::judge::{Judged, SEVERITY, judge};
 use policies::kinds::{AttributeType, MeterId};
 use policies::load::PolicySet;
 use policies::odds::Learnt;
 use policies::rule::Value;
-use policies::zone::{Instant, Zone};
+use policies::zone::{Instant, When, Zone};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, QuerySelect,
     StreamTrait,
@@ -84,9 +86,11 @@ async fn load(
     let head = chain::head(db).await?.seq;
     let mut builder = FleetBuilder::new(set);
     add_stations(&mut builder, newest::<Station>(db, known_before).await?.values());
-    add_items(&mut builder, set, newest::<Item>(db, known_before).await?.values());
+    let items = newest::<Item>(db, known_before).await?;
+    add_items(&mut builder, set, items.values());
     add_fittings(&mut builder, newest::<Fitting>(db, known_before).await?.values());
-    add_work(&mut builder, newest::<Work>(db, known_before).await?.values());
+    add_work(&mut builder, set, &items, newest::<Work>(db, known_before).await?.values());
+    drop(items);
     add_states(&mut builder, newest::<State>(db, known_before).await?.values());
     add_kept(&mut builder, set, newest::<KeptDate>(db, known_before).await?.values());
     let answers = newest::<DoubtAnswer>(db, known_before).await?;
@@ -103,7 +107,7 @@ pub fn of_register(set: &PolicySet, register: &Register) -> Fleet {
     add_stations(&mut builder, register.stations.values());
     add_items(&mut builder, set, register.items.values());
     add_fittings(&mut builder, register.fittings.values());
-    add_work(&mut builder, register.work.values());
+    add_work(&mut builder, set, &register.items, register.work.values());
     add_states(&mut builder, register.states.values());
     for row in register.usage.values().filter(|row| !row.void) {
         add_use(&mut builder, row);
@@ -177,7 +181,7 @@ fn attributes<'r>(set: &PolicySet, row: &'r Item) -> Vec<(&'r str, Value)> {
     records::attributes(row.attributes.as_deref()).filter_map(typed).collect()
 }
 
-fn pairs(text: Option<&str>) -> impl Iterator<Item = (&str, &str)> {
+pub fn pairs(text: Option<&str>) -> impl Iterator<Item = (&str, &str)> {
     let pairs = text.into_iter().flat_map(|text| text.split(';')).filter_map(|pair| pair.split_once('='));
     pairs.map(|(name, value)| (name.trim(), value.trim()))
 }
@@ -189,18 +193,46 @@ fn add_fittings<'r>(builder: &mut FleetBuilder, rows: impl Iterator<Item = &'r F
     }
 }
 
-fn add_work<'r>(builder: &mut FleetBuilder, rows: impl Iterator<Item = &'r Work>) {
+fn add_work<'r>(
+    builder: &mut FleetBuilder,
+    set: &PolicySet,
+    items: &HashMap<String, Item>,
+    rows: impl Iterator<Item = &'r Work>,
+) {
     for row in sorted(rows) {
-        if let Some(outcome) = Outcome::from_word(&row.outcome) {
-            let at = when(row.at, row.day.as_deref());
-            builder.work(&row.item, &row.rule, at, outcome);
-            for (name, value) in pairs(row.measurements.as_deref()) {
-                if let Ok(value) = value.parse() {
-                    builder.reading(&row.item, &row.rule, at, name, value);
-                }
-            }
+        let Some(outcome) = Outcome::from_word(&row.outcome) else { continue };
+        let at = when(row.at, row.day.as_deref());
+        builder.work(&row.item, &row.rule, at, outcome);
+        if row.measurements.is_some() {
+            add_readings(builder, set, items.get(&row.item), row, at);
         }
     }
+}
+
+/// Readings as recorded, what the discard criteria say of them, and the severity where nobody wrote it down.
+fn add_readings(builder: &mut FleetBuilder, set: &PolicySet, item: Option<&Item>, row: &Work, at: When) {
+    let readings: Vec<(&str, &str)> = pairs(row.measurements.as_deref()).collect();
+    for (name, value) in &readings {
+        if let Ok(value) = value.parse() {
+            builder.reading(&row.item, &row.rule, at, name, value);
+        }
+    }
+    let Some(judged) = item.and_then(|item| judged(set, item, row)) else { return };
+    if judged.verdict() == Some(Verdict::Discard) {
+        builder.condemn(&row.item, &row.rule, at);
+    }
+    let severity = judged.severity().filter(|_| !readings.iter().any(|(name, _)| *name == SEVERITY));
+    if let Some(severity) = severity {
+        builder.reading(&row.item, &row.rule, at, SEVERITY, severity);
+    }
+}
+
+/// What the discard criteria say of the readings of a piece of work.
+pub fn judged(set: &PolicySet, item: &Item, work: &Work) -> Option<Judged> {
+    let rule = set.rule(set.find_rule(&work.rule)?);
+    let attributes: Vec<(&str, &str)> = records::attributes(item.attributes.as_deref()).collect();
+    let readings: Vec<(&str, &str)> = pairs(work.measurements.as_deref()).collect();
+    judge(&item.kind, rule, &attributes, &readings)
 }
 
 fn add_states<'r>(builder: &mut FleetBuilder, rows: impl Iterator<Item = &'r State>) {

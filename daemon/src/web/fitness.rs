@@ -11,7 +11,7 @@ use super::words;
 pub(super) const fn word(shut: &Shut) -> &'static str {
     match shut {
         Shut::Withdrawn(_) => "withdrawn",
-        Shut::Quarantined(_) | Shut::Failed(_) => "quarantined",
+        Shut::Quarantined(_) | Shut::Failed(_) | Shut::Condemned(_) => "quarantined",
     }
 }
 
@@ -25,6 +25,7 @@ impl View<'_> {
         match shut {
             Shut::Withdrawn(at) | Shut::Quarantined(at) => self.zone(id).date_of(*at),
             Shut::Failed(done) => done.date,
+            Shut::Condemned(found) => found.on,
         }
     }
 
@@ -35,6 +36,10 @@ impl View<'_> {
             Shut::Failed(done) => {
                 Some(format!("failed: {}", words::lower_first(&self.set.rule(done.rule).title)))
             }
+            Shut::Condemned(found) => Some(format!(
+                "a reading beyond its discard criterion: {}",
+                words::lower_first(&self.set.rule(found.rule).title)
+            )),
             Shut::Withdrawn(_) | Shut::Quarantined(_) => None,
         };
         match reason.map(str::to_owned).or(failed) {

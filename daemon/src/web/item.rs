@@ -18,8 +18,9 @@ use super::place::{Place, View};
 use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
-use super::{Web, filters, near, replay, why, words};
+use super::{Web, chart, filters, near, replay, why, words};
 use crate::records::{self, Certificate, Concession, State, Work};
+use crate::wear;
 
 /// Records of work on the first screen.
 const WORKS: usize = 20;
@@ -68,6 +69,7 @@ struct Page {
     works: Vec<Done>,
     hidden: usize,
     whole: String,
+    wear: Vec<Worn>,
     states: Vec<Remark>,
     certificates: Vec<Remark>,
     concessions: Vec<Remark>,
@@ -146,6 +148,7 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> 
         works,
         hidden,
         whole: asked.links.whole(&Links::item_path(tag)),
+        wear: worn(&view, id, &beside.works),
         states: states(&view, id, &beside.states),
         certificates: beside.certificates.iter().map(certificate).collect(),
         concessions: beside.concessions.iter().map(concession).collect(),
@@ -222,6 +225,40 @@ fn readings(set: &PolicySet, work: &Work) -> Vec<String> {
         unit.map_or_else(|| format!("{name} {value}"), |unit| format!("{name} {value} {unit}"))
     });
     said.collect()
+}
+
+/// A reading with its drawing, what it foretells, and the same numbers as a table.
+struct Worn {
+    heading: String,
+    drawing: String,
+    said: Vec<String>,
+    points: Vec<(String, String, String)>,
+}
+
+/// Readings that were taken three times or more.
+fn worn(view: &View, id: ItemId, works: &[Work]) -> Vec<Worn> {
+    let reads = wear::reads(view.set, view.fleet, id, works);
+    let attributes = wear::attributes(view.fleet, id);
+    let attributes: Vec<(&str, &str)> = attributes.iter().map(|(name, value)| (&**name, &**value)).collect();
+    let found = view.evaluator.wear(id, &reads, &attributes);
+    let bounded = found.iter().filter(|wear| wear.trend.is_ok() && wear.limit.is_some());
+    bounded.map(|wear| worn_one(view, id, wear)).collect()
+}
+
+fn worn_one(view: &View, id: ItemId, wear: &policies::wear::Wear) -> Worn {
+    let unit = wear.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
+    let meter = view.set.kinds.meter_name(wear.meter);
+    let heading = words::upper_first(&wear.name);
+    let title = format!("{heading} of {} against {meter}, with its limit", view.tag(id));
+    let points = wear.points.iter().map(|(on, point)| {
+        (words::full_day(*on), format!("{} {meter}", point.used), format!("{}{unit}", point.reading))
+    });
+    Worn {
+        drawing: chart::wear(wear, &title, meter),
+        said: wear::lines(view.set, wear),
+        points: points.collect(),
+        heading,
+    }
 }
 
 fn states(view: &View, id: ItemId, records: &[State]) -> Vec<Remark> {

@@ -31,7 +31,7 @@ impl Told {
     fn reason(&self, view: &View, id: ItemId, shut: &Shut) -> Option<&str> {
         let at = match shut {
             Shut::Withdrawn(at) | Shut::Quarantined(at) => at.0,
-            Shut::Failed(_) => return None,
+            Shut::Failed(_) | Shut::Condemned(_) => return None,
         };
         let mut states = self.states.iter().filter(|state| *state.item == *view.tag(id) && state.at == at);
         states.find_map(|state| state.reason.as_deref())

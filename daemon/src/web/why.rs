@@ -13,6 +13,7 @@ use super::shell::Shell;
 use super::source::Source;
 use super::visit::html;
 use super::{Web, caution, item, replay, words};
+use crate::records::Work;
 use crate::why::{Part, Why};
 
 #[derive(Template)]
@@ -42,17 +43,19 @@ pub(super) async fn page(
     tag: &str,
     rule: &str,
 ) -> Result<Response, Fault> {
-    let page = source.fleet(|fleet| make(web, asked, fleet, tag, rule)).await?;
+    let works = source.records(|work: &Work| work.item == tag).await?;
+    let page = source.fleet(|fleet| make(web, asked, fleet, tag, rule, &works)).await?;
     html(&page)
 }
 
-fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, id: &str) -> Result<Page, Fault> {
+fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, id: &str, works: &[Work]) -> Result<Page, Fault> {
     let set = &*web.desk.set;
     let item = item::find(fleet, &asked.links, tag)?;
     let view = View::new(web, asked, fleet);
     let row = set.find_rule(id).and_then(|rule| view.rows_of(item).into_iter().find(|row| row.rule == rule));
     let why = row.and_then(|row| Some((row, Why::of(set, fleet, asked.as_of, tag, id)?)));
     let (row, why) = why.ok_or_else(|| no_row(&view, tag, id))?;
+    let why = why.with_wear(works);
     let when = view.when(&why.derivation);
     let known = match view.item(item).station {
         Some(station) => replay::known_at(web, asked, fleet, station),

@@ -71,11 +71,11 @@ fn a_sudden_loss_is_a_jump() {
 
 #[test]
 fn readings_on_a_line_jump_by_more_than_the_gauges_step() {
-    let even = points(&["0", "10", "20", "30"], &["12.95", "12.90", "12.85", "12.79"]);
+    let even = points(&["0", "10", "20", "30", "40"], &["12.95", "12.90", "12.85", "12.80", "12.74"]);
     let limit = Limit::Least(amount("11.70"));
     assert_eq!(jump(&even, limit, amount("0.01")), None);
     assert!(jump(&even, limit, amount("0.0001")).is_some());
-    assert_eq!(jump(&even[..3], limit, amount("0.01")), None);
+    assert_eq!(jump(&even[..4], limit, amount("0.0001")), None, "three say too little of their scatter");
 }
 
 #[test]
