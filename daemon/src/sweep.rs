@@ -111,6 +111,30 @@ async fn hours(desk: &Desk) -> Result<Vec<Hour>, DeskError> {
     .await
 }
 
+/// Everybody whose hour came more than so many hours ago, and who was told before but not since: their address, the
+/// hour up to which they were told, and the hour that is owed.
+///
+/// # Errors
+/// The store's failure.
+pub async fn owed(desk: &Desk, lag_hours: i64) -> Result<Vec<(String, DateTime, DateTime)>, DeskError> {
+    let people = people(desk).await?;
+    let before = desk.store.remembered_under(TOLD).await?;
+    let schedule = daily(desk)?;
+    let now = desk.now().timestamp().saturating_sub(jiff::SignedDuration::from_hours(lag_hours));
+    let Ok(now) = now else { return Ok(Vec::new()) };
+    desk.with_fleet(|fleet| {
+        let late = people.into_iter().filter_map(|person| {
+            audience(&person)?;
+            let last: DateTime = before.get(&person.key)?.parse().ok()?;
+            let zone = compose::zone_of(&desk.set, fleet, &person);
+            let run = schedule.due(Some(last), now, zone.time_zone())?;
+            Some((person.key, last, run.key))
+        });
+        late.collect()
+    })
+    .await
+}
+
 async fn people(desk: &Desk) -> Result<Vec<Person>, DeskError> {
     let mut people: Vec<Person> = desk.store.newest::<Person>().await?.into_values().collect();
     people.sort_by(|a, b| a.key.cmp(&b.key));

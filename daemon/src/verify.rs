@@ -1,4 +1,8 @@
-//! Reckons the due table and the record chain again, and names each difference with both values.
+//! Reckons the due table, the notices owed, the stock and the record chain again, and names each difference with both
+//! values.
+
+mod notices;
+mod stock;
 
 use std::collections::{BTreeMap, HashMap};
 
@@ -25,6 +29,8 @@ pub struct Verified {
 /// The store's failure.
 pub async fn differences(desk: &Desk) -> Result<Verified, DeskError> {
     let mut differences = desk.store.check().await?;
+    differences.extend(stock::differences(&desk.store).await?);
+    differences.extend(notices::differences(desk).await?);
     if let Some(mark) = desk.store.remembered(DUE_MARK).await?.filter(|mark| !mark.ends_with(&desk.set.hash))
     {
         let own = &desk.set.hash;

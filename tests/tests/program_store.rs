@@ -254,7 +254,7 @@ const TAMPERINGS: [(&str, &[&str], &str); 14] = [
     (
         "a link copied behind the last",
         &[
-            "INSERT INTO link SELECT 4, at, actor, action, digest, prev, replace(hash, 'a', 'b') FROM link WHERE seq = 3",
+            "INSERT INTO link SELECT 4, at, actor, action, digest, prev, substr(hash, 2) || substr(hash, 1, 1) FROM link WHERE seq = 3",
         ],
         "link 4 does not follow link 3",
     ),
@@ -323,6 +323,38 @@ async fn verify_lists_what_differs_in_the_due_table() {
         "due table: L-1 no-rule: stored, but the records give no such row",
         "due table: L-1 line-renewal: the records give a row, but none is stored",
         "4 difference(s)",
+    ] {
+        assert!(listed.contains(line), "{line}\n{listed}");
+    }
+}
+
+/// A mail that was changed, a digest that nobody composed, and a shelf with less than nothing on it.
+#[tokio::test]
+async fn verify_names_notices_and_stock_that_differ() {
+    let room = full_room();
+    room.write("stock/parts.csv", "part,description,kind,lead_time,unit\nWR-16,Wire,fall,8 weeks,m\n");
+    room.write(
+        "stock/stock.csv",
+        "key,part,place,at,quantity,reason\nM-1,WR-16,stores,2026-01-02,40,receipt\nM-2,WR-16,stores,2026-02-03,-46.5,issue\n",
+    );
+    room.tallow("import stock").done();
+    let db = raw(&file(&room)).await;
+    run(
+        &db,
+        "INSERT INTO notice (number, occasion, recipient, subject, message_id, bytes, composed_at, state, attempts, \
+         next_attempt_at) VALUES ('N-2026-0901', 'digest', 'mechanic@bay.example', 's', '<m@x.example>', \
+         CAST('To: mechanic@bay.example' AS BLOB), 0, 'sent', 1, 0)",
+    )
+    .await;
+    run(&db, "INSERT INTO setting (name, value) VALUES ('told mechanic@bay.example', '2026-01-05T00:00:00')")
+        .await;
+    db.close().await.unwrap();
+    let listed = room.tallow("verify").no();
+    for line in [
+        "stock: WR-16 at stores: -6.5 after M-2 of 3 Feb 2026, reckoned 0 or more",
+        "notices: mechanic@bay.example: told up to 5 Jan 2026 00:00, reckoned ",
+        "notices: N-2026-0901: its frozen mail does not carry its number N-2026-0901",
+        "3 difference(s)",
     ] {
         assert!(listed.contains(line), "{line}\n{listed}");
     }

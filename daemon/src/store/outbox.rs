@@ -133,6 +133,18 @@ const MOST_CRASHES: i64 = 5;
 /// How long a daemon may have a notice in hand before another takes it.
 const LEASE_MICROS: i64 = 15 * 60 * 1_000_000;
 
+impl Store {
+    /// Number, recipient and frozen bytes of every notice.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn frozen_notices(&self) -> Result<Vec<(String, String, Vec<u8>)>, StoreError> {
+        let rows = entities::notice::Entity::find().order_by_asc(Column::Id).all(&self.db).await;
+        let rows = rows.map_err(StoreError::while_("reading notices"))?;
+        Ok(rows.into_iter().map(|row| (row.number, row.recipient, row.bytes)).collect())
+    }
+}
+
 impl Writer {
     /// Puts a notice into the outbox, to go out at once.
     ///
