@@ -63,7 +63,10 @@ pub fn lines(set: &PolicySet, wear: &Wear) -> Vec<String> {
         ));
     }
     let Ok(trend) = wear.trend else { return lines };
-    lines.push(format!("{:+.5}{unit} for each of {meter}, over {} readings", trend.slope, trend.readings));
+    lines.push(format!(
+        "{:+.5}{unit} a use, counted in {meter}, over {} readings",
+        trend.slope, trend.readings
+    ));
     let Some(limit) = wear.limit else { return lines };
     let bound = limit_text(limit, &unit);
     match (trend.crossing(limit), trend.bound_crossing(limit)) {

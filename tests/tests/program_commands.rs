@@ -598,7 +598,7 @@ fn wear_is_foretold_and_a_sudden_loss_asks_for_its_cause() {
     let room = Room::with_demo();
     let sister = room.tallow("why C-0222 stopper-gauging --as-of 2026-10-11").done();
     for said in [
-        "-0.00403 mm for each of launches, over 5 readings",
+        "-0.00403 mm a use, counted in launches, over 5 readings",
         "11.70 mm, at 312.9 launches; with 95 % certainty it stays within to 301",
         "60 more launches are within it with 95 % certainty; the use after them comes by 3 Sep 2027 with 10 %",
         "only while severity of stopper-gauging is at least 60 %: it does",

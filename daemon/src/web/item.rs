@@ -241,8 +241,11 @@ fn worn(view: &View, id: ItemId, works: &[Work]) -> Vec<Worn> {
     let attributes = wear::attributes(view.fleet, id);
     let attributes: Vec<(&str, &str)> = attributes.iter().map(|(name, value)| (&**name, &**value)).collect();
     let found = view.evaluator.wear(id, &reads, &attributes);
-    let bounded = found.iter().filter(|wear| wear.trend.is_ok() && wear.limit.is_some());
-    bounded.map(|wear| worn_one(view, id, wear)).collect()
+    let mut bounded: Vec<_> =
+        found.iter().filter(|wear| wear.trend.is_ok() && wear.limit.is_some()).collect();
+    // What comes to its limit first is read first.
+    bounded.sort_by_key(|wear| (wear.safe_uses.is_none(), wear.safe_uses));
+    bounded.into_iter().map(|wear| worn_one(view, id, wear)).collect()
 }
 
 fn worn_one(view: &View, id: ItemId, wear: &policies::wear::Wear) -> Worn {
@@ -251,7 +254,11 @@ fn worn_one(view: &View, id: ItemId, wear: &policies::wear::Wear) -> Worn {
     let heading = words::upper_first(&wear.name);
     let title = format!("{heading} of {} against {meter}, with its limit", view.tag(id));
     let points = wear.points.iter().map(|(on, point)| {
-        (words::full_day(*on), format!("{} {meter}", point.used), format!("{}{unit}", point.reading))
+        (
+            words::full_day(*on),
+            format!("{:.0} {meter}", point.used.to_f64()),
+            format!("{}{unit}", point.reading),
+        )
     });
     Worn {
         drawing: chart::wear(wear, &title, meter),
