@@ -12,6 +12,7 @@ mod guard;
 mod item;
 mod judged;
 mod life;
+mod lifting_gear;
 mod line;
 mod links;
 mod mail;
@@ -66,6 +67,10 @@ pub fn router(web: Web) -> Router {
     Router::new()
         .route("/", get(async |visit: Visit| visit.answer(region::page(&visit).await)))
         .route("/station/{slug}", get(async |visit: Visit| visit.answer(station::page(&visit).await)))
+        .route(
+            "/station/{slug}/register",
+            get(async |visit: Visit| visit.answer(lifting_gear::page(&visit).await)),
+        )
         .route("/item/{*tag}", get(async |visit: Visit| visit.answer(item::or_why(&visit).await)))
         .route("/search", get(async |visit: Visit| visit.answer(search::page(&visit).await)))
         .route("/rules", get(async |visit: Visit| visit.answer(rules::all(&visit))))

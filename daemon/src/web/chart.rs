@@ -49,7 +49,7 @@ pub(super) fn wear(wear: &Wear, title: &str, meter: &str) -> String {
     });
     let frame = Frame::of(wear, limit);
     let mut svg = format!(
-        "<svg class=\"chart\" role=\"img\" viewBox=\"0 0 {WIDTH} {HEIGHT}\" xmlns=\"http://www.w3.org/2000/svg\"><title>{}</title>",
+        "<svg class=\"chart\" role=\"img\" viewBox=\"0 0 {WIDTH} {HEIGHT}\"><title>{}</title>",
         askama::filters::escape(title, askama::filters::Html)
             .map(|safe| safe.to_string())
             .unwrap_or_default()

@@ -55,6 +55,10 @@ impl Links {
         self.address(&format!("/station/{}", encoded(slug, false)), &[])
     }
 
+    pub(super) fn register(&self, slug: &str) -> String {
+        self.address(&format!("/station/{}/register", encoded(slug, false)), &[])
+    }
+
     pub(super) fn item_path(tag: &str) -> String {
         format!("/item/{}", encoded(tag, true))
     }

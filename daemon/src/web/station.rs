@@ -53,6 +53,7 @@ struct Page {
     card: Vec<Check>,
     card_caution: &'static str,
     whole: String,
+    register: String,
     all: bool,
 }
 
@@ -99,6 +100,7 @@ fn make(
         card: station.card(),
         card_caution: caution::IF_IN_DOUBT,
         whole: asked.links.whole(&format!("/station/{slug}")),
+        register: asked.links.register(slug),
         all: asked.all,
         shell: Shell::of(web, asked, &format!("What must be done at {name}?"), known),
         name,
@@ -106,7 +108,7 @@ fn make(
     Ok((page, open))
 }
 
-fn unknown(view: &View, slug: &str) -> Fault {
+pub(super) fn unknown(view: &View, slug: &str) -> Fault {
     let stations = view.fleet.stations.iter();
     let links = stations
         .map(|station| Link { text: station.name.to_string(), href: view.links.station(&station.slug) });

@@ -154,6 +154,8 @@ async fn every_page_of_the_demo_answers_and_their_links_hold() {
         "/item/LC-2/07",
         "/item/LC-2%2F07",
         "/item/C-0221",
+        "/item/C-0222",
+        "/station/net/register",
         "/item/F-0463?all=1",
         "/item/F-0417/why/fall-renewal",
         "/item/F-0417?why=fall-renewal",
@@ -182,6 +184,30 @@ async fn every_page_of_the_demo_answers_and_their_links_hold() {
     for path in found.into_iter().step_by(4) {
         assert_eq!(read(&router, &path).await.status, StatusCode::OK, "{path}");
     }
+}
+
+/// The drawing says in words what it shows, and the same numbers stand in a list.
+#[tokio::test]
+async fn wear_is_drawn_and_told() {
+    let router = router(demo_web().await);
+    let text = read(&router, "/item/C-0222").await.text;
+    let told = [
+        "<title>Link diameter of C-0222 against launches, with its limit</title>",
+        "limit 11.70</text>",
+        "60 more launches are within it with 95 % certainty",
+        "<dt>3 Jun 2023, 63 launches</dt><dd>12.71 mm</dd>",
+    ];
+    for said in told {
+        assert!(text.contains(said), "{said}");
+    }
+    assert_eq!(text.matches("<circle").count(), 15, "five readings of three things");
+    let register = read(&router, "/station/net/register").await.text;
+    let row = register.split("<tr>").find(|row| row.contains(">C-0222<")).unwrap();
+    for said in ["5.3 t", "1 Mar 2021", "8 May 2021", "6 Oct 2026", "TR-3310", "6 Apr 2027"] {
+        assert!(row.contains(said), "{said}: {row}");
+    }
+    assert!(register.contains("withdrawn since 6 Oct"), "the failed sister stands in it too");
+    assert_eq!(read(&router, "/station/nowhere/register").await.status, StatusCode::NOT_FOUND);
 }
 
 #[tokio::test]

@@ -10,6 +10,8 @@ use super::work::Work;
 
 const CHAINS: [&str; 4] = ["C-0220", "C-0221", "C-0222", "C-0223"];
 const FAILED: &str = "C-0221";
+/// Worn by 61 % of what is allowed at the fourth reading: from then on gauged every fortnight.
+const WORN: [&str; 2] = ["C-0221", "C-0222"];
 
 /// Link diameter in hundredths of a millimetre at 0, 63, 121, 188 and 240 launches.
 const READINGS: [[&str; 5]; 4] = [
@@ -53,6 +55,9 @@ pub fn works(log: &Log) -> Vec<Work> {
         }
         works.push(examined(chain));
     }
+    for chain in WORN {
+        works.extend(fortnights(times).map(|at| told(chain, "stopper-gauging", at, &mechanic, "", "")));
+    }
     for work in works.iter_mut().filter(|work| work.item == FAILED && work.at >= times[4]) {
         work.outcome = "failed";
         work.note = if work.rule == "stopper-gauging" {
@@ -62,6 +67,12 @@ pub fn works(log: &Log) -> Vec<Work> {
         };
     }
     works
+}
+
+/// Between the reading that made the interval a fortnight and the last.
+fn fortnights(times: [Timestamp; 5]) -> impl Iterator<Item = Timestamp> {
+    let step = move |number: i64| super::coast::minutes_after(times[3], number * 13 * 24 * 60);
+    (1..).map(step).take_while(move |at| at.as_second() < times[4].as_second() - 86_400)
 }
 
 fn gauged(diameter: &str) -> String {
