@@ -6,6 +6,7 @@ mod config;
 mod correct;
 mod doubt;
 mod due;
+mod item;
 mod log;
 mod notices;
 mod odds;
@@ -64,6 +65,8 @@ enum Command {
     Correct(correct::Correct),
     /// Record work done
     Work(work::Work),
+    /// Gear: entered, fitted, removed, cut, cropped, split, lent, and its history
+    Item(item::Item),
     /// Doubts in the logs, and what people answer to them
     Doubt(doubt::Doubt),
     /// Chances of crossing a usage limit, and how well they did
@@ -144,6 +147,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Log(log) => log.run(&settings).await,
         Command::Correct(correct) => correct.run(&settings).await,
         Command::Work(work) => work.run(&settings).await,
+        Command::Item(item) => item.run(&settings).await,
         Command::Doubt(doubt) => doubt.run(&settings).await,
         Command::Odds(odds) => odds.run(&settings).await,
         Command::Notices(notices) => notices.run(&settings).await,

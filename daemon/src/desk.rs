@@ -1,7 +1,9 @@
 //! The desk: where records are taken in, and what follows from them is written down with them.
 
+mod alarm;
 mod settle;
 
+use std::borrow::Cow;
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
@@ -20,6 +22,7 @@ use crate::clock::Clock;
 use crate::kept_dates;
 use crate::records::{self, Item, Usage, Work};
 use crate::register::{Change, Changes, Faults, FolderError, RowFault, Sheet, plan};
+use crate::store::current::Register;
 use crate::store::due_table::StoredDue;
 use crate::store::fleet::{Loaded, judged, of_register};
 use crate::store::write::Deed;
@@ -142,10 +145,22 @@ impl Desk {
     }
 
     async fn take(&self, sheets: &[Sheet], faults: &Faults, action: &str) -> Result<Imported, DeskError> {
+        self.take_made(faults, action, |_| Ok(Cow::Borrowed(sheets))).await
+    }
+
+    /// Takes rows in that are made from the register as the transaction finds it.
+    pub(crate) async fn take_made<'s>(
+        &self,
+        faults: &Faults,
+        action: &str,
+        make: impl FnOnce(&Register) -> Result<Cow<'s, [Sheet]>, DeskError>,
+    ) -> Result<Imported, DeskError> {
         let (now, today) = (self.now(), self.today());
         self.store
             .write(self.deed(action), async |tx: &mut Writer| {
-                let plan = plan(&self.set, sheets, tx.register().await?, now, faults);
+                let register = tx.register().await?;
+                let sheets = make(&register)?;
+                let plan = plan(&self.set, &sheets, register, now, faults);
                 let done = imported(&plan.changes, faults)?;
                 if done.counts.is_empty() {
                     return Ok(done);
@@ -196,6 +211,7 @@ impl Desk {
                 self.apply(tx, &mut loaded, &fresh).await?;
                 self.check_logs(&loaded, &fresh)?;
                 let mut moved = self.moved(&loaded.fleet, &fresh);
+                self.alarm(&loaded.fleet, &moved.items);
                 if earlier {
                     moved = everything_borne(&loaded.fleet, &fresh);
                 }
@@ -232,6 +248,7 @@ impl Desk {
                 }
                 tx.append_new(std::slice::from_ref(&work)).await?;
                 let mut loaded = tx.fleet(&self.set).await?;
+                self.alarm(&loaded.fleet, loaded.fleet.find(&work.item).as_slice());
                 let moved = Moved { items: with_set_members(&loaded.fleet, &work.item), meters: None };
                 let rows = self.rewrite(tx, &mut loaded, &moved).await?;
                 Ok(Recorded { new: true, items: moved.items.len(), rows })
@@ -520,7 +537,8 @@ async fn append_changes(tx: &mut Writer, changes: &Changes) -> Result<(), StoreE
     append_change(tx, &changes.certificates).await?;
     append_change(tx, &changes.parts).await?;
     append_change(tx, &changes.stock).await?;
-    append_change(tx, &changes.doubts).await
+    append_change(tx, &changes.doubts).await?;
+    append_change(tx, &changes.substitutions).await
 }
 
 async fn append_change<R: Stored>(tx: &mut Writer, change: &Change<R>) -> Result<(), StoreError> {

@@ -5,9 +5,9 @@ mod list;
 use std::collections::{HashMap, HashSet};
 
 use jiff::civil::Date;
-use policies::doubts::{Answer, Doubt};
+use policies::doubts::{Answer, Doubt, Seen};
 use policies::due::Evaluator;
-use policies::facts::{Fleet, StationId};
+use policies::facts::{Fleet, Item, StationId};
 use policies::load::PolicySet;
 use policies::zone::Instant;
 use sha2::{Digest, Sha256};
@@ -29,6 +29,8 @@ pub enum About {
     },
     /// Hours up to the reading of that day.
     Reading(Date),
+    /// Scrapped gear: the alarm ends when the records say that it is gone, and is not settled by an answer.
+    Scrapped,
 }
 
 /// An open doubt in words.
@@ -78,6 +80,10 @@ pub fn told(evaluator: &Evaluator, set: &PolicySet, fleet: &Fleet, station: Opti
     let stations = (0u32..).map(StationId).zip(&fleet.stations);
     let wanted = stations.filter(|(_, here)| station.is_none_or(|slug| *here.slug == *slug));
     let mut all = Vec::new();
+    if station.is_none() {
+        let nowhere = evaluator.scrapped_at(None);
+        all.extend(nowhere.iter().map(|doubt| tell(evaluator, set, fleet, "", doubt)));
+    }
     for (id, here) in wanted {
         let doubts = evaluator.doubts(id);
         all.extend(doubts.iter().map(|doubt| tell(evaluator, set, fleet, &here.slug, doubt)));
@@ -94,6 +100,7 @@ fn tell(evaluator: &Evaluator, set: &PolicySet, fleet: &Fleet, station: &str, do
             let meter = set.kinds.meter_name(*meter).to_owned();
             (*host, About::Entries { meter, at: [first.0, second.0] })
         }
+        Doubt::Scrapped { item, .. } => (*item, About::Scrapped),
     };
     let moves = evaluator.moves(doubt).map(|moves| {
         let (row, meter) = (moves.row, moves.row.meter.map_or("", |meter| set.kinds.meter_name(meter)));
@@ -131,7 +138,25 @@ pub fn says(set: &PolicySet, fleet: &Fleet, doubt: &Doubt) -> String {
         Doubt::Twins { host, meter, first, second, .. } => {
             says_twins(fleet, &fleet.item(*host).tag, set.kinds.meter_name(*meter), [*first, *second])
         }
+        Doubt::Scrapped { item, withdrawn, seen, how } => {
+            says_scrapped(fleet, fleet.item(*item), [*withdrawn, *seen], *how)
+        }
     }
+}
+
+fn says_scrapped(fleet: &Fleet, item: &Item, at: [Instant; 2], how: Seen) -> String {
+    let zone = fleet.zone_of(item);
+    let [withdrawn, seen] = at.map(|at| day(zone.date_of(at)));
+    let how = match how {
+        Seen::Fitted(host) => format!("fitted to {}", fleet.item(host).tag),
+        Seen::Used(host) if fleet.item(host).tag == item.tag => "used".to_owned(),
+        Seen::Used(host) => format!("used on {}", fleet.item(host).tag),
+        Seen::WorkedOn => "worked on".to_owned(),
+    };
+    format!(
+        "ALARM: scrapped gear in use: {} was withdrawn {withdrawn} and {how} {seen}; take it out of use",
+        item.tag
+    )
 }
 
 fn says_twins(fleet: &Fleet, host: &str, meter: &str, at: [Instant; 2]) -> String {
@@ -144,7 +169,7 @@ fn says_twins(fleet: &Fleet, host: &str, meter: &str, at: [Instant; 2]) -> Strin
 pub fn moments(told: &[Told]) -> Vec<i64> {
     let of_entries = |told: &Told| match told.about {
         About::Entries { at, .. } => Some(at),
-        About::Reading(_) => None,
+        About::Reading(_) | About::Scrapped => None,
     };
     let mut moments: Vec<i64> = told.iter().filter_map(of_entries).flatten().collect();
     moments.sort_unstable();
@@ -169,6 +194,7 @@ pub fn open<'a>(
     for told in told {
         let (key, entries) = match &told.about {
             About::Reading(read_on) => (reading_key(&told.item, &read_on.to_string()), None),
+            About::Scrapped => (format!("scrapped-{}", told.item), None),
             About::Entries { meter, at } => {
                 let log = logs.get(&(&*told.item, &**meter)).map_or(&[][..], Vec::as_slice);
                 let pairs = log.windows(2).filter(|pair| [pair[0].at, pair[1].at] == *at);

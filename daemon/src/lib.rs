@@ -14,6 +14,7 @@ pub mod due_list;
 pub mod fitness;
 pub mod gear;
 pub mod in_force;
+pub mod items;
 pub mod kept_dates;
 pub mod lifecycle;
 pub mod logging;

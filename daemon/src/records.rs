@@ -84,6 +84,10 @@ record! {
     }
 }
 record! {
+    /// An engineer's word that an item may stand in a position although it differs from what belongs there.
+    Substitution { item: String, host: String, position: String, by: String, reason: String, until_date: Option<String> }
+}
+record! {
     /// A certificate of an item.
     Certificate {
         item: String, number: String, issuer: String, issued_on: String, valid_until: Option<String>,

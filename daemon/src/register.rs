@@ -10,6 +10,7 @@ mod plan;
 mod sheet;
 mod xlsx;
 
+pub(crate) use export::sheet_of;
 pub use export::{Format, export, row_of};
 pub use fault::{Faults, RowFault};
 pub use places::Places;

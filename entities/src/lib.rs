@@ -17,5 +17,6 @@ pub mod setting;
 pub mod state;
 pub mod station;
 pub mod stock;
+pub mod substitution;
 pub mod usage;
 pub mod work;

@@ -4,9 +4,11 @@
 
 mod answers;
 mod moves;
+mod scrapped;
 
 pub use answers::{Answer, Answers};
 pub use moves::Moves;
+pub use scrapped::Seen;
 
 use statrs::distribution::{DiscreteCDF, Poisson};
 
@@ -59,6 +61,17 @@ pub enum Doubt {
         /// What the later entry counts.
         amount: Amount,
     },
+    /// An alarm rather than a question: gear out of service for good was fitted, used or worked on since.
+    Scrapped {
+        /// The gear.
+        item: ItemId,
+        /// Since when it is out of service.
+        withdrawn: Instant,
+        /// When it was seen first.
+        seen: Instant,
+        /// How it was seen.
+        how: Seen,
+    },
 }
 
 impl Fleet {
@@ -90,7 +103,8 @@ impl Evaluator<'_> {
     pub fn doubts(&self, station: StationId) -> Vec<Doubt> {
         let own: Vec<ItemId> =
             self.fleet.ids().filter(|id| self.fleet.item(*id).station == Some(station)).collect();
-        let mut doubts: Vec<Doubt> = own.iter().filter_map(|id| self.unlogged(*id, &own)).collect();
+        let mut doubts: Vec<Doubt> = self.scrapped_at(Some(station));
+        doubts.extend(own.iter().filter_map(|id| self.unlogged(*id, &own)));
         doubts.extend(own.iter().flat_map(|id| self.doubled(*id)));
         doubts
     }

@@ -39,6 +39,7 @@ pub mod service;
 pub mod shipped;
 pub mod span;
 pub mod standing;
+pub mod suits;
 pub mod trend;
 pub mod usage;
 pub mod wear;

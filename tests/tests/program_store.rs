@@ -25,7 +25,7 @@ use sea_orm_migration::MigratorTrait;
 use tests::harness::Room;
 use tests::small_service::{self, POLICIES};
 
-const RECORDS: [&str; 14] = [
+const RECORDS: [&str; 15] = [
     "station",
     "person",
     "item",
@@ -40,6 +40,7 @@ const RECORDS: [&str; 14] = [
     "doubt_answers",
     "kept_date",
     "policy_set",
+    "substitution",
 ];
 
 fn file(room: &Room) -> PathBuf {
@@ -89,6 +90,12 @@ fn full_room() -> Room {
             "doubts.csv",
             "key,item,answer,by,read_on\n\
              unlogged-LC-1-2021-01-01,LC-1,other-work,mechanic@bay.example,2021-01-01\n",
+        ),
+        ("people.csv", "email,name,role\nhead@service.example,Head of Engineering,head\n"),
+        (
+            "substitutions.csv",
+            "key,item,host,position,by,reason,until\n\
+             SU-1,F-1,LC-1,fall,head@service.example,same strength,2021-02-01\n",
         ),
     ] {
         room.write(&format!("more/{name}"), text);
@@ -403,6 +410,7 @@ fn entities() -> BTreeMap<&'static str, Vec<Shape>> {
         ("state", entity::<entities::state::Entity>()),
         ("station", entity::<entities::station::Entity>()),
         ("stock", entity::<entities::stock::Entity>()),
+        ("substitution", entity::<entities::substitution::Entity>()),
         ("usage", entity::<entities::usage::Entity>()),
         ("work", entity::<entities::work::Entity>()),
     ])

@@ -104,7 +104,7 @@ async fn record(
 }
 
 /// What the correction left waiting.
-async fn say_waiting(settings: &Settings) -> anyhow::Result<Answer> {
+pub(super) async fn say_waiting(settings: &Settings) -> anyhow::Result<Answer> {
     let desk = settings.desk().await?;
     let fleet = desk.store.fleet(&desk.set, None).await?.fleet;
     for row in kept_dates::waiting(&desk.store, &desk.set, &fleet, desk.today()).await? {

@@ -35,7 +35,7 @@ pub(super) struct Replay {
     pub(super) known_on: Option<Date>,
 }
 
-fn date(text: &str) -> Result<Date, String> {
+pub(super) fn date(text: &str) -> Result<Date, String> {
     text.parse().map_err(|_| format!("\"{text}\" is no date; write it like 2026-10-12"))
 }
 

@@ -101,6 +101,13 @@ impl Desk {
         let read_on = match found.told.about {
             doubts::About::Reading(day) => Some(day.to_string()),
             doubts::About::Entries { .. } => None,
+            doubts::About::Scrapped => {
+                return refused(format!(
+                    "{key} is an alarm, and no answer settles it: remove {} and void what did not happen, or void its \
+                     withdrawal (tallow correct record)",
+                    found.told.item
+                ));
+            }
         };
         Ok(DoubtAnswer {
             key: found.key,

@@ -10,6 +10,7 @@ use policies::zone::{Instant, When};
 use super::fault::{Faults, RowFault};
 use super::places::Places;
 use super::plan::{Change, Plan};
+use crate::items::suits::Suits;
 use crate::records::{Fitting, Item, Usage, Work, when};
 use crate::store::Stored;
 use crate::store::fleet::is_replacement;
@@ -21,7 +22,9 @@ pub(super) fn whole(plan: &Plan, places: &Places, faults: &Faults) {
     new_kinds(plan, places, faults);
     stock(plan, faults);
     doubts(plan, faults);
+    substitutions(plan, faults);
     fittings(plan, places, faults);
+    unsuited(plan, places, faults);
     logs(plan, places, faults);
     early_records(plan, places, faults);
 }
@@ -155,6 +158,34 @@ fn doubts(plan: &Plan, faults: &Faults) {
                 let message = format!("\"{key}\" is no row of usage.csv; add it");
                 faults.add(change.fault(&row.key, column, message));
             }
+        }
+    }
+}
+
+/// Only an engineer or the head says that gear may differ.
+fn substitutions(plan: &Plan, faults: &Faults) {
+    let change = &plan.changes.substitutions;
+    for row in change.records() {
+        let message = match plan.register.people.get(&row.by).map(|person| &*person.role) {
+            Some("engineer" | "head") => continue,
+            Some(role) => {
+                format!("{} is {role}; an engineer or the head allows a substitution", row.by)
+            }
+            None => format!("\"{}\" is nobody in people.csv; add them", row.by),
+        };
+        faults.add(change.fault(&row.key, "by", message));
+    }
+}
+
+/// What was fitted although it does not suit its place is history, and counts; a person should know.
+fn unsuited(plan: &Plan, places: &Places, faults: &Faults) {
+    let change = &plan.changes.fittings;
+    let suits = Suits::of(&plan.register, places);
+    for row in change.records().filter(|row| !row.void && row.removed_at.is_none()) {
+        for against in suits.against(row, None) {
+            let (item, position, host) = (&row.item, &row.position, &row.host);
+            let note = format!("{item} does not suit the {position} of {host}: {against}");
+            faults.note(change.fault(&row.key, "item", note));
         }
     }
 }

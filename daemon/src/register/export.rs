@@ -12,7 +12,8 @@ use super::places::Places;
 use super::sheet::Sheet;
 use super::{RegisterFile, xlsx};
 use crate::records::{
-    Certificate, Concession, DoubtAnswer, Fitting, Item, Part, Person, State, Station, Stock, Usage, Work,
+    Certificate, Concession, DoubtAnswer, Fitting, Item, Part, Person, State, Station, Stock, Substitution,
+    Usage, Work,
 };
 use crate::store::current::{Newest, Register};
 
@@ -77,7 +78,7 @@ pub fn row_of(
     Ok(Sheet { name: file.to_owned(), file: file.to_owned(), header: table.header, rows: vec![(1, row)] })
 }
 
-fn tables(register: &Register, places: &Places) -> [Table; 12] {
+fn tables(register: &Register, places: &Places) -> [Table; 13] {
     [
         table::<Station>(&register.stations, places),
         table::<Person>(&register.people, places),
@@ -91,14 +92,27 @@ fn tables(register: &Register, places: &Places) -> [Table; 12] {
         table::<Part>(&register.parts, places),
         table::<Stock>(&register.stock, places),
         table::<DoubtAnswer>(&register.doubts, places),
+        table::<Substitution>(&register.substitutions, places),
     ]
 }
 
-fn table<R: RegisterFile>(newest: &Newest<R>, places: &Places) -> Table {
+/// Records as a sheet that an import takes, with every column.
+pub(crate) fn sheet_of<R: RegisterFile>(records: &[R], places: &Places) -> Sheet {
+    let rows = records.iter().map(|record| record.write(places));
+    let name = R::NAME.to_owned();
+    Sheet { file: name.clone(), name, header: header::<R>(places), rows: (1..).zip(rows).collect() }
+}
+
+fn header<R: RegisterFile>(places: &Places) -> Vec<String> {
     let mut header: Vec<String> = R::COLUMNS.iter().map(|column| column.name.to_owned()).collect();
     if R::NAME == Item::NAME {
         header.extend(attribute_columns(places.set));
     }
+    header
+}
+
+fn table<R: RegisterFile>(newest: &Newest<R>, places: &Places) -> Table {
+    let header = header::<R>(places);
     let mut records: Vec<&R> = newest.values().collect();
     records.sort_unstable_by(|a, b| a.key().cmp(b.key()));
     Table { name: R::NAME, header, rows: records.into_iter().map(|record| record.write(places)).collect() }

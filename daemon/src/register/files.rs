@@ -10,6 +10,7 @@ mod people;
 mod states;
 mod stations;
 mod stock;
+mod substitutions;
 mod usage;
 mod work;
 

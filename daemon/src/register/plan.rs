@@ -13,7 +13,8 @@ use super::files::attribute_columns;
 use super::places::Places;
 use super::sheet::Sheet;
 use crate::records::{
-    Certificate, Concession, DoubtAnswer, Fitting, Item, Part, Person, State, Station, Stock, Usage, Work,
+    Certificate, Concession, DoubtAnswer, Fitting, Item, Part, Person, State, Station, Stock, Substitution,
+    Usage, Work,
 };
 use crate::store::current::{Newest, Register};
 
@@ -69,6 +70,8 @@ pub struct Changes {
     pub stock: Change<Stock>,
     /// Answers to doubts.
     pub doubts: Change<DoubtAnswer>,
+    /// Substitutions.
+    pub substitutions: Change<Substitution>,
 }
 
 impl Changes {
@@ -87,6 +90,7 @@ impl Changes {
             (Part::NAME, self.parts.new.len(), self.parts.count()),
             (Stock::NAME, self.stock.new.len(), self.stock.count()),
             (DoubtAnswer::NAME, self.doubts.new.len(), self.doubts.count()),
+            (Substitution::NAME, self.substitutions.new.len(), self.substitutions.count()),
         ];
         counts.retain(|(_, _, all)| *all > 0);
         counts.into_iter().map(|(name, new, all)| (name, new, all - new)).collect()
@@ -129,6 +133,7 @@ pub fn plan(set: &PolicySet, sheets: &[Sheet], stored: Register, now: Instant, f
         parts: merge(find(Part::NAME), &mut register.parts, &places, faults),
         stock: merge(find(Stock::NAME), &mut register.stock, &places, faults),
         doubts: merge(find(DoubtAnswer::NAME), &mut register.doubts, &places, faults),
+        substitutions: merge(find(Substitution::NAME), &mut register.substitutions, &places, faults),
     };
     let plan = Plan { register, changes, of_new_kind };
     checks::whole(&plan, &places, faults);

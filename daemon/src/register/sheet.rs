@@ -34,6 +34,7 @@ pub const FILES: &[&str] = &[
     "parts",
     "stock",
     "doubts",
+    "substitutions",
 ];
 
 /// Longest cell: a note of several pages. Longer ones are a slip, or meant to hurt.

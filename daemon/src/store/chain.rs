@@ -118,6 +118,7 @@ impl Store {
         self.digests::<records::State>(&mut found).await?;
         self.digests::<records::Station>(&mut found).await?;
         self.digests::<records::Stock>(&mut found).await?;
+        self.digests::<records::Substitution>(&mut found).await?;
         self.digests::<records::Usage>(&mut found).await?;
         self.digests::<records::Work>(&mut found).await?;
         let links = entities::link::Entity::find().order_by_asc(entities::link::Column::Seq);

@@ -10,7 +10,8 @@ use super::tables::Stored;
 use super::write::Writer;
 use super::{Store, StoreError};
 use crate::records::{
-    Certificate, Concession, DoubtAnswer, Fitting, Item, Part, Person, State, Station, Stock, Usage, Work,
+    Certificate, Concession, DoubtAnswer, Fitting, Item, Part, Person, State, Station, Stock, Substitution,
+    Usage, Work,
 };
 
 /// The newest version of every record of one file, by key; void ones among them.
@@ -43,6 +44,8 @@ pub struct Register {
     pub stock: Newest<Stock>,
     /// Answers to doubts by the doubt's key.
     pub doubts: Newest<DoubtAnswer>,
+    /// Substitutions by key.
+    pub substitutions: Newest<Substitution>,
 }
 
 /// The newest versions known before a moment (all, where none is given).
@@ -82,6 +85,7 @@ async fn register(
         parts: newest(db, known_before).await?,
         stock: newest(db, known_before).await?,
         doubts: newest(db, known_before).await?,
+        substitutions: newest(db, known_before).await?,
     })
 }
 

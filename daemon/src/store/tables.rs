@@ -4,7 +4,7 @@ use sea_orm::{EntityTrait, Set};
 
 use crate::records::{
     Certificate, Concession, DoubtAnswer, Fitting, Item, KeptDate, Part, Person, State, Station, Stock,
-    TakenUp, Usage, Work,
+    Substitution, TakenUp, Usage, Work,
 };
 
 /// Where a version of a record stands in the chain.
@@ -131,6 +131,7 @@ stored!(
     }
 );
 stored!(Concession, concession { item, rule, from_date, until_date, conditions, by, second });
+stored!(Substitution, substitution { item, host, position, by, reason, until_date });
 stored!(Certificate, certificate { item, number, issuer, issued_on, valid_until, file });
 stored!(Part, part { description, kind, lead_time, shelf_life, unit, pack, price, currency });
 stored!(Stock, stock { part, place, at, day, quantity, reason });

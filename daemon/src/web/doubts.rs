@@ -18,6 +18,10 @@ impl Doubt {
         let answers = match open.told.about {
             About::Entries { .. } => "twin|both",
             About::Reading(_) => "logged|other-work",
+            About::Scrapped => {
+                let settle = format!("tallow item remove {} --by EMAIL", open.told.item);
+                return Doubt { says: open.told.says, moves: open.told.moves, settle };
+            }
         };
         let quote = if open.key.contains(' ') { "'" } else { "" };
         let settle = format!("tallow doubt settle {quote}{}{quote} --as {answers} --by EMAIL", open.key);

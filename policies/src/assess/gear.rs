@@ -199,7 +199,7 @@ pub(super) const CHAIN: Gear = Gear {
 pub(super) const SHACKLE: Gear = Gear {
     word: "shackle",
     attributes: &[size("body_diameter_mm"), size("pin_diameter_mm")],
-    unused: &["shape", "pin", "wll_t", "grade", "batch_code"],
+    unused: &["shape", "pin", "wll_t", "grade", "batch_code", "split_from"],
     measures: &[
         size("body_diameter_mm"),
         wear("body_wear_percent"),

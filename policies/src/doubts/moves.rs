@@ -32,6 +32,7 @@ impl Evaluator<'_> {
                 let rows = near.filter_map(|host| self.nearest(host, launches, None));
                 (rows.min_by_key(|row| row.limit - row.used)?, missing(expected, logged))
             }
+            Doubt::Scrapped { .. } => return None,
         };
         Some(Moves { row, used: row.used + change })
     }

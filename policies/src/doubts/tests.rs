@@ -105,7 +105,7 @@ impl Bench {
 fn twins(doubts: &[Doubt]) -> Vec<(Instant, Instant)> {
     let pair = |doubt: &Doubt| match doubt {
         Doubt::Twins { first, second, .. } => Some((*first, *second)),
-        Doubt::Unlogged { .. } => None,
+        Doubt::Unlogged { .. } | Doubt::Scrapped { .. } => None,
     };
     doubts.iter().filter_map(pair).collect()
 }

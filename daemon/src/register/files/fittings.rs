@@ -45,7 +45,7 @@ impl RegisterFile for Fitting {
             removed_day: removed.and_then(|moment| moment.day),
         };
         if !cells.is_bad() {
-            check_position(cells, places, &row);
+            check_position(cells, places, [&row.item, &row.host, &row.position]);
         }
         (!cells.is_bad()).then_some(row)
     }
@@ -72,18 +72,18 @@ fn removed(cells: &Cells, places: &Places, tag: &str, stored: Option<&Fitting>) 
     }
 }
 
-fn check_position(cells: &Cells, places: &Places, row: &Fitting) {
-    let (Some(host), Some(kind)) = (places.kind_of(&row.host), places.kind_of(&row.item)) else { return };
-    let Some(position) = host.position(&row.position) else {
+/// The position must be one of the host's kind, and take the item's.
+pub(super) fn check_position(cells: &Cells, places: &Places, [item, host, position]: [&str; 3]) {
+    let (Some(host), Some(kind)) = (places.kind_of(host), places.kind_of(item)) else { return };
+    let Some(found) = host.position(position) else {
         let known: Vec<&str> = host.positions.iter().map(|position| position.name.as_str()).collect();
         let list = if known.is_empty() { "it has none".to_owned() } else { known.join(", ") };
-        cells.fault("position", format!("\"{}\" is no position of a {}; {list}", row.position, host.name));
+        cells.fault("position", format!("\"{position}\" is no position of a {}; {list}", host.name));
         return;
     };
-    let takes: Vec<&str> = position.takes.iter().map(|id| places.set.kinds.kind(*id).name.as_str()).collect();
+    let takes: Vec<&str> = found.takes.iter().map(|id| places.set.kinds.kind(*id).name.as_str()).collect();
     if !takes.contains(&kind.name.as_str()) {
-        let message =
-            format!("{} takes a {}, but {} is a {}", position.name, takes.join(" or "), row.item, kind.name);
+        let message = format!("{position} takes a {}, but {item} is a {}", takes.join(" or "), kind.name);
         cells.fault("position", message);
     }
 }

@@ -1,0 +1,114 @@
+//! Shackles leave a batch and get a tag of their own, with everything the batch has borne.
+
+use policies::amount::Amount;
+use policies::kinds::MeterId;
+use policies::usage::{Period, used};
+use policies::zone::{When, Zone};
+
+use super::{Attributes, Look, Moment, Rows, refused, use_text};
+use crate::desk::DeskError;
+use crate::records::{Item, State, when};
+use crate::store::fleet::of_register;
+
+/// Column in which a kind may say what batch an item came out of.
+pub(crate) const SPLIT_FROM: &str = "split_from";
+
+/// A split to be recorded.
+#[derive(Clone, Debug)]
+pub struct Split {
+    /// The batch's tag.
+    pub batch: String,
+    /// The new tag.
+    pub tag: String,
+    /// How many.
+    pub quantity: i64,
+    /// What it becomes; for one of a "shackle batch" a "shackle", for several a batch again.
+    pub kind: Option<String>,
+    /// When.
+    pub at: String,
+    /// Who did it.
+    pub by: String,
+}
+
+impl Split {
+    /// The rows of it.
+    ///
+    /// # Errors
+    /// Gear that is unknown, scrapped, no batch or there already, or more than the batch holds.
+    pub fn rows(&self, look: &Look) -> Result<Rows, DeskError> {
+        let batch = look.item(&self.batch, None)?;
+        let zone = look.places.zone_of(&self.batch);
+        let at = look.moment(Some(&self.at), zone)?;
+        if look.register.items.contains_key(&self.tag) {
+            return refused(format!("{} is in the register already; give another tag", self.tag));
+        }
+        look.not_scrapped(&self.batch, at.at, "split")?;
+        let Some(held) = batch.quantity else {
+            let tag = &self.batch;
+            return refused(format!(
+                "{tag} has no quantity; give it first: tallow item set {tag} quantity=…"
+            ));
+        };
+        if self.quantity < 1 || self.quantity > held {
+            return refused(format!(
+                "{} of {} cannot be taken: it holds {held}; give --quantity 1 to {held}",
+                self.quantity, self.batch
+            ));
+        }
+        let child = self.child(look, batch, &at, zone);
+        let left = held - self.quantity;
+        let told =
+            format!("{} of {} become {} ({}); {left} left", self.quantity, self.batch, self.tag, child.kind);
+        let mut rows = Rows { sheets: Vec::new(), told: vec![told] };
+        if left > 0 {
+            rows.sheets.push(look.sheet(&[Item { quantity: Some(left), ..batch.clone() }, child]));
+        } else {
+            rows.sheets.extend([look.sheet(&[child]), look.sheet(&[self.withdrawal(at)])]);
+        }
+        Ok(rows)
+    }
+
+    fn child(&self, look: &Look, batch: &Item, at: &Moment, zone: &Zone) -> Item {
+        let single = batch.kind.strip_suffix(" batch").filter(|_| self.quantity == 1);
+        let kind = self.kind.clone().unwrap_or_else(|| single.unwrap_or(&batch.kind).to_owned());
+        let mut attributes = Attributes::of(batch).shared_with(look.set, &kind);
+        attributes.set(look.set, &kind, SPLIT_FROM, &self.batch);
+        Item {
+            key: self.tag.clone(),
+            void: false,
+            serial: None,
+            part: batch.part.clone().filter(|_| kind == batch.kind),
+            cut_from: None,
+            quantity: (self.quantity > 1).then_some(self.quantity),
+            opening_use: self.borne(look, at, zone),
+            attributes: attributes.text(),
+            kind,
+            ..batch.clone()
+        }
+    }
+
+    /// Everything the batch bore; where only the day is known, the whole of it.
+    fn borne(&self, look: &Look, at: &Moment, zone: &Zone) -> Option<String> {
+        let fleet = of_register(look.set, look.register);
+        let id = fleet.find(&self.batch)?;
+        let moment: When = when(at.at, at.day.as_deref());
+        let period = Period { after: None, before: zone.until_end(moment) };
+        let meters = (0u16..).map(MeterId).take(look.set.kinds.meters.len());
+        let borne: Vec<(MeterId, Amount)> =
+            meters.map(|meter| (meter, used(&fleet, id, meter, period))).collect();
+        use_text(look.set, &borne)
+    }
+
+    fn withdrawal(&self, at: Moment) -> State {
+        State {
+            key: format!("split {} {}", self.batch, self.at),
+            item: self.batch.clone(),
+            at: at.at,
+            day: at.day,
+            state: "withdrawn".to_owned(),
+            by: Some(self.by.clone()),
+            reason: Some(format!("the last of it became {}", self.tag)),
+            ..State::default()
+        }
+    }
+}
