@@ -6,6 +6,7 @@ mod config;
 mod correct;
 mod doubt;
 mod due;
+mod examine;
 mod item;
 mod log;
 mod notices;
@@ -67,6 +68,8 @@ enum Command {
     Work(work::Work),
     /// Gear: entered, fitted, removed, cut, cropped, split, lent, and its history
     Item(item::Item),
+    /// Examination reports: the form, drafts, signing, and the defects they found
+    Examine(examine::Examine),
     /// Doubts in the logs, and what people answer to them
     Doubt(doubt::Doubt),
     /// Chances of crossing a usage limit, and how well they did
@@ -148,6 +151,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Correct(correct) => correct.run(&settings).await,
         Command::Work(work) => work.run(&settings).await,
         Command::Item(item) => item.run(&settings).await,
+        Command::Examine(examine) => examine.run(&settings).await,
         Command::Doubt(doubt) => doubt.run(&settings).await,
         Command::Odds(odds) => odds.run(&settings).await,
         Command::Notices(notices) => notices.run(&settings).await,

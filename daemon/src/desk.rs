@@ -2,6 +2,7 @@
 
 mod alarm;
 mod settle;
+mod sign;
 
 use std::borrow::Cow;
 use std::collections::BTreeSet;
@@ -29,6 +30,7 @@ use crate::store::write::Deed;
 use crate::store::{Store, StoreError, Stored, Writer};
 
 pub use settle::{Settled, Settlement};
+pub use sign::{Clearing, Drafted, Signed, Signing};
 
 /// Use may be logged this far ahead of the clock: phones run a little fast.
 const AHEAD_MICROS: i64 = 5 * 60 * 1_000_000;
@@ -155,29 +157,41 @@ impl Desk {
         action: &str,
         make: impl FnOnce(&Register) -> Result<Cow<'s, [Sheet]>, DeskError>,
     ) -> Result<Imported, DeskError> {
-        let (now, today) = (self.now(), self.today());
         self.store
             .write(self.deed(action), async |tx: &mut Writer| {
                 let register = tx.register().await?;
                 let sheets = make(&register)?;
-                let plan = plan(&self.set, &sheets, register, now, faults);
-                let done = imported(&plan.changes, faults)?;
-                if done.counts.is_empty() {
-                    return Ok(done);
-                }
-                let corrects = kept_dates::corrects(&plan.changes);
-                let before = if corrects { Some(tx.fleet(&self.set).await?.fleet) } else { None };
-                append_changes(tx, &plan.changes).await?;
-                let fleet = of_register(&self.set, &plan.register);
-                if let Some(before) = before {
-                    let work = &plan.changes.work.new;
-                    let kept = kept_dates::found(&self.set, &before, &fleet, today, work);
-                    kept_dates::write(tx, &self.set, kept, action).await?;
-                }
-                self.replace(tx, &fleet, today).await?;
-                Ok(done)
+                self.take_in(tx, register, &sheets, faults, action).await
             })
             .await
+    }
+
+    /// Takes rows in as part of a write: what they change, the dates that wait on it, and the due table.
+    async fn take_in(
+        &self,
+        tx: &mut Writer,
+        register: Register,
+        sheets: &[Sheet],
+        faults: &Faults,
+        action: &str,
+    ) -> Result<Imported, DeskError> {
+        let today = self.today();
+        let plan = plan(&self.set, sheets, register, self.now(), faults);
+        let done = imported(&plan.changes, faults)?;
+        if done.counts.is_empty() {
+            return Ok(done);
+        }
+        let corrects = kept_dates::corrects(&plan.changes);
+        let before = if corrects { Some(tx.fleet(&self.set).await?.fleet) } else { None };
+        append_changes(tx, &plan.changes).await?;
+        let fleet = of_register(&self.set, &plan.register);
+        if let Some(before) = before {
+            let work = &plan.changes.work.new;
+            let kept = kept_dates::found(&self.set, &before, &fleet, today, work);
+            kept_dates::write(tx, &self.set, kept, action).await?;
+        }
+        self.replace(tx, &fleet, today).await?;
+        Ok(done)
     }
 
     /// Logs rows of use; each is one record however often it is sent.
@@ -538,7 +552,9 @@ async fn append_changes(tx: &mut Writer, changes: &Changes) -> Result<(), StoreE
     append_change(tx, &changes.parts).await?;
     append_change(tx, &changes.stock).await?;
     append_change(tx, &changes.doubts).await?;
-    append_change(tx, &changes.substitutions).await
+    append_change(tx, &changes.substitutions).await?;
+    append_change(tx, &changes.examinations).await?;
+    append_change(tx, &changes.defects).await
 }
 
 async fn append_change<R: Stored>(tx: &mut Writer, change: &Change<R>) -> Result<(), StoreError> {

@@ -10,6 +10,7 @@ use serde::Serialize;
 
 use crate::desk::DeskError;
 use crate::doubts::says;
+use crate::examine;
 use crate::gear;
 use crate::records;
 use crate::store::Store;
@@ -39,19 +40,24 @@ pub struct Line {
 /// # Errors
 /// The store's failure.
 pub async fn papers(store: &Store) -> Result<PaperRows, DeskError> {
-    Ok(PaperRows { concessions: store.newest().await?, certificates: store.newest().await? })
+    Ok(PaperRows {
+        concessions: store.newest().await?,
+        certificates: store.newest().await?,
+        defects: store.newest().await?,
+    })
 }
 
 /// Papers as they are stored.
 pub struct PaperRows {
     concessions: Newest<records::Concession>,
     certificates: Newest<records::Certificate>,
+    defects: Newest<records::Defect>,
 }
 
 impl PaperRows {
     /// The papers of a fleet.
     pub fn of(&self, set: &PolicySet, fleet: &Fleet) -> Papers {
-        papers_of(set, fleet, self.concessions.values(), self.certificates.values())
+        papers_of(set, fleet, self.concessions.values(), self.certificates.values(), self.defects.values())
     }
 }
 
@@ -61,6 +67,7 @@ pub fn papers_of<'r>(
     fleet: &Fleet,
     concessions: impl IntoIterator<Item = &'r records::Concession>,
     certificates: impl IntoIterator<Item = &'r records::Certificate>,
+    defects: impl IntoIterator<Item = &'r records::Defect>,
 ) -> Papers {
     let concession = |row: &records::Concession| {
         Some(Concession {
@@ -84,6 +91,7 @@ pub fn papers_of<'r>(
     let mut papers = Papers {
         concessions: concessions.into_iter().filter(|row| !row.void).filter_map(concession).collect(),
         certificates,
+        defects: examine::defects::of_fleet(fleet, defects),
     };
     papers.concessions.sort_by(|a, b| a.number.cmp(&b.number));
     papers
@@ -186,6 +194,9 @@ impl Words<'_> {
                     self.gear(certificate.item),
                     certificate.number
                 )
+            }
+            Reason::Defect { defect } => {
+                format!("{}: {}", self.gear(defect.item), examine::defects::stops(defect))
             }
             Reason::LaidUp { item } => {
                 format!("{} is laid up; clears when it returns, or another takes its place", self.gear(*item))

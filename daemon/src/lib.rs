@@ -11,6 +11,7 @@ pub mod demo;
 pub mod desk;
 pub mod doubts;
 pub mod due_list;
+pub mod examine;
 pub mod fitness;
 pub mod gear;
 pub mod in_force;

@@ -130,6 +130,19 @@ record! {
     }
 }
 
+record! {
+    /// A signed examination report, under its number.
+    Examination { item: String, rule: String, at: i64, day: Option<String>, employer: Option<String>, employer_address: Option<String>, premises: Option<String>, identity: Option<String>, manufactured_on: Option<String>, last_examined_on: Option<String>, safe_working_load: Option<String>, kind: Option<String>, after_installation: Option<String>, installed_correctly: Option<String>, safe_to_operate: Option<String>, repair_needed: Option<String>, tests: Option<String>, next_due: Option<String>, examiner: Option<String>, examiner_address: Option<String>, qualification: Option<String>, employed_by: Option<String>, authenticated_by: Option<String>, reported_on: Option<String>, instrument: Option<String>, calibration_due: Option<String>, measurements: Option<String>, judgement: Option<String>, decision: Option<String>, signed_by: Option<String>, not_accepted: Option<String>, remarks: Option<String> }
+}
+record! {
+    /// A defect that an examination found.
+    Defect { item: String, report: String, found_on: String, part: String, what: String, danger: String, by_date: Option<String>, remedy: Option<String>, cleared_by: Option<String>, cleared_on: Option<String> }
+}
+record! {
+    /// An examination report as it was written, until it is signed.
+    ExaminationDraft { item: Option<String>, text: String, faults: Option<String>, signed: bool }
+}
+
 /// Attribute columns and values as an item keeps them: `column=value`, a line each.
 pub fn attributes(text: Option<&str>) -> impl Iterator<Item = (&str, &str)> {
     text.into_iter().flat_map(str::lines).filter_map(|pair| pair.split_once('='))

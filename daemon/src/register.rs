@@ -42,6 +42,11 @@ pub fn read_one(
     plan::single::<Work>(sheet, &places, faults)
 }
 
+/// Reads the rows of any file as an import would, as if nothing were stored; faults go to `faults`.
+pub(crate) fn read_rows<R: RegisterFile>(places: &Places, sheet: &Sheet, faults: &Faults) -> Vec<R> {
+    plan::alone(sheet, places, faults)
+}
+
 /// A column of a register file.
 #[derive(Clone, Copy, Debug)]
 pub struct Column {

@@ -17,10 +17,12 @@ mod line;
 mod links;
 mod mail;
 mod near;
+mod out_of_service;
 mod outfit;
 mod place;
 mod region;
 mod replay;
+mod report;
 mod rules;
 mod search;
 mod shell;
@@ -72,6 +74,7 @@ pub fn router(web: Web) -> Router {
             get(async |visit: Visit| visit.answer(lifting_gear::page(&visit).await)),
         )
         .route("/item/{*tag}", get(async |visit: Visit| visit.answer(item::or_why(&visit).await)))
+        .route("/report/{*number}", get(async |visit: Visit| visit.answer(report::page(&visit).await)))
         .route("/search", get(async |visit: Visit| visit.answer(search::page(&visit).await)))
         .route("/rules", get(async |visit: Visit| visit.answer(rules::all(&visit))))
         .route("/rules/{id}", get(async |visit: Visit| visit.answer(rules::one(&visit).await)))

@@ -2,8 +2,11 @@
 
 pub mod certificate;
 pub mod concession;
+pub mod defect;
 pub mod doubt_answers;
 pub mod due;
+pub mod examination;
+pub mod examination_draft;
 pub mod fitting;
 pub mod item;
 pub mod kept_date;

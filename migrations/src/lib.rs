@@ -6,6 +6,7 @@ mod m0002_working_tables;
 mod m0003_doubt_answers;
 mod m0004_kept_dates;
 mod m0005_policy_sets;
+mod m0006_examinations;
 mod m0008_substitutions;
 
 use sea_orm_migration::prelude::*;
@@ -22,6 +23,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0003_doubt_answers::Migration),
             Box::new(m0004_kept_dates::Migration),
             Box::new(m0005_policy_sets::Migration),
+            Box::new(m0006_examinations::Migration),
             Box::new(m0008_substitutions::Migration),
         ]
     }

@@ -55,6 +55,58 @@ pub struct Certificate {
     pub valid_until: Option<Date>,
 }
 
+/// Whether a defect is a danger.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Danger {
+    /// It is one now.
+    Now,
+    /// It could become one by that day.
+    By(Date),
+    /// It is none, and needs watching or repair.
+    None,
+}
+
+/// A defect that an examination found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Defect {
+    /// Its key.
+    pub key: String,
+    /// Number of the report.
+    pub report: String,
+    /// Item.
+    pub item: ItemId,
+    /// Day it was found.
+    pub found_on: Date,
+    /// Part and fault, in the examiner's words.
+    pub what: String,
+    /// Whether it is a danger.
+    pub danger: Danger,
+    /// What would remedy it, where the report says so.
+    pub remedy: Option<String>,
+    /// Who clears it.
+    pub by: String,
+    /// Day it was cleared.
+    pub cleared_on: Option<Date>,
+}
+
+impl Defect {
+    /// Whether it was found by the end of a day, and not yet cleared.
+    pub fn is_open(&self, as_of: Date) -> bool {
+        self.found_on <= as_of && self.cleared_on.is_none_or(|cleared| cleared > as_of)
+    }
+
+    /// Whether it stops a launch: an open danger, or one whose day has passed. No rule's own date and no
+    /// concession puts that off.
+    pub fn stops_launch(&self, as_of: Date) -> bool {
+        let danger = match self.danger {
+            Danger::Now => true,
+            Danger::By(day) => day < as_of,
+            Danger::None => false,
+        };
+        danger && self.is_open(as_of)
+    }
+}
+
 /// What readiness needs beyond the fleet.
 #[derive(Clone, Debug, Default)]
 pub struct Papers {
@@ -62,6 +114,8 @@ pub struct Papers {
     pub concessions: Vec<Concession>,
     /// Certificates.
     pub certificates: Vec<Certificate>,
+    /// Defects.
+    pub defects: Vec<Defect>,
 }
 
 /// One reason a station is less than ready.
@@ -115,6 +169,11 @@ pub enum Reason {
         /// The certificate.
         certificate: Certificate,
     },
+    /// An examination found a defect that is a danger, or whose day has passed.
+    Defect {
+        /// The defect.
+        defect: Defect,
+    },
     /// Gear that nothing carries is laid up, and the station has no other of its kind.
     LaidUp {
         /// The item.
@@ -136,6 +195,7 @@ impl Reason {
             | Reason::Unfit { .. }
             | Reason::TooFew { .. }
             | Reason::LaidUp { .. }
+            | Reason::Defect { .. }
             | Reason::Lapsed { .. } => Readiness::NotReady,
             Reason::Rule { .. } | Reason::Conceded { .. } => Readiness::ReadyWithLimits,
             Reason::OldLog { .. } => Readiness::Unknown,
@@ -172,16 +232,21 @@ struct Outfit {
 struct Filed<'p> {
     concessions: HashMap<ItemId, Vec<&'p Concession>>,
     certificates: HashMap<ItemId, Vec<&'p Certificate>>,
+    defects: HashMap<ItemId, Vec<&'p Defect>>,
 }
 
 impl<'p> Filed<'p> {
     fn of(papers: &'p Papers) -> Filed<'p> {
-        let mut filed = Filed { concessions: HashMap::new(), certificates: HashMap::new() };
+        let mut filed =
+            Filed { concessions: HashMap::new(), certificates: HashMap::new(), defects: HashMap::new() };
         for paper in &papers.concessions {
             filed.concessions.entry(paper.item).or_default().push(paper);
         }
         for paper in &papers.certificates {
             filed.certificates.entry(paper.item).or_default().push(paper);
+        }
+        for paper in &papers.defects {
+            filed.defects.entry(paper.item).or_default().push(paper);
         }
         filed
     }
@@ -273,6 +338,9 @@ impl Evaluator<'_> {
             reasons.extend(rows.filter_map(|row| self.rule_reason(&row, papers)));
             reasons.extend(self.positions(*id));
             reasons.extend(self.lapsed(*id, papers));
+            let defects = papers.defects.get(id).into_iter().flatten();
+            let stop = defects.filter(|defect| defect.stops_launch(self.as_of));
+            reasons.extend(stop.map(|defect| Reason::Defect { defect: Defect::clone(defect) }));
         }
         reasons
     }
@@ -356,5 +424,36 @@ impl Evaluator<'_> {
             end.0.saturating_sub(i64::from(self.set.service.oldest_log_hours).saturating_mul(HOUR_MICROS)),
         );
         last.is_none_or(|last| last < oldest).then_some(Reason::OldLog { last })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use jiff::civil::date;
+
+    use super::*;
+
+    #[test]
+    fn a_defect_stops_a_launch_from_its_day_until_it_is_cleared() {
+        let defect = |danger, cleared_on| Defect {
+            key: "TR-1/1".to_owned(),
+            report: "TR-1".to_owned(),
+            item: ItemId(0),
+            found_on: date(2026, 10, 6),
+            what: "link 6: worn".to_owned(),
+            danger,
+            remedy: None,
+            by: "competent person".to_owned(),
+            cleared_on,
+        };
+        let stops = |danger, cleared, day| defect(danger, cleared).stops_launch(date(2026, 10, day));
+        assert!(!stops(Danger::Now, None, 5) && stops(Danger::Now, None, 6));
+        assert!(
+            !stops(Danger::By(date(2026, 10, 12)), None, 12)
+                && stops(Danger::By(date(2026, 10, 12)), None, 13)
+        );
+        assert!(!stops(Danger::None, None, 30) && defect(Danger::None, None).is_open(date(2026, 10, 30)));
+        let cleared = Some(date(2026, 10, 14));
+        assert!(stops(Danger::Now, cleared, 13) && !stops(Danger::Now, cleared, 14));
     }
 }

@@ -9,7 +9,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use daemon::clock::StandingClock;
 use daemon::desk::Desk;
 use daemon::policy_set;
-use daemon::records::{KeptDate, TakenUp, Usage};
+use daemon::records::{ExaminationDraft, KeptDate, TakenUp, Usage};
 use daemon::register::{Faults, read_folder};
 use daemon::store::backup::restore;
 use daemon::store::write::Deed;
@@ -25,7 +25,7 @@ use sea_orm_migration::MigratorTrait;
 use tests::harness::Room;
 use tests::small_service::{self, POLICIES};
 
-const RECORDS: [&str; 15] = [
+const RECORDS: [&str; 18] = [
     "station",
     "person",
     "item",
@@ -40,6 +40,9 @@ const RECORDS: [&str; 15] = [
     "doubt_answers",
     "kept_date",
     "policy_set",
+    "examination",
+    "defect",
+    "examination_draft",
     "substitution",
 ];
 
@@ -97,6 +100,11 @@ fn full_room() -> Room {
             "key,item,host,position,by,reason,until\n\
              SU-1,F-1,LC-1,fall,head@service.example,same strength,2021-02-01\n",
         ),
+        ("examinations.csv", "number,item,rule,examined_on\nTR-1,F-1,fall-examination,2020-01-31\n"),
+        (
+            "defects.csv",
+            "key,item,report,found_on,part,what,danger\nTR-1/1,F-1,TR-1,2020-01-31,eye,worn,none\n",
+        ),
     ] {
         room.write(&format!("more/{name}"), text);
     }
@@ -126,7 +134,7 @@ async fn dump(db: &DatabaseConnection) -> Vec<String> {
     all
 }
 
-/// A policy set taken up and an earlier date kept, each in a link of its own.
+/// A policy set taken up, an earlier date kept and a report drafted, each in a link of its own.
 async fn take_a_set_up(store: &Store) {
     let row = TakenUp { hash: "0".repeat(64), effective_from: "2030-01-01".to_owned(), ..TakenUp::default() };
     let kept: Result<(), StoreError> =
@@ -135,6 +143,10 @@ async fn take_a_set_up(store: &Store) {
     let row = KeptDate { key: "F-1 fall-renewal".to_owned(), item: "F-1".to_owned(), ..KeptDate::default() };
     let kept: Result<(), StoreError> =
         store.write(deed("import"), async |tx: &mut Writer| tx.append_new(&[row]).await).await;
+    kept.unwrap();
+    let row = ExaminationDraft { key: "TR-2".to_owned(), ..ExaminationDraft::default() };
+    let kept: Result<(), StoreError> =
+        store.write(deed("examination draft"), async |tx: &mut Writer| tx.append_new(&[row]).await).await;
     kept.unwrap();
 }
 
@@ -395,7 +407,10 @@ fn entities() -> BTreeMap<&'static str, Vec<Shape>> {
     BTreeMap::from([
         ("certificate", entity::<entities::certificate::Entity>()),
         ("concession", entity::<entities::concession::Entity>()),
+        ("defect", entity::<entities::defect::Entity>()),
         ("doubt_answers", entity::<entities::doubt_answers::Entity>()),
+        ("examination", entity::<entities::examination::Entity>()),
+        ("examination_draft", entity::<entities::examination_draft::Entity>()),
         ("kept_date", entity::<entities::kept_date::Entity>()),
         ("due", entity::<entities::due::Entity>()),
         ("fitting", entity::<entities::fitting::Entity>()),

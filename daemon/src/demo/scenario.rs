@@ -10,6 +10,7 @@ mod carriage_gear;
 mod chance;
 mod coast;
 mod engine;
+mod examinations;
 mod exposure;
 mod falls;
 mod gear;
@@ -62,6 +63,8 @@ pub fn register() -> BTreeMap<&'static str, String> {
         ("certificates.csv", papers::certificates(&fleet, &works)),
         ("parts.csv", store_room::parts()),
         ("stock.csv", store_room::stock()),
+        ("examinations.csv", examinations::examinations()),
+        ("defects.csv", examinations::defects()),
     ]
     .into_iter()
     .map(|(name, sheet)| (name, sheet.text()))

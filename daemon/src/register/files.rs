@@ -2,7 +2,9 @@
 
 mod certificates;
 mod concessions;
+mod defects;
 mod doubts;
+mod examinations;
 mod fittings;
 mod items;
 mod parts;

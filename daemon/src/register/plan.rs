@@ -13,8 +13,8 @@ use super::files::attribute_columns;
 use super::places::Places;
 use super::sheet::Sheet;
 use crate::records::{
-    Certificate, Concession, DoubtAnswer, Fitting, Item, Part, Person, State, Station, Stock, Substitution,
-    Usage, Work,
+    Certificate, Concession, Defect, DoubtAnswer, Examination, Fitting, Item, Part, Person, State, Station,
+    Stock, Substitution, Usage, Work,
 };
 use crate::store::current::{Newest, Register};
 
@@ -72,6 +72,10 @@ pub struct Changes {
     pub doubts: Change<DoubtAnswer>,
     /// Substitutions.
     pub substitutions: Change<Substitution>,
+    /// Examination reports.
+    pub examinations: Change<Examination>,
+    /// Defects.
+    pub defects: Change<Defect>,
 }
 
 impl Changes {
@@ -91,6 +95,8 @@ impl Changes {
             (Stock::NAME, self.stock.new.len(), self.stock.count()),
             (DoubtAnswer::NAME, self.doubts.new.len(), self.doubts.count()),
             (Substitution::NAME, self.substitutions.new.len(), self.substitutions.count()),
+            (Examination::NAME, self.examinations.new.len(), self.examinations.count()),
+            (Defect::NAME, self.defects.new.len(), self.defects.count()),
         ];
         counts.retain(|(_, _, all)| *all > 0);
         counts.into_iter().map(|(name, new, all)| (name, new, all - new)).collect()
@@ -134,6 +140,8 @@ pub fn plan(set: &PolicySet, sheets: &[Sheet], stored: Register, now: Instant, f
         stock: merge(find(Stock::NAME), &mut register.stock, &places, faults),
         doubts: merge(find(DoubtAnswer::NAME), &mut register.doubts, &places, faults),
         substitutions: merge(find(Substitution::NAME), &mut register.substitutions, &places, faults),
+        examinations: merge(find(Examination::NAME), &mut register.examinations, &places, faults),
+        defects: merge(find(Defect::NAME), &mut register.defects, &places, faults),
     };
     let plan = Plan { register, changes, of_new_kind };
     checks::whole(&plan, &places, faults);
@@ -167,8 +175,12 @@ fn merge<R: RegisterFile>(
 
 /// The one record of a sheet with one row, read as if nothing were stored.
 pub(super) fn single<R: RegisterFile>(sheet: &Sheet, places: &Places, faults: &Faults) -> Option<R> {
-    let mut newest = Newest::new();
-    merge(Some(sheet), &mut newest, places, faults).new.pop()
+    alone(sheet, places, faults).pop()
+}
+
+/// The sound records of a sheet, read as if nothing were stored.
+pub(super) fn alone<R: RegisterFile>(sheet: &Sheet, places: &Places, faults: &Faults) -> Vec<R> {
+    merge(Some(sheet), &mut Newest::new(), places, faults).new
 }
 
 /// Takes a read record over, if it says anything new.

@@ -35,6 +35,8 @@ pub const FILES: &[&str] = &[
     "stock",
     "doubts",
     "substitutions",
+    "examinations",
+    "defects",
 ];
 
 /// Longest cell: a note of several pages. Longer ones are a slip, or meant to hurt.

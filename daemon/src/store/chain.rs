@@ -108,7 +108,10 @@ impl Store {
         // In the order of their names, as the digest takes them.
         self.digests::<records::Certificate>(&mut found).await?;
         self.digests::<records::Concession>(&mut found).await?;
+        self.digests::<records::Defect>(&mut found).await?;
         self.digests::<records::DoubtAnswer>(&mut found).await?;
+        self.digests::<records::Examination>(&mut found).await?;
+        self.digests::<records::ExaminationDraft>(&mut found).await?;
         self.digests::<records::Fitting>(&mut found).await?;
         self.digests::<records::Item>(&mut found).await?;
         self.digests::<records::KeptDate>(&mut found).await?;

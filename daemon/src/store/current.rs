@@ -10,8 +10,8 @@ use super::tables::Stored;
 use super::write::Writer;
 use super::{Store, StoreError};
 use crate::records::{
-    Certificate, Concession, DoubtAnswer, Fitting, Item, Part, Person, State, Station, Stock, Substitution,
-    Usage, Work,
+    Certificate, Concession, Defect, DoubtAnswer, Examination, Fitting, Item, Part, Person, State, Station,
+    Stock, Substitution, Usage, Work,
 };
 
 /// The newest version of every record of one file, by key; void ones among them.
@@ -46,6 +46,10 @@ pub struct Register {
     pub doubts: Newest<DoubtAnswer>,
     /// Substitutions by key.
     pub substitutions: Newest<Substitution>,
+    /// Examination reports by number.
+    pub examinations: Newest<Examination>,
+    /// Defects by key.
+    pub defects: Newest<Defect>,
 }
 
 /// The newest versions known before a moment (all, where none is given).
@@ -86,6 +90,8 @@ async fn register(
         stock: newest(db, known_before).await?,
         doubts: newest(db, known_before).await?,
         substitutions: newest(db, known_before).await?,
+        examinations: newest(db, known_before).await?,
+        defects: newest(db, known_before).await?,
     })
 }
 

@@ -3,8 +3,8 @@
 use sea_orm::{EntityTrait, Set};
 
 use crate::records::{
-    Certificate, Concession, DoubtAnswer, Fitting, Item, KeptDate, Part, Person, State, Station, Stock,
-    Substitution, TakenUp, Usage, Work,
+    Certificate, Concession, Defect, DoubtAnswer, Examination, ExaminationDraft, Fitting, Item, KeptDate,
+    Part, Person, State, Station, Stock, Substitution, TakenUp, Usage, Work,
 };
 
 /// Where a version of a record stands in the chain.
@@ -137,3 +137,45 @@ stored!(Part, part { description, kind, lead_time, shelf_life, unit, pack, price
 stored!(Stock, stock { part, place, at, day, quantity, reason });
 stored!(DoubtAnswer, doubt_answers { item, answer, by, first, second, read_on, voided, note });
 stored!(TakenUp, policy_set { hash, files, effective_from, by, second, reason, safety });
+stored!(
+    Examination,
+    examination {
+        item,
+        rule,
+        at,
+        day,
+        employer,
+        employer_address,
+        premises,
+        identity,
+        manufactured_on,
+        last_examined_on,
+        safe_working_load,
+        kind,
+        after_installation,
+        installed_correctly,
+        safe_to_operate,
+        repair_needed,
+        tests,
+        next_due,
+        examiner,
+        examiner_address,
+        qualification,
+        employed_by,
+        authenticated_by,
+        reported_on,
+        instrument,
+        calibration_due,
+        measurements,
+        judgement,
+        decision,
+        signed_by,
+        not_accepted,
+        remarks
+    }
+);
+stored!(
+    Defect,
+    defect { item, report, found_on, part, what, danger, by_date, remedy, cleared_by, cleared_on }
+);
+stored!(ExaminationDraft, examination_draft { item, text, faults, signed });

@@ -18,8 +18,9 @@ use super::place::{Place, View};
 use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
-use super::{Web, chart, filters, near, replay, why, words};
-use crate::records::{self, Certificate, Concession, State, Work};
+use super::{Web, chart, filters, near, out_of_service, replay, why, words};
+use crate::examine::defects;
+use crate::records::{self, Certificate, Concession, Defect, Examination, State, Work};
 use crate::wear;
 
 /// Records of work on the first screen.
@@ -32,6 +33,8 @@ struct Beside {
     states: Vec<State>,
     certificates: Vec<Certificate>,
     concessions: Vec<Concession>,
+    reports: Vec<Examination>,
+    defects: Vec<Defect>,
 }
 
 /// One record of work.
@@ -60,6 +63,7 @@ struct Page {
     what: String,
     place: Place,
     unfit: Option<String>,
+    out_of_service: String,
     lent: Option<String>,
     due: Vec<Line>,
     count: Option<(String, String)>,
@@ -70,6 +74,8 @@ struct Page {
     hidden: usize,
     whole: String,
     wear: Vec<Worn>,
+    defects: Vec<Remark>,
+    reports: Vec<(String, Link, String)>,
     states: Vec<Remark>,
     certificates: Vec<Remark>,
     concessions: Vec<Remark>,
@@ -88,6 +94,9 @@ pub(super) async fn or_why(visit: &Visit) -> Result<Response, Fault> {
     let source = Source::open(&visit.web, &asked).await?;
     let address = visit.name();
     let known = source.fleet(|fleet| Ok(fleet.find(address).is_some())).await?;
+    if let Some(tag) = address.strip_suffix("/tag").filter(|_| !known) {
+        return out_of_service::page(&visit.web, &asked, &source, tag).await;
+    }
     match (address.rsplit_once("/why/"), visit.query.why.as_deref()) {
         (Some((tag, rule)), _) if !known => why::page(&visit.web, &asked, &source, tag, rule).await,
         (_, Some(rule)) => why::page(&visit.web, &asked, &source, address, rule).await,
@@ -102,6 +111,8 @@ async fn page(web: &Web, asked: &Asked, source: &Source<'_>, tag: &str) -> Resul
         states: source.records(|state: &State| state.item == tag).await?,
         certificates: source.records(|certificate: &Certificate| certificate.item == tag).await?,
         concessions: source.records(|concession: &Concession| concession.item == tag).await?,
+        reports: source.records(|report: &Examination| report.item == tag).await?,
+        defects: source.records(|defect: &Defect| defect.item == tag).await?,
     };
     let page = source.fleet(|fleet| make(web, asked, fleet, tag, &beside)).await?;
     html(&page)
@@ -139,6 +150,7 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> 
         what: view.what(id),
         place: view.place(id),
         unfit: view.shut(id).map(|shut| view.shut_words(id, &shut, reason.as_deref())),
+        out_of_service: asked.links.out_of_service(tag),
         lent: view.lender(id).map(str::to_owned),
         due: due(&view, id, &beside.concessions),
         count: view.life_count(id),
@@ -149,6 +161,8 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> 
         hidden,
         whole: asked.links.whole(&Links::item_path(tag)),
         wear: worn(&view, id, &beside.works),
+        defects: open_defects(&view, &beside.defects),
+        reports: reports(&view, id, &beside.reports),
         states: states(&view, id, &beside.states),
         certificates: beside.certificates.iter().map(certificate).collect(),
         concessions: beside.concessions.iter().map(concession).collect(),
@@ -280,6 +294,32 @@ fn states(view: &View, id: ItemId, records: &[State]) -> Vec<Remark> {
         }
     };
     records.iter().map(remark).collect()
+}
+
+fn open_defects(view: &View, records: &[Defect]) -> Vec<Remark> {
+    let open = defects::of_fleet(view.fleet, records).into_iter().filter(|defect| defect.is_open(view.as_of));
+    let remark = |defect: policies::readiness::Defect| Remark {
+        day: words::full_day(defect.found_on),
+        text: format!("{}; {}", defects::says(&defect), defects::clears(&defect)),
+    };
+    open.map(remark).collect()
+}
+
+fn reports(view: &View, id: ItemId, records: &[Examination]) -> Vec<(String, Link, String)> {
+    let mut records: Vec<&Examination> = records.iter().filter(|row| row.at < view.cutoff(id).0).collect();
+    records.sort_by(|a, b| (b.at, &b.key).cmp(&(a.at, &a.key)));
+    let line = |row: &&Examination| {
+        let rule = view.set.find_rule(&row.rule).map_or(&row.rule, |rule| &view.set.rule(rule).title);
+        let safe = if row.safe_to_operate.as_deref() == Some("yes") {
+            "safe to operate"
+        } else {
+            "not safe to operate"
+        };
+        let standing = row.not_accepted.as_deref().map(|why| format!("; {why}")).unwrap_or_default();
+        let link = Link { text: row.key.clone(), href: view.links.report(&row.key) };
+        (date_of(view.zone(id), row.at, row.day.as_deref()), link, format!("{rule}, {safe}{standing}"))
+    };
+    records.iter().map(line).collect()
 }
 
 fn text_day(text: &str) -> String {

@@ -75,6 +75,14 @@ impl Links {
         self.address(&format!("{}/why/{}", Links::item_path(tag), encoded(rule, false)), &[])
     }
 
+    pub(super) fn report(&self, number: &str) -> String {
+        self.address(&format!("/report/{}", encoded(number, true)), &[])
+    }
+
+    pub(super) fn out_of_service(&self, tag: &str) -> String {
+        self.address(&format!("{}/tag", Links::item_path(tag)), &[])
+    }
+
     pub(super) fn rule(&self, id: &str) -> String {
         self.address(&format!("/rules/{}", encoded(id, false)), &[])
     }

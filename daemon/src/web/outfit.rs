@@ -1,15 +1,16 @@
 //! What a station lacks for a launch beyond its due rows: required positions that are empty or hold what may not
-//! be used, too few of a kind, a certificate that lapsed.
+//! be used, too few of a kind, a certificate that lapsed, a defect that is a danger.
 
 use policies::facts::{ItemId, StationId};
 use policies::kinds::KindId;
 use policies::quarantine::Shut;
-use policies::readiness::{Certificate, Reason, StationReadiness};
+use policies::readiness::{Certificate, Defect, Reason, StationReadiness};
 
 use super::fitness;
 use super::line::{Line, Mark};
 use super::place::{Place, View};
 use super::words;
+use crate::examine::defects;
 use crate::fitness::papers_of;
 use crate::records;
 
@@ -20,10 +21,11 @@ pub(super) struct Gap {
     reason: Reason,
 }
 
-/// Why people took items out of use, and the certificates of all.
+/// Why people took items out of use, and the certificates and defects of all.
 pub(super) struct Told {
     pub(super) states: Vec<records::State>,
     pub(super) certificates: Vec<records::Certificate>,
+    pub(super) defects: Vec<records::Defect>,
 }
 
 impl Told {
@@ -45,6 +47,7 @@ impl Gap {
             Reason::Empty { host, .. } => Some(*host),
             Reason::Unfit { item, .. } | Reason::LaidUp { item } => Some(*item),
             Reason::Lapsed { certificate } => Some(certificate.item),
+            Reason::Defect { defect } => Some(defect.item),
             Reason::Rule { .. } | Reason::Conceded { .. } | Reason::TooFew { .. } | Reason::OldLog { .. } => {
                 None
             }
@@ -71,7 +74,8 @@ impl View<'_> {
         told: &Told,
         concessions: &[records::Concession],
     ) -> Vec<StationReadiness> {
-        self.evaluator.readiness(&papers_of(self.set, self.fleet, concessions, &told.certificates))
+        let papers = papers_of(self.set, self.fleet, concessions, &told.certificates, &told.defects);
+        self.evaluator.readiness(&papers)
     }
 
     /// Everything that is lacking, station by station.
@@ -87,6 +91,7 @@ impl View<'_> {
             Reason::LaidUp { item } => self.laid_up(*item),
             Reason::TooFew { kind, have, wanted } => self.too_few(gap.station, *kind, *have, *wanted),
             Reason::Lapsed { certificate } => self.lapsed(certificate),
+            Reason::Defect { defect } => self.defect(defect),
             Reason::Rule { .. } | Reason::Conceded { .. } | Reason::OldLog { .. } => Line::default(),
         };
         Line { stops: true, by: "before the next launch".to_owned(), ..said }
@@ -137,6 +142,19 @@ impl View<'_> {
             place: Place { stands: self.station(station).name.to_string(), ..Place::default() },
             task: format!("fit {} more", wanted.saturating_sub(have)),
             because: format!("{have} fit ones of the {wanted} that the service wants"),
+            ..Line::default()
+        }
+    }
+
+    fn defect(&self, defect: &Defect) -> Line {
+        Line {
+            mark: Mark { shape: "✕", word: "defect" },
+            tags: vec![self.links.to_item(self.tag(defect.item))],
+            what: self.what(defect.item),
+            place: self.place(defect.item),
+            task: defect.remedy.clone().unwrap_or_else(|| "put the defect right".to_owned()),
+            because: defects::says(defect),
+            notes: vec![defects::clears(defect)],
             ..Line::default()
         }
     }

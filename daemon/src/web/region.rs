@@ -23,7 +23,7 @@ use super::visit::{Visit, html};
 use super::{Web, filters, replay, words};
 use crate::cover;
 use crate::fitness::Words;
-use crate::records::{Certificate, Concession, State, Station};
+use crate::records::{Certificate, Concession, Defect, State, Station};
 
 /// Lines on the first screen.
 const LINES: usize = 25;
@@ -88,6 +88,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
         told: Told {
             states: source.records(|_: &State| true).await?,
             certificates: source.records(|_: &Certificate| true).await?,
+            defects: source.records(|_: &Defect| true).await?,
         },
     };
     let page = source.fleet(|fleet| Ok(make(&visit.web, &asked, fleet, &beside))).await?;

@@ -5,7 +5,7 @@ use policies::facts::Fleet;
 use super::Web;
 use super::asked::Asked;
 use super::fault::Fault;
-use crate::records::{Certificate, Concession, Item, State, Station, Work};
+use crate::records::{Certificate, Concession, Defect, Examination, Item, State, Station, Work};
 use crate::store::Stored;
 use crate::store::current::{Newest, Register};
 use crate::store::fleet::of_register;
@@ -33,7 +33,8 @@ macro_rules! shown {
 }
 
 shown!(
-    Certificate: certificates, Concession: concessions, Item: items, State: states, Station: stations, Work: work,
+    Certificate: certificates, Concession: concessions, Defect: defects, Examination: examinations, Item: items,
+    State: states, Station: stations, Work: work,
 );
 
 impl<'w> Source<'w> {

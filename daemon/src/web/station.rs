@@ -19,7 +19,8 @@ use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
 use super::{Web, caution, filters, replay, words};
-use crate::records::{Certificate, Concession, State};
+use crate::examine::defects;
+use crate::records::{Certificate, Concession, Defect, State};
 
 /// Lines of a list that stand on the first screen.
 const LINES: usize = 25;
@@ -49,6 +50,7 @@ struct Page {
     next: String,
     lists: Vec<List>,
     in_date: usize,
+    defects: Vec<(Link, String)>,
     doubts: Vec<Doubt>,
     card: Vec<Check>,
     card_caution: &'static str,
@@ -68,6 +70,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let told = Told {
         states: source.records(|_: &State| true).await?,
         certificates: source.records(|_: &Certificate| true).await?,
+        defects: source.records(|_: &Defect| true).await?,
     };
     let (mut page, open) =
         source.fleet(|fleet| make(&visit.web, &asked, fleet, visit.name(), &concessions, &told)).await?;
@@ -96,6 +99,7 @@ fn make(
         next,
         lists: station.lists(asked.all),
         in_date: station.judged.iter().filter(|row| station.turn(row) == Turn::InDate).count(),
+        defects: station.defects(),
         doubts: Vec::new(),
         card: station.card(),
         card_caution: caution::IF_IN_DOUBT,
@@ -202,6 +206,18 @@ impl Station<'_> {
             }
             (true, true) => "No gear here stops a launch.".to_owned(),
         }
+    }
+
+    /// Open defects of gear that is here, each with its day: also those that stop nothing yet.
+    fn defects(&self) -> Vec<(Link, String)> {
+        let here = defects::of_fleet(self.view.fleet, &self.told.defects);
+        let here = here.iter().filter(|defect| {
+            let item = self.view.item(defect.item);
+            let in_service = !self.view.evaluator.is_withdrawn(item);
+            in_service && defect.is_open(self.view.as_of) && is_here(&self.view, defect.item, self.id)
+        });
+        here.map(|defect| (self.view.links.to_item(self.view.tag(defect.item)), defects::says(defect)))
+            .collect()
     }
 
     fn tags(&self, ids: impl Iterator<Item = ItemId>) -> Vec<&str> {

@@ -156,6 +156,8 @@ async fn every_page_of_the_demo_answers_and_their_links_hold() {
         "/item/C-0221",
         "/item/C-0222",
         "/station/net/register",
+        "/item/C-0221/tag",
+        "/report/TR-3311",
         "/item/F-0463?all=1",
         "/item/F-0417/why/fall-renewal",
         "/item/F-0417?why=fall-renewal",
@@ -258,6 +260,33 @@ async fn the_demo_says_its_stories() {
 }
 
 /// Story 2 happened on 6 Oct at 15:10: the evening before, Nethery Ness launched.
+#[tokio::test]
+async fn a_report_and_an_out_of_service_tag_can_be_printed() {
+    let router = router(demo_web().await);
+    let report = read(&router, "/report/TR-3311").await.text;
+    for said in [
+        "1 Quay Row, Tarvany Port",
+        "5.3 t, straight pull",
+        "Chief Surveyor, Independent Gear Surveys",
+        "TR-3311/1: link 6: mean diameter 11.66 mm, below 11.70 mm; a danger NOW",
+        "reg. 10",
+        caution::IF_IN_DOUBT,
+    ] {
+        assert!(report.contains(said), "{said}");
+    }
+    let tag = read(&router, "/item/C-0221/tag").await.text;
+    for said in ["DO NOT USE: C-0221", "Withdrawn since 6 Oct", "href=\"/report/TR-3311", caution::NO_REPAIR]
+    {
+        assert!(tag.contains(said), "{said}");
+    }
+    let item = read(&router, "/item/C-0221").await.text;
+    assert!(item.contains("/report/TR-3311") && item.contains("/item/C-0221/tag"));
+    let fit = read(&router, "/item/C-0222/tag").await;
+    assert_eq!(fit.status, StatusCode::NOT_FOUND);
+    assert!(fit.text.contains("C-0222 is not out of use."));
+    assert_eq!(read(&router, "/report/TR-9999").await.status, StatusCode::NOT_FOUND);
+}
+
 #[tokio::test]
 async fn a_page_can_be_replayed() {
     let router = router(demo_web().await);

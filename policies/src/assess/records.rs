@@ -19,3 +19,9 @@ pub fn measure_of(kind: &str, name: &str, criterion: Option<&str>) -> Option<&'s
     let (_, gear) = KINDS.iter().find(|(own, _)| plain(own) == plain(kind))?;
     gear.measures.iter().find(|field| field.goes_by(&wanted)).map(|field| field.name)
 }
+
+/// The measures that the criteria of a kind judge; none for a kind without criteria.
+pub fn measures(kind: &str) -> impl Iterator<Item = &'static str> {
+    let found = KINDS.iter().find(|(own, _)| plain(own) == plain(kind));
+    found.into_iter().flat_map(|(_, gear)| gear.measures).map(|field| field.name)
+}

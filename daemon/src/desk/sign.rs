@@ -1,0 +1,354 @@
+//! Examination reports are drafted, signed, and their defects cleared: a signed report and the work it records are
+//! written together.
+
+use jiff::civil::Date;
+
+use super::{Desk, DeskError};
+use crate::examine::competence::{self, COMPETENT};
+use crate::examine::{self, FieldFault, Form, Report, work_key};
+use crate::records::{Defect, Examination, ExaminationDraft, Person, Work};
+use crate::register::{Faults, Places, Sheet};
+use crate::store::Writer;
+use crate::store::current::Register;
+
+/// The longest form that is kept: a report of many pages.
+const LONGEST: usize = 256 * 1024;
+
+/// What keeping a draft found.
+#[derive(Debug)]
+pub struct Drafted {
+    /// What it is kept under.
+    pub number: String,
+    /// What cannot be right.
+    pub faults: Vec<FieldFault>,
+    /// What is still to be filled in.
+    pub lacks: Vec<FieldFault>,
+    /// What a person should know, the judgement among it.
+    pub notes: Vec<String>,
+}
+
+/// A signature, before it is taken.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Signing {
+    /// Report.
+    pub number: String,
+    /// Who signs, by address.
+    pub by: String,
+    /// Why it passes all the same, where the criteria ask for discard.
+    pub decision: Option<String>,
+}
+
+/// What signing did.
+#[derive(Debug)]
+pub struct Signed {
+    /// The report as it stands.
+    pub examination: Examination,
+    /// `passed` or `failed`; none where the report is not accepted.
+    pub outcome: Option<&'static str>,
+    /// Whether an earlier version of it is corrected.
+    pub corrected: bool,
+    /// Its defects that are a danger, or could become one.
+    pub dangers: Vec<Defect>,
+    /// What a person should know.
+    pub warnings: Vec<String>,
+}
+
+/// A defect's end, before it is recorded.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Clearing {
+    /// Key of the defect.
+    pub defect: String,
+    /// Who says so, by address.
+    pub by: String,
+    /// The work that put it right.
+    pub work: Option<String>,
+    /// On what day; today where left out.
+    pub on: Option<String>,
+}
+
+fn refused<T>(text: impl Into<String>) -> Result<T, DeskError> {
+    Err(DeskError::Refused(text.into()))
+}
+
+impl Desk {
+    /// Keeps a form as a draft, whatever is wrong with it, and says what is.
+    ///
+    /// # Errors
+    /// A text that is no report at all, or the store's failure.
+    pub async fn draft(&self, text: &str, file: &str) -> Result<Drafted, DeskError> {
+        if text.len() > LONGEST {
+            return refused(format!("{file} is longer than {} KiB; is it a report?", LONGEST / 1024));
+        }
+        let form = Form::read(text);
+        if form.cells.is_empty() && form.defects.is_empty() && form.measurements.is_empty() {
+            let faults = examine::lines(&form.faults);
+            return refused(format!(
+                "{file} holds no field of a report; tallow examine template gives the form\n{faults}"
+            ));
+        }
+        let named = form.cell("number").to_owned();
+        let plain = !named.is_empty() && named.chars().count() <= 100 && !named.chars().any(char::is_control);
+        let number = if plain { named } else { unnumbered(file) };
+        self.store
+            .write(self.deed("examination draft"), async |tx: &mut Writer| {
+                let report = Report::of(form, &self.set, &tx.register().await?, self.now());
+                let draft = ExaminationDraft {
+                    key: number.clone(),
+                    void: false,
+                    item: report.form.cells.get("item").cloned(),
+                    text: text.to_owned(),
+                    faults: (!report.faults.is_empty()).then(|| examine::lines(&report.faults)),
+                    signed: false,
+                };
+                if tx.current::<ExaminationDraft>(&number).await?.as_ref() != Some(&draft) {
+                    tx.append(std::slice::from_ref(&draft)).await?;
+                }
+                close_unnumbered(tx, &number, file).await?;
+                let judgement = report.judgement();
+                let mut notes = report.notes;
+                notes.extend((!judgement.is_empty()).then(|| format!("judged {judgement}")));
+                Ok(Drafted { number, faults: report.faults, lacks: report.lacks, notes })
+            })
+            .await
+    }
+
+    /// Signs a draft. A report by somebody whose competence does not fit is kept, and records no work.
+    ///
+    /// # Errors
+    /// No such draft, a report that is wrong or not complete, an unknown person, or the store's failure.
+    pub async fn sign(&self, asked: &Signing) -> Result<Signed, DeskError> {
+        self.warm.lock().await.take();
+        let action = format!("examination {} signed by {}", asked.number, asked.by);
+        self.store
+            .write(self.deed(&action), async |tx: &mut Writer| {
+                let register = tx.register().await?;
+                let draft = draft(tx, &register, &asked.number).await?;
+                let report = Report::of(Form::read(&draft.text), &self.set, &register, self.now());
+                check_whole(&report, &asked.number)?;
+                let signer = person(&register, &asked.by)?.clone();
+                let refusal = self.refusal(&register, &report, &signer);
+                let before = register.examinations.get(&asked.number).filter(|row| !row.void).cloned();
+                check_correction(before.as_ref(), refusal.as_deref())?;
+                check_decision(&report, asked, &signer, refusal.is_some())?;
+                let outcome = if report.is_safe() { "passed" } else { "failed" };
+                let outcome = refusal.is_none().then_some(outcome);
+                let mut warnings = report.notes.clone();
+                warnings.extend(report.independence(&self.set, &register, &signer));
+                let sheets = self.sheets(&register, &report, asked, refusal.as_deref(), outcome, &warnings);
+                let faults = Faults::default();
+                self.take_in(tx, register, &sheets, &faults, &action).await.map_err(told)?;
+                if refusal.is_none() {
+                    tx.append(&[ExaminationDraft { signed: true, faults: None, ..draft }]).await?;
+                }
+                let row = tx.current::<Examination>(&asked.number).await?;
+                let Some(examination) = row else { return refused("the report was not written") };
+                let mut dangers = report.defects;
+                dangers.retain(|defect| defect.danger != "none");
+                Ok(Signed { examination, outcome, corrected: before.is_some(), dangers, warnings })
+            })
+            .await
+    }
+
+    /// Why a report does not count: the signer's competence does not fit its rule.
+    fn refusal(&self, register: &Register, report: &Report, signer: &Person) -> Option<String> {
+        let rule = self.set.find_rule(report.form.cell("rule")).map(|id| self.set.rule(id))?;
+        let item = register.items.get(report.form.cell("item"))?;
+        competence::fits(signer, rule.by.as_deref(), item.station.as_deref())
+            .err()
+            .map(|why| format!("not accepted: {why}"))
+    }
+
+    fn sheets(
+        &self,
+        register: &Register,
+        report: &Report,
+        asked: &Signing,
+        refusal: Option<&str>,
+        outcome: Option<&str>,
+        warnings: &[String],
+    ) -> Vec<Sheet> {
+        let places = Places::of(&self.set, self.now(), register);
+        let kept: Vec<String> =
+            (1..=report.form.defects.len()).map(|at| format!("{}/{at}", asked.number)).collect();
+        let gone: Vec<&Defect> = register
+            .defects
+            .values()
+            .filter(|defect| !defect.void && defect.report == asked.number && !kept.contains(&defect.key))
+            .collect();
+        let decision = asked.decision.as_ref().map(|text| format!("{text} ({})", asked.by));
+        let signed = [
+            ("judgement", report.judgement()),
+            ("decision", decision.unwrap_or_default()),
+            ("signed_by", asked.by.clone()),
+            ("not_accepted", refusal.unwrap_or_default().to_owned()),
+            ("remarks", warnings.join("; ")),
+        ];
+        let mut sheets = report.rows(&self.set, &places, &gone, &signed);
+        sheets.extend(outcome.map(|outcome| report.work(&self.set, outcome)));
+        sheets
+    }
+
+    /// Records that a defect was put right.
+    ///
+    /// # Errors
+    /// An unknown defect, work that did not put it right, somebody who may not say so, or the store's failure.
+    pub async fn clear(&self, asked: &Clearing) -> Result<Defect, DeskError> {
+        let action = format!("defect {} cleared by {}", asked.defect, asked.by);
+        self.warm.lock().await.take();
+        self.store
+            .write(self.deed(&action), async |tx: &mut Writer| {
+                let register = tx.register().await?;
+                let Some(defect) = register.defects.get(&asked.defect).filter(|defect| !defect.void) else {
+                    return refused(format!(
+                        "no defect has the key \"{}\"; see tallow examine defects",
+                        asked.defect
+                    ));
+                };
+                if let Some(by) = &defect.cleared_by {
+                    return refused(format!("{} is cleared already: {by}", defect.key));
+                }
+                let person = person(&register, &asked.by)?;
+                if !competence::holds(person, COMPETENT) {
+                    return refused(format!(
+                        "{} holds no competence \"{COMPETENT}\"; only such a person clears a defect",
+                        person.key
+                    ));
+                }
+                let places = Places::of(&self.set, self.now(), &register);
+                let on = cleared_on(
+                    defect,
+                    asked.on.as_deref(),
+                    places.zone_of(&defect.item).date_of(self.now()),
+                )?;
+                let work = check_work(&register, defect, asked)?;
+                let by = work.map_or_else(|| asked.by.clone(), |work| format!("{work} ({})", asked.by));
+                let row = Defect { cleared_by: Some(by), cleared_on: Some(on), ..defect.clone() };
+                tx.append(std::slice::from_ref(&row)).await?;
+                Ok(row)
+            })
+            .await
+    }
+}
+
+/// A form that has got its number needs no draft without one any more.
+async fn close_unnumbered(tx: &mut Writer, number: &str, file: &str) -> Result<(), DeskError> {
+    let without = unnumbered(file);
+    let stored =
+        tx.current::<ExaminationDraft>(&without).await?.filter(|draft| !draft.void && without != number);
+    if let Some(draft) = stored {
+        tx.append(&[ExaminationDraft { void: true, ..draft }]).await?;
+    }
+    Ok(())
+}
+
+/// The key of a draft without a number.
+fn unnumbered(file: &str) -> String {
+    format!("unnumbered {file}")
+}
+
+/// The draft of that number that waits to be signed.
+async fn draft(tx: &Writer, register: &Register, number: &str) -> Result<ExaminationDraft, DeskError> {
+    match tx.current::<ExaminationDraft>(number).await? {
+        Some(draft) if !draft.signed => Ok(draft),
+        _ if register.examinations.get(number).is_some_and(|row| !row.void) => refused(format!(
+            "{number} is signed already; to correct it, record the corrected form with tallow examine record, and sign that"
+        )),
+        _ => refused(format!("no draft has the number \"{number}\"; see tallow examine drafts")),
+    }
+}
+
+fn person<'r>(register: &'r Register, by: &str) -> Result<&'r Person, DeskError> {
+    let known = register.people.get(by).filter(|person| !person.void);
+    known.map_or_else(|| refused(format!("\"{by}\" is nobody in people.csv; add them, or correct --by")), Ok)
+}
+
+/// Nothing wrong, nothing missing.
+fn check_whole(report: &Report, number: &str) -> Result<(), DeskError> {
+    let faults: Vec<FieldFault> = report.faults.iter().chain(&report.lacks).cloned().collect();
+    if faults.is_empty() {
+        return Ok(());
+    }
+    let what = if report.faults.is_empty() { "is not complete" } else { "cannot be right" };
+    refused(format!("{number} {what}; the draft is kept\n{}", examine::lines(&faults)))
+}
+
+/// An accepted report is not put aside by one that is not.
+fn check_correction(before: Option<&Examination>, refusal: Option<&str>) -> Result<(), DeskError> {
+    match (before, refusal) {
+        (Some(before), Some(refusal)) if before.not_accepted.is_none() => refused(format!(
+            "{} is signed by {} and stands; the correction is {refusal}",
+            before.key,
+            before.signed_by.as_deref().unwrap_or("somebody with the competence")
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// What the criteria discard passes only by the recorded decision of a competent person.
+fn check_decision(
+    report: &Report,
+    asked: &Signing,
+    signer: &Person,
+    not_accepted: bool,
+) -> Result<(), DeskError> {
+    let needed = report.is_discard() && report.is_safe();
+    match &asked.decision {
+        None if needed && !not_accepted => refused(format!(
+            "safe_to_operate: is yes, but the readings are judged {}; write no, or sign with --decision and why it \
+             passes all the same",
+            report.judgement()
+        )),
+        Some(_) if !needed => {
+            refused("--decision is for a report that passes against the criteria; leave it out here")
+        }
+        Some(text) if text.trim().is_empty() => refused("--decision says nothing; give the reason"),
+        Some(_) if !competence::holds(signer, COMPETENT) => refused(format!(
+            "{} holds no competence \"{COMPETENT}\"; only such a person decides against a criterion",
+            signer.key
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// The day a defect was put right: from the day it was found to today.
+fn cleared_on(defect: &Defect, on: Option<&str>, today: Date) -> Result<String, DeskError> {
+    let Some(on) = on else { return Ok(today.to_string()) };
+    match on.parse::<Date>() {
+        Ok(day) if day <= today && day.to_string() >= defect.found_on => Ok(day.to_string()),
+        _ => refused(format!(
+            "\"{on}\" is no day from {}, when it was found, to {today}; write it like {today}",
+            defect.found_on
+        )),
+    }
+}
+
+/// The work that a clearing names: passed or done on the item, after the defect was found.
+fn check_work<'a>(
+    register: &Register,
+    defect: &Defect,
+    asked: &'a Clearing,
+) -> Result<Option<&'a str>, DeskError> {
+    let Some(key) = asked.work.as_deref() else { return Ok(None) };
+    let work: Option<&Work> = register.work.get(key).filter(|work| !work.void);
+    let Some(work) = work else { return refused(format!("no work has the key \"{key}\"; see work.csv")) };
+    let found = work_key(&defect.report) == key;
+    if work.item != defect.item || work.outcome == "failed" || found {
+        return refused(format!(
+            "\"{key}\" did not put {} right; name passed or done work on {} after it",
+            defect.key, defect.item
+        ));
+    }
+    Ok(Some(key))
+}
+
+/// Bad rows as a refusal: the form is the person's only file.
+fn told(error: DeskError) -> DeskError {
+    match error {
+        DeskError::BadRows { told, .. } => {
+            let lines: Vec<String> =
+                told.iter().map(|fault| format!("{}: {}", fault.column, fault.message)).collect();
+            DeskError::Refused(format!("the draft is kept\n{}", lines.join("\n")))
+        }
+        other => other,
+    }
+}

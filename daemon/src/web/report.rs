@@ -1,0 +1,59 @@
+//! The whole report of an examination, as it is printed and kept.
+
+use askama::Template;
+use axum::response::Response;
+
+use super::fault::Fault;
+use super::links::Link;
+use super::shell::Shell;
+use super::source::Source;
+use super::visit::{Visit, html};
+use super::{caution, replay};
+use crate::examine::told::{self, KEPT, Told};
+use crate::records::{Defect, Examination, Item, Station};
+use crate::store::Stored;
+use crate::store::current::{Newest, Register};
+
+#[derive(Template)]
+#[template(path = "report.html")]
+struct Page {
+    shell: Shell,
+    told: Told,
+    item: Link,
+    cautions: [&'static str; 3],
+    kept: &'static str,
+}
+
+/// The page.
+///
+/// # Errors
+/// An unknown number, a date that is none, or records that cannot be read.
+pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
+    let asked = visit.asked()?;
+    let source = Source::open(&visit.web, &asked).await?;
+    let number = visit.name();
+    let register = Register {
+        stations: by_key(source.records(|_: &Station| true).await?),
+        items: by_key(source.records(|_: &Item| true).await?),
+        examinations: by_key(source.records(|row: &Examination| row.key == number).await?),
+        defects: by_key(source.records(|row: &Defect| row.report == number).await?),
+        ..Register::default()
+    };
+    let told = told::report(&visit.web.desk.set, &register, number).ok_or_else(|| {
+        let right =
+            "An item's page names its reports; drafts that are not signed are with: tallow examine drafts.";
+        Fault::missing(format!("No signed report has the number \"{number}\"."), right, Vec::new())
+    })?;
+    let title = format!("{number}: what was examined, and what was found?");
+    html(&Page {
+        shell: Shell::of(&visit.web, &asked, &title, replay::known(&visit.web, &asked)),
+        item: asked.links.to_item(&told.item),
+        told,
+        cautions: [caution::HOUSE_FIGURES, caution::LIMIT, caution::IF_IN_DOUBT],
+        kept: KEPT,
+    })
+}
+
+fn by_key<R: Stored>(rows: Vec<R>) -> Newest<R> {
+    rows.into_iter().map(|row| (row.key().to_owned(), row)).collect()
+}
