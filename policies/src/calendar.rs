@@ -268,4 +268,15 @@ mod tests {
         assert_eq!(store(1, 20), 5, "2, 8, 9, 10, 11 March");
         assert_eq!(store(20, 10), 0);
     }
+
+    /// A stay without a moment takes nothing from the days in store.
+    #[test]
+    fn an_empty_stay_is_no_fitting() {
+        let zone = Zone::utc();
+        let noon = zone.instant(date(2026, 3, 5).at(12, 0, 0, 0));
+        let host = crate::facts::ItemId(0);
+        let empty = [Fitting { host, position: None, from: noon, to: noon, to_day: false }];
+        let as_of = date(2026, 3, 10);
+        assert_eq!(days_in_store(&zone, &empty, date(2026, 3, 1), as_of, zone.end_of(as_of)), 9);
+    }
 }

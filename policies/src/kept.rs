@@ -39,6 +39,7 @@ impl Kept {
     }
 
     /// Both together: of dates the earlier, of uses the sum, since the second correction came on top of the first.
+    #[must_use]
     pub fn and(self, later: Kept) -> Kept {
         let earlier = |one: Option<Date>, other: Option<Date>| one.into_iter().chain(other).min();
         let mut more = self.more;

@@ -1,0 +1,207 @@
+//! Earlier dates that a correction leaves standing until an engineer acknowledges the later ones.
+
+use jiff::civil::date;
+use policies::amount::Amount;
+use policies::due::Evaluator;
+use policies::facts::{Fleet, FleetBuilder, Outcome};
+use policies::kept::{Kept, moved_later};
+use policies::load::PolicySet;
+use policies::standing::Standing;
+
+use crate::gear::{at, fit, fleet, id, launches, meter, on, rule, set, when, whole};
+
+/// One rule of each clause that stops a launch, and one that is advisory.
+fn rules() -> PolicySet {
+    set(&format!(
+        "{}{}{}{}",
+        rule("by-date", "calendar = { every = \"6 months\" }"),
+        rule("by-use", "usage = { meter = \"launches\", every = 10 }"),
+        rule("by-event", "after = { event = \"removed\", within = \"0 days\" }"),
+        rule("advice", "calendar = { every = \"6 months\" }").replace("stops launch", "advisory")
+    ))
+}
+
+/// Done on `done`, so many launches, off its carriage on `removed`.
+fn records(set: &PolicySet, done: &str, count: i64, removed: Option<&str>) -> Fleet {
+    fleet(set, |b: &mut FleetBuilder| {
+        for id in ["by-date", "advice"] {
+            b.work("F-1", id, when(done), Outcome::Passed);
+        }
+        fit(b, "F-1", "C-1", "2026-01-01", removed);
+        launches(b, "C-1", &[("2026-02-01T10:00:00", count)]);
+    })
+}
+
+fn moved(set: &PolicySet, old: &Fleet, new: &Fleet, done_now: bool) -> Vec<Kept> {
+    let [old, new] = [old, new].map(|fleet| Evaluator::without_forecasts(set, fleet, on("2026-03-01")));
+    moved_later(&old, &new, "F-1", |_| done_now)
+}
+
+fn nothing(set: &PolicySet, rule: &str) -> Kept {
+    Kept {
+        rule: set.find_rule(rule).unwrap(),
+        calendar_due: None,
+        after_due: None,
+        held: false,
+        more: Vec::new(),
+        last: None,
+    }
+}
+
+/// Work of 2 January that was of 10 January: 2 July stands, not 10 July. The advisory rule keeps nothing.
+#[test]
+fn a_later_calendar_date_is_kept() {
+    let set = rules();
+    let [old, new] = ["2026-01-02", "2026-01-10"].map(|done| records(&set, done, 1, None));
+    let kept = Kept {
+        calendar_due: Some(date(2026, 7, 2)),
+        last: Some(at("2026-01-10T00:00:00")),
+        ..nothing(&set, "by-date")
+    };
+    assert_eq!(moved(&set, &old, &new, false), [kept]);
+    assert_eq!(moved(&set, &old, &new, true), [], "new work moved it");
+    assert_eq!(moved(&set, &new, &old, false), [], "it came earlier");
+    assert_eq!(moved(&set, &old, &old, false), [], "nothing moved");
+}
+
+/// domain brief 4.2 B: a count of 3 corrected to 1.
+#[test]
+fn fewer_uses_are_kept() {
+    let set = rules();
+    let [old, new] = [3, 1].map(|count| records(&set, "2026-01-02", count, None));
+    let kept = Kept { more: vec![(meter(&set, "launches"), whole(2))], ..nothing(&set, "by-use") };
+    assert_eq!(moved(&set, &old, &new, false), [kept]);
+    assert_eq!(moved(&set, &new, &old, false), [], "more uses are counted at once");
+}
+
+/// A removal that was none, or was later: the earlier stands, and holds since nothing was allowed.
+#[test]
+fn an_event_that_goes_away_is_kept() {
+    let set = rules();
+    let of = |removed| records(&set, "2026-01-02", 1, removed);
+    let kept = Kept { after_due: Some(date(2026, 2, 10)), held: true, ..nothing(&set, "by-event") };
+    let old = of(Some("2026-02-10"));
+    for now in [None, Some("2026-02-11")] {
+        assert_eq!(moved(&set, &old, &of(now), false), std::slice::from_ref(&kept), "{now:?}");
+    }
+    assert_eq!(moved(&set, &old, &of(Some("2026-02-09")), false), []);
+    assert_eq!(moved(&set, &old, &old, false), []);
+}
+
+/// Where the event allows 30 days, its date is kept but holds nothing.
+#[test]
+fn an_event_with_time_allowed_does_not_hold() {
+    let set = set(&rule("by-event", "after = { event = \"removed\", within = \"30 days\" }"));
+    let [old, new] = [Some("2026-02-10"), None].map(|removed| records(&set, "2026-01-02", 1, removed));
+    let kept = Kept { after_due: Some(date(2026, 3, 12)), ..nothing(&set, "by-event") };
+    assert_eq!(moved(&set, &old, &new, false), [kept]);
+}
+
+/// An item that only one of the fleets knows keeps nothing.
+#[test]
+fn an_item_that_is_new_keeps_nothing() {
+    let set = rules();
+    let fleet = records(&set, "2026-01-02", 1, None);
+    let evaluator = Evaluator::without_forecasts(&set, &fleet, on("2026-03-01"));
+    assert_eq!(moved_later(&evaluator, &evaluator, "F-99", |_| false), []);
+}
+
+/// Of two corrections the earlier dates, and of uses the sum, meter by meter.
+#[test]
+fn two_corrections_add_up() {
+    let set = rules();
+    let (launches, pulls) = (meter(&set, "launches"), meter(&set, "pulls"));
+    let first = Kept {
+        calendar_due: Some(date(2026, 7, 2)),
+        held: true,
+        more: vec![(launches, whole(2))],
+        last: Some(at("2026-01-02T00:00:00")),
+        ..nothing(&set, "by-date")
+    };
+    let second = Kept {
+        calendar_due: Some(date(2026, 7, 1)),
+        after_due: Some(date(2026, 8, 1)),
+        more: vec![(pulls, whole(5)), (launches, whole(3))],
+        last: Some(at("2026-01-03T00:00:00")),
+        ..nothing(&set, "by-date")
+    };
+    let both = Kept { more: vec![(launches, whole(5)), (pulls, whole(5))], held: true, ..second.clone() };
+    assert_eq!(first.clone().and(second.clone()), both);
+    let other = Kept { more: vec![(pulls, whole(5)), (launches, whole(5))], ..both };
+    assert_eq!(second.clone().and(first), other);
+    assert!(!second.clone().and(second).held);
+}
+
+fn with(set: &PolicySet, kept: &[Kept], done_again: Option<&str>) -> Fleet {
+    fleet(set, |b| {
+        b.work("F-1", "by-date", when("2026-01-10"), Outcome::Passed);
+        b.work("F-1", "by-date", when("2026-02-20"), Outcome::Failed);
+        fit(b, "F-1", "C-1", "2026-01-01", None);
+        launches(b, "C-1", &[("2026-02-01T10:00:00", 6), ("2026-02-02T10:00:00", 3)]);
+        if let Some(done) = done_again {
+            b.work("F-1", "by-date", when(done), Outcome::Passed);
+        }
+        for kept in kept {
+            b.keep("F-1", kept.clone());
+        }
+    })
+}
+
+/// The rows of F-1 by rule: calendar date, event's date, held, used, limit, date of the limit, standing.
+#[test]
+fn a_row_stands_with_what_is_kept() {
+    let set = rules();
+    let more = |count| Kept { more: vec![(meter(&set, "launches"), count)], ..nothing(&set, "by-use") };
+    let last = Some(at("2026-01-10T00:00:00"));
+    let earlier = |day| Kept { calendar_due: Some(day), last, ..nothing(&set, "by-date") };
+    let event = Kept { after_due: Some(date(2026, 2, 25)), held: true, ..nothing(&set, "by-event") };
+    let fleet = with(&set, &[earlier(date(2026, 2, 15)), more(whole(4)), event], None);
+    let evaluator = Evaluator::without_forecasts(&set, &fleet, on("2026-03-01"));
+    let (item, table) = (id(&fleet, "F-1"), evaluator.standing_table());
+    let row = |rule: &str| {
+        let rule = set.find_rule(rule).unwrap();
+        let stands = *table.iter().find(|row| row.item == item && row.rule == rule).unwrap();
+        assert_eq!(evaluator.as_it_stands(&evaluator.row(item, rule)), stands);
+        (stands, evaluator.row(item, rule))
+    };
+    let (stands, plain) = row("by-date");
+    assert_eq!((stands.calendar_due, plain.calendar_due), (Some(date(2026, 2, 15)), Some(date(2026, 7, 10))));
+    assert_eq!((stands.standing, plain.standing), (Standing::Overdue, Standing::InDate));
+    // Ten by the old count of 13: the sixth of those counted now, since four more came before.
+    let (stands, plain) = row("by-use");
+    assert_eq!((stands.used, plain.used, stands.limit), (whole(13), whole(9), whole(10)));
+    assert_eq!((stands.usage_due, plain.usage_due), (Some(date(2026, 2, 1)), None));
+    assert_eq!((stands.used_up, plain.used_up, stands.standing), (true, false, Standing::Overdue));
+    let (stands, plain) = row("by-event");
+    assert_eq!((stands.after_due, stands.held), (Some(date(2026, 2, 25)), true));
+    assert_eq!((plain.after_due, plain.held), (None, false));
+    let (stands, plain) = row("advice");
+    assert_eq!(stands, plain);
+    assert_eq!(table.len(), 12, "three falls, four rules");
+}
+
+/// Work after it does away with what is kept; a date that is later than the row's own does not move it.
+#[test]
+fn later_work_ends_what_is_kept() {
+    let set = rules();
+    let last = Some(at("2026-01-10T00:00:00"));
+    let kept = Kept { calendar_due: Some(date(2026, 2, 15)), last, ..nothing(&set, "by-date") };
+    let rule = set.find_rule("by-date").unwrap();
+    let stands = |kept: &Kept, again: Option<&str>| {
+        let fleet = with(&set, std::slice::from_ref(kept), again);
+        let evaluator = Evaluator::without_forecasts(&set, &fleet, on("2026-03-01"));
+        let found = evaluator.kept(id(&fleet, "F-1"), rule).cloned();
+        let row = evaluator.row(id(&fleet, "F-1"), rule);
+        (found.is_some(), evaluator.as_it_stands(&row).calendar_due.unwrap())
+    };
+    assert_eq!(stands(&kept, None), (true, date(2026, 2, 15)));
+    assert_eq!(stands(&kept, Some("2026-02-21")), (false, date(2026, 8, 21)));
+    let later = Kept { calendar_due: Some(date(2026, 8, 1)), ..kept.clone() };
+    assert_eq!(stands(&later, None), (true, date(2026, 7, 10)));
+    let of_another = Kept {
+        rule: set.find_rule("by-use").unwrap(),
+        more: vec![(meter(&set, "pulls"), Amount::ZERO)],
+        ..kept
+    };
+    assert_eq!(stands(&of_another, None), (false, date(2026, 7, 10)));
+}

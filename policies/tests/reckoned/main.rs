@@ -1,0 +1,16 @@
+//! What decides a date, reckoned by hand: attribution of use, rows of the due table, events, kept dates,
+//! readiness, workings.
+#![allow(clippy::unwrap_used)]
+
+mod attribution;
+mod events;
+mod fellows;
+mod fleets;
+mod forecasts;
+mod gear;
+mod kept;
+mod limits;
+mod readiness;
+mod readings;
+mod rows;
+mod working;
