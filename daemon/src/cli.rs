@@ -2,6 +2,7 @@
 
 mod assess;
 mod backup;
+mod certificate;
 mod config;
 mod correct;
 mod doubt;
@@ -70,6 +71,8 @@ enum Command {
     Item(item::Item),
     /// Examination reports: the form, drafts, signing, and the defects they found
     Examine(examine::Examine),
+    /// Certificates and reports, with their files
+    Certificate(certificate::Certificate),
     /// Doubts in the logs, and what people answer to them
     Doubt(doubt::Doubt),
     /// Chances of crossing a usage limit, and how well they did
@@ -152,6 +155,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Work(work) => work.run(&settings).await,
         Command::Item(item) => item.run(&settings).await,
         Command::Examine(examine) => examine.run(&settings).await,
+        Command::Certificate(certificate) => certificate.run(&settings).await,
         Command::Doubt(doubt) => doubt.run(&settings).await,
         Command::Odds(odds) => odds.run(&settings).await,
         Command::Notices(notices) => notices.run(&settings).await,

@@ -5,6 +5,8 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 use serde::Deserialize;
 
+use crate::files::Files;
+
 /// Every setting, each with a default that works on one machine.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(default, deny_unknown_fields)]
@@ -13,6 +15,8 @@ pub struct Config {
     pub data_dir: PathBuf,
     /// Database address.
     pub database: String,
+    /// Folder of the certificates' files; beside the database unless it is said.
+    pub files_dir: Option<PathBuf>,
     /// Folder of the policy set that the first import or the first start keeps; the shipped one where none is given.
     pub policies: Option<PathBuf>,
     /// Where pages are served.
@@ -61,6 +65,7 @@ impl Default for Config {
         Config {
             data_dir: PathBuf::from("."),
             database: String::new(),
+            files_dir: None,
             policies: None,
             listen: "127.0.0.1:8470".to_owned(),
             public_url: None,
@@ -90,4 +95,18 @@ impl Config {
         }
         Ok(config)
     }
+
+    /// The certificates' files.
+    pub fn files(&self) -> Files {
+        let beside = || {
+            let path = self.database.strip_prefix("sqlite:").unwrap_or(&self.database);
+            files_of(Path::new(path.strip_prefix("//").unwrap_or(path)))
+        };
+        Files::at(self.files_dir.clone().unwrap_or_else(beside))
+    }
+}
+
+/// Where the files of a database, or of a backup of one, stand unless another folder is named.
+pub fn files_of(database: &Path) -> PathBuf {
+    database.with_added_extension("files")
 }

@@ -1,6 +1,7 @@
 //! The desk: where records are taken in, and what follows from them is written down with them.
 
 mod alarm;
+mod papers;
 mod settle;
 mod sign;
 
@@ -29,6 +30,7 @@ use crate::store::fleet::{Loaded, judged, of_register};
 use crate::store::write::Deed;
 use crate::store::{Store, StoreError, Stored, Writer};
 
+pub use papers::HandedIn;
 pub use settle::{Settled, Settlement};
 pub use sign::{Clearing, Drafted, Signed, Signing};
 
@@ -263,7 +265,7 @@ impl Desk {
                 tx.append_new(std::slice::from_ref(&work)).await?;
                 let mut loaded = tx.fleet(&self.set).await?;
                 self.alarm(&loaded.fleet, loaded.fleet.find(&work.item).as_slice());
-                let moved = Moved { items: with_set_members(&loaded.fleet, &work.item), meters: None };
+                let moved = self.moved_by_work(&loaded.fleet, &work);
                 let rows = self.rewrite(tx, &mut loaded, &moved).await?;
                 Ok(Recorded { new: true, items: moved.items.len(), rows })
             })

@@ -7,6 +7,7 @@ mod fault;
 mod files;
 mod places;
 mod plan;
+mod proofs;
 mod sheet;
 mod xlsx;
 
@@ -20,10 +21,11 @@ pub use sheet::{FolderError, Sheet, read_folder};
 use policies::load::PolicySet;
 use policies::zone::{Instant, Zone};
 
-use crate::records::Work;
+use crate::records::{Certificate, Work};
 use crate::store::Stored;
 use crate::store::current::Register;
 use cells::Cells;
+use proofs::Found;
 
 /// A time as the register reads it: its moment, and the day where only that is given.
 pub fn moment(text: &str, zone: &Zone) -> Option<(i64, Option<String>)> {
@@ -39,7 +41,25 @@ pub fn read_one(
     faults: &Faults,
 ) -> Option<Work> {
     let places = Places::of(set, now, register);
-    plan::single::<Work>(sheet, &places, faults)
+    let work = plan::single::<Work>(sheet, &places, faults)?;
+    let wrong = proofs::Tests::of(register, &places).fault(&work);
+    if let Some(Found::Wrong(message) | Found::Rounded(message)) = wrong {
+        let (file, row) = (sheet.file.clone(), 1);
+        faults.add(RowFault { file, row, column: proofs::COLUMN.to_owned(), message });
+        return None;
+    }
+    Some(work)
+}
+
+/// Reads one row of certificates as an import would; faults go to `faults`.
+pub fn read_certificate(
+    set: &PolicySet,
+    register: &Register,
+    now: Instant,
+    sheet: &Sheet,
+    faults: &Faults,
+) -> Option<Certificate> {
+    plan::single::<Certificate>(sheet, &Places::of(set, now, register), faults)
 }
 
 /// Reads the rows of any file as an import would, as if nothing were stored; faults go to `faults`.

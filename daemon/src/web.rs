@@ -20,6 +20,7 @@ mod near;
 mod out_of_service;
 mod outfit;
 mod place;
+mod proof;
 mod region;
 mod replay;
 mod report;
@@ -75,6 +76,7 @@ pub fn router(web: Web) -> Router {
         )
         .route("/item/{*tag}", get(async |visit: Visit| visit.answer(item::or_why(&visit).await)))
         .route("/report/{*number}", get(async |visit: Visit| visit.answer(report::page(&visit).await)))
+        .route("/proof/{*tag}", get(async |visit: Visit| visit.answer(proof::page(&visit).await)))
         .route("/search", get(async |visit: Visit| visit.answer(search::page(&visit).await)))
         .route("/rules", get(async |visit: Visit| visit.answer(rules::all(&visit))))
         .route("/rules/{id}", get(async |visit: Visit| visit.answer(rules::one(&visit).await)))

@@ -9,7 +9,7 @@ use policies::explain::{AfterWorking, Borne, CalendarWorking, Derivation, Foreca
 use policies::facts::{Done, Fleet, ItemId};
 use policies::load::PolicySet;
 use policies::odds::Lender;
-use policies::rule::{Grid, Rule, Timing, When, YearDay};
+use policies::rule::{Grid, Rule, Timing, When, Work, YearDay};
 use policies::span::Span;
 use policies::wear::Wear;
 use policies::zone::{Instant, Zone};
@@ -17,7 +17,8 @@ use serde_json::{Value, json};
 
 use crate::gear;
 use crate::kept_dates;
-use crate::records::Work;
+use crate::proofs;
+use crate::records;
 use crate::wear;
 
 /// A derivation with the names it needs to be told.
@@ -60,7 +61,7 @@ impl<'f> Why<'f> {
 
     /// With the trends of what was measured with work on the rule, out of the item's records of work.
     #[must_use]
-    pub fn with_wear<'w>(self, works: impl IntoIterator<Item = &'w Work>) -> Why<'f> {
+    pub fn with_wear<'w>(self, works: impl IntoIterator<Item = &'w records::Work>) -> Why<'f> {
         let row = &self.derivation.row;
         let reads = wear::reads(self.set, self.fleet, row.item, works);
         let attributes = wear::attributes(self.fleet, row.item);
@@ -148,7 +149,28 @@ impl<'f> Why<'f> {
                 .iter()
                 .map(|done| format!("failed, so it does not count: {}", self.done_text(done))),
         );
+        lines.extend(self.derivation.not_proved.iter().map(|done| self.not_proved_text(done)));
+        lines.extend(self.prior_proofs());
         Part { heading: "Counted from".to_owned(), lines }
+    }
+
+    /// Work that its report would make count.
+    fn not_proved_text(&self, done: &Done) -> String {
+        let rule = &self.set.rule(done.rule).id;
+        let (outcome, on) = (done.outcome, day(done.date));
+        format!(
+            "{outcome}, but not proved: its certificate is not in: {rule} on {on} ({})",
+            self.moment(done.at)
+        )
+    }
+
+    /// How often it was pulled, for a rule that asks for a pull.
+    fn prior_proofs(&self) -> Option<String> {
+        let id = self.derivation.row.item;
+        let before = self.zone().end_of(self.as_of);
+        let asks = self.rule().work == Work::ProofLoadTest;
+        let prior = proofs::prior(self.set, self.fleet, id, before);
+        asks.then(|| format!("Prior proofs: {}", prior.unwrap_or_else(|| "none".to_owned())))
     }
 
     fn done_text(&self, done: &Done) -> String {

@@ -101,6 +101,10 @@ fn happened(set: &PolicySet, fleet: &Fleet, id: ItemId, event: Event) -> Vec<Mom
                 works.filter(|done| done.outcome == Outcome::Failed && sort_of(done, Work::ProofLoadTest));
             failed.map(|done| dated(done.at)).collect()
         }
+        Event::Happening(Happening::PathProofLoadFailed) => {
+            let in_path = fleet.failed_proofs().iter().filter(|(other, at)| fleet.linked(id, *other, *at));
+            in_path.map(|(_, at)| dated(*at)).collect()
+        }
         Event::Happening(Happening::SetMemberRenewed) => {
             let members = item.set.iter().flat_map(|name| fleet.set(name)).filter(|member| **member != id);
             let works = members.flat_map(|member| &fleet.item(*member).works);

@@ -227,7 +227,17 @@ impl<'f> Evaluator<'f> {
     ) -> impl DoubleEndedIterator<Item = &'s Done> + Clone {
         let cutoff = self.cutoff(item);
         item.works.iter().filter(move |done| {
-            done.at < cutoff && done.outcome != Outcome::Failed && self.set.counts_for(done.rule, rule)
+            let meets = done.outcome != Outcome::Failed && self.set.counts_for(done.rule, rule);
+            done.at < cutoff && meets && (done.certified || !self.set.wants_certificate(done.rule, rule))
+        })
+    }
+
+    /// Work that would count before the cut-off, were its certificate in.
+    pub fn not_proved<'s>(&'s self, item: &'s Item, rule: RuleId) -> impl Iterator<Item = &'s Done> + Clone {
+        let cutoff = self.cutoff(item);
+        item.works.iter().filter(move |done| {
+            let meets = done.outcome != Outcome::Failed && self.set.counts_for(done.rule, rule);
+            done.at < cutoff && meets && !done.certified && self.set.wants_certificate(done.rule, rule)
         })
     }
 

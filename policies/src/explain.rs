@@ -88,6 +88,8 @@ pub struct Derivation {
     pub last: Option<Done>,
     /// Work on the rule that failed since then.
     pub failed: Vec<Done>,
+    /// Work since then that does not count for want of its certificate.
+    pub not_proved: Vec<Done>,
     /// Calendar clauses.
     pub calendar: Vec<CalendarWorking>,
     /// Usage clauses.
@@ -117,6 +119,11 @@ impl Evaluator<'_> {
         Derivation {
             last,
             failed: self.failed_since(id, rule_id, period),
+            not_proved: self
+                .not_proved(item, rule_id)
+                .filter(|done| period.holds(done.at))
+                .copied()
+                .collect(),
             calendar: calendar.collect(),
             usage: rule.usage.iter().map(|clause| self.usage_working(id, clause, period)).collect(),
             after: after.collect(),

@@ -11,7 +11,7 @@ use crate::kept::Kept;
 use crate::kinds::{KindId, MeterId};
 use crate::load::PolicySet;
 pub use crate::log::{DayUse, Log};
-use crate::rule::{RuleId, Value, words};
+use crate::rule::{RuleId, Value, Work, words};
 use crate::usage;
 use crate::zone::{Instant, When, Zone};
 
@@ -94,6 +94,8 @@ pub struct Done {
     pub date: Date,
     /// Outcome.
     pub outcome: Outcome,
+    /// A certificate or report is named with it.
+    pub certified: bool,
 }
 
 /// A reading taken with work, of those that some clause looks at.
@@ -205,6 +207,7 @@ pub struct Fleet {
     sets: HashMap<Box<str>, Vec<ItemId>>,
     bearers: HashMap<ItemId, Vec<ItemId>>,
     readings: HashMap<ItemId, Vec<Taken>>,
+    failed_proofs: Vec<(ItemId, Instant)>,
     kept: HashMap<ItemId, Vec<Kept>>,
     condemned: HashMap<ItemId, Vec<Condemned>>,
 }
@@ -230,6 +233,26 @@ impl Fleet {
     /// Readings of an item that some clause looks at, in time order.
     pub fn readings(&self, item: ItemId) -> &[Taken] {
         self.readings.get(&item).map_or(&[], Vec::as_slice)
+    }
+
+    /// Every proof load test that failed: whose, and when.
+    pub fn failed_proofs(&self) -> &[(ItemId, Instant)] {
+        &self.failed_proofs
+    }
+
+    /// Whether one of two items was fitted to the other at a moment, link by link.
+    pub fn linked(&self, one: ItemId, other: ItemId, at: Instant) -> bool {
+        let bears = |item: ItemId, host: ItemId| {
+            self.item(item).reach.iter().any(|r| r.host == host && r.from <= at && at < r.to)
+        };
+        one != other && (bears(one, other) || bears(other, one))
+    }
+
+    /// Every item that was ever fitted to this one, or that it was ever fitted to, link by link.
+    pub fn ever_linked(&self, item: ItemId) -> Vec<ItemId> {
+        let mut found = self.bearers(item);
+        found.extend(self.item(item).reach.iter().map(|reach| reach.host));
+        found
     }
 
     /// The item with that tag.
@@ -492,8 +515,13 @@ impl<'p> FleetBuilder<'p> {
         }
     }
 
-    /// Adds work.
+    /// Adds work that names no certificate.
     pub fn work(&mut self, item: &str, rule: &str, when: When, outcome: Outcome) {
+        self.work_with(item, rule, when, outcome, false);
+    }
+
+    /// Adds work, and whether it names its certificate.
+    pub fn work_with(&mut self, item: &str, rule: &str, when: When, outcome: Outcome, certified: bool) {
         let (Some(id), Some(rule)) = (self.fleet.find(item), self.set.find_rule(rule)) else { return };
         let zone = self.fleet.zone_of(self.fleet.item(id));
         let at = zone.from_start(when);
@@ -501,7 +529,7 @@ impl<'p> FleetBuilder<'p> {
             When::At(at) => zone.date_of(at),
             When::Day(day) => day,
         };
-        self.fleet.items[id.0 as usize].works.push(Done { rule, at, date, outcome });
+        self.fleet.items[id.0 as usize].works.push(Done { rule, at, date, outcome, certified });
     }
 
     /// Adds a reading taken with work; it is kept only where some clause looks at it.
@@ -580,6 +608,7 @@ impl<'p> FleetBuilder<'p> {
         for taken in self.fleet.readings.values_mut() {
             taken.sort_by_key(|taken| (taken.at, taken.rule, taken.reading, taken.value));
         }
+        self.list_failed_proofs();
         let ids: Vec<ItemId> = self.fleet.ids().collect();
         self.fleet.refresh_reach(&ids);
         self.link_bearers();
@@ -588,6 +617,18 @@ impl<'p> FleetBuilder<'p> {
 
     fn rolls_over_at(&self, host: ItemId, meter: MeterId) -> Option<Amount> {
         self.set.kinds.kind(self.fleet.item(host).kind).meter(meter)?.rolls_over_at
+    }
+
+    /// They are few, and many items ask for them.
+    fn list_failed_proofs(&mut self) {
+        let set = self.set;
+        let failed =
+            |done: &&Done| done.outcome == Outcome::Failed && set.rule(done.rule).work == Work::ProofLoadTest;
+        let of_item = |id: ItemId| {
+            let works = self.fleet.item(id).works.iter();
+            works.filter(failed).map(move |done| (id, done.at))
+        };
+        self.fleet.failed_proofs = self.fleet.ids().flat_map(of_item).collect();
     }
 
     fn link_bearers(&mut self) {

@@ -31,6 +31,7 @@ pub mod odds_score;
 pub mod odds_trial;
 pub mod owed;
 pub mod proof_load;
+pub mod proofs;
 pub mod quarantine;
 pub mod readiness;
 pub mod rule;

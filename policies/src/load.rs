@@ -13,6 +13,7 @@ use toml::de::DeTable;
 
 use crate::fault::Fault;
 use crate::kinds::Kinds;
+use crate::proofs;
 use crate::rule::{Rule, RuleId, When};
 use crate::service::Service;
 use reader::{Fields, Reader};
@@ -59,8 +60,11 @@ impl PolicySet {
         &self.rules[usize::from(id.0)]
     }
 
-    /// Whether some clause looks at a reading of this rule.
+    /// Whether anything looks at a reading of this rule: some clause, or the list of an item's proof loads.
     pub fn watches(&self, rule: RuleId, reading: u16) -> bool {
+        if proofs::load_reading(self.rule(rule)) == Some(reading) {
+            return true;
+        }
         let of = |when: &When| when.of == rule && when.reading == reading;
         self.rules.iter().flat_map(Rule::conditions).any(|when| of(&when))
     }
@@ -68,6 +72,11 @@ impl PolicySet {
     /// Whether passed or done work on `done` counts for `rule`.
     pub fn counts_for(&self, done: RuleId, rule: RuleId) -> bool {
         done == rule || self.rule(done).covers.contains(&rule)
+    }
+
+    /// Whether that needs a certificate: where the rule it was done on asks for one, or the rule it is to meet.
+    pub fn wants_certificate(&self, done: RuleId, rule: RuleId) -> bool {
+        self.rule(done).certificate || self.rule(rule).certificate
     }
 }
 

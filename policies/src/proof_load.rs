@@ -14,7 +14,7 @@ use std::str::FromStr;
 
 use thiserror::Error;
 
-pub use guard::{Guard, GuardError, PartProof, WireStrength, guard, in_service_chain_limit};
+pub use guard::{Guard, GuardError, PartProof, WireStrength, guard, guard_pull, in_service_chain_limit};
 pub use quantity::{Force, Grams, NotADecimal};
 use quantity::{divided_up, shortest};
 use table::{Step, steps};
@@ -76,7 +76,8 @@ impl Rating {
         }
     }
 
-    fn word(self) -> &'static str {
+    /// `WLL` or `SWL`.
+    pub fn word(self) -> &'static str {
         match self {
             Self::Wll(_) => "WLL",
             Self::Swl(_) => "SWL",
@@ -238,6 +239,11 @@ pub fn proof_load(gear: &str, rating: Rating, regime: Regime) -> Result<ProofLoa
 /// [`ProofLoadError::Table`] if an embedded table is damaged.
 pub fn known_gear(regime: Regime) -> Result<Vec<&'static str>, ProofLoadError> {
     steps().map(|all| words_of(regime, &all))
+}
+
+/// Whether a gear word stands for a lifting appliance or a point that one pulls on, not for loose gear.
+pub fn is_appliance(gear: &str) -> bool {
+    table::appliance_words().any(|word| word == gear)
 }
 
 fn words_of(regime: Regime, all: &[Step]) -> Vec<&'static str> {

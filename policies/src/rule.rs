@@ -138,6 +138,8 @@ words! {
         SetMemberRenewed = "set member renewed",
         /// A proof load test of the item failed.
         ProofLoadFailed = "proof load failed",
+        /// A proof load test failed of an item that was fitted to it then, or that it was fitted to, link by link.
+        PathProofLoadFailed = "path proof load failed",
         /// The item was fitted after at least a night in store, or for the first time.
         IssuedFromStores = "issued from stores",
         /// The item came back from being laid up.
@@ -420,6 +422,8 @@ pub struct Rule {
     pub alike: Vec<Alike>,
     /// Stands on the before-use card.
     pub before_use: bool,
+    /// Work on it counts only once its certificate is in.
+    pub certificate: bool,
     /// Tolerances around calendar and after dates.
     pub window: Window,
     /// Notices.

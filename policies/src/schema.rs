@@ -101,7 +101,7 @@ fn rule() -> Value {
             "within" => number("How far numbers may lie apart"),
             _ => text("Attribute that fellows on one host must agree in"),
         })),
-        "before_use" => json!({ "type": "boolean" }),
+        "before_use" | "certificate" => json!({ "type": "boolean" }),
         "window" => table(WINDOW_KEYS, &[], |_| span("Tolerance around the date")),
         "notice" => notice(),
         "overdue" => words(Effect::WORDS),
@@ -179,6 +179,7 @@ fn service() -> Value {
         "holidays" => list(&text("A date, or month and day")),
         "quiet_hours" => table(&["from", "to"], &["from", "to"], |_| text("Time of day, such as 21:00")),
         "cover_standard_minutes" | "oldest_log_hours" => json!({ "type": "integer", "minimum": 1 }),
+        "proof_regime" => words(&["ilo", "us", "canada"]),
         "effective_from" => text("Day from which the set is in force, such as 2026-11-01"),
         "minimum" => list(&table(MINIMUM_KEYS, &["kind", "count"], |key| match key {
             "count" => json!({ "type": "integer", "minimum": 1 }),

@@ -2,6 +2,7 @@
 
 use jiff::civil::{Date, Time, Weekday};
 
+use crate::proof_load::Regime;
 use crate::zone::Zone;
 
 /// A day on which no work is planned.
@@ -70,6 +71,8 @@ pub struct Service {
     pub minimums: Vec<Minimum>,
     /// Forecast settings.
     pub odds: Odds,
+    /// Whose proof-load steps the service works by.
+    pub proof_regime: Regime,
     /// Day from which a changed set is meant to be in force; a set is taken up only with one.
     pub effective_from: Option<Date>,
 }
@@ -87,6 +90,7 @@ impl Default for Service {
             oldest_log_hours: 72,
             minimums: Vec::new(),
             odds: Odds::default(),
+            proof_regime: Regime::Ilo,
             effective_from: None,
         }
     }

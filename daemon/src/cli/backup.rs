@@ -6,9 +6,12 @@ use clap::Args;
 
 use super::say::say;
 use super::{Answer, Settings};
+use crate::config::files_of;
+use crate::files::Files;
 use crate::lifecycle::lock;
+use crate::papers;
 use crate::store::backup::restore;
-use crate::store::make_folder;
+use crate::store::{Store, make_folder};
 
 #[derive(Debug, Args)]
 pub(super) struct Backup {
@@ -18,8 +21,14 @@ pub(super) struct Backup {
 
 impl Backup {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
-        settings.store().await?.backup(&self.file).await?;
+        let store = settings.store().await?;
+        store.backup(&self.file).await?;
         say(format_args!("backed up to {}; checked whole\n", self.file.display()))?;
+        let copies = Files::at(files_of(&self.file));
+        let count = copy_files(&store, &settings.config.files(), &copies).await?;
+        if count > 0 {
+            say(format_args!("{count} file(s) of certificates copied to {}\n", copies.root().display()))?;
+        }
         Ok(Answer::Done)
     }
 }
@@ -44,6 +53,22 @@ impl Restore {
         if stood {
             say(format_args!("what stood there is kept as {path}.before-restore\n"))?;
         }
+        let (copies, files) = (Files::at(files_of(&self.file)), settings.config.files());
+        let count = copy_files(&settings.store().await?, &copies, &files).await?;
+        if count > 0 {
+            say(format_args!("{count} file(s) of certificates put back into {}\n", files.root().display()))?;
+        }
         Ok(Answer::Done)
     }
+}
+
+/// Copies every file that a certificate names now. What is missing or was changed is told, and the rest is copied
+/// all the same; then the command has failed.
+async fn copy_files(store: &Store, from: &Files, to: &Files) -> anyhow::Result<usize> {
+    let held = papers::named(&store.newest().await?);
+    let copied = held.iter().map(|(key, file)| (key, to.copy_from(from, file)));
+    let failed: Vec<String> =
+        copied.filter_map(|(key, copied)| Some(format!("certificate {key}: {}", copied.err()?))).collect();
+    anyhow::ensure!(failed.is_empty(), "the store is copied, but not every file:\n{}", failed.join("\n"));
+    Ok(held.len())
 }

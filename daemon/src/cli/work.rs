@@ -1,6 +1,7 @@
 //! `tallow work`: work done.
 
 use clap::Args;
+use policies::load::PolicySet;
 
 use super::log::tell;
 use super::{Answer, Settings};
@@ -51,8 +52,14 @@ impl Work {
             anyhow::bail!("{}", text.join("\n"));
         };
         let what = format!("{} {} on {}", work.rule, work.outcome, work.item);
+        let waits = waits_for_report(&desk.set, &work).then(|| work.key.clone());
         let done = desk.record_work(work).await?;
         tell(&what, &done)?;
+        if let Some(key) = waits {
+            eprintln!(
+                "note: not proved yet: it counts once its certificate is in, by tallow certificate add … --work \"{key}\""
+            );
+        }
         Ok(Answer::Done)
     }
 
@@ -74,4 +81,10 @@ impl Work {
             cells.into_iter().map(|(name, cell)| (name.to_owned(), cell.unwrap_or_default())).unzip();
         Sheet { name: "work".to_owned(), file: "work".to_owned(), header, rows: vec![(1, row)] }
     }
+}
+
+/// Whether work will count only once its certificate is named.
+fn waits_for_report(set: &PolicySet, work: &records::Work) -> bool {
+    let asks = set.find_rule(&work.rule).is_some_and(|rule| set.rule(rule).certificate);
+    asks && work.outcome != "failed" && work.certificate.is_none()
 }

@@ -51,6 +51,7 @@ pub fn register() -> BTreeMap<&'static str, String> {
     let told = told::Told::of(&fleet, &log);
     let mut works = work::lay_out(&fleet, &exposure, &told);
     papers::number_reports(&fleet, &mut works);
+    papers::number_proofs(&mut works);
     [
         ("stations.csv", people::stations()),
         ("people.csv", people::people()),

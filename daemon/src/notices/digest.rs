@@ -8,7 +8,7 @@ mod setting;
 
 use jiff::civil::Date;
 
-pub use proof_load::{ProofItem, ProofLoadNotice, WireShare};
+pub use proof_load::{ProofItem, ProofLoadNotice, RETURN, WireShare};
 use setting::{capital, clean, day, escape, link, page, paragraph, replaces, sentence, wrap};
 
 /// A longer list is not read: the rest stands behind its count, on the pages.

@@ -1,9 +1,12 @@
 //! Proof-load work as a notice of its own, with the load the test house must bring.
 
+use jiff::civil::Date;
 use policies::due::{DueRow, Evaluator};
-use policies::facts::Item;
-use policies::proof_load::{Grams, Guard, Rating, Regime, WireStrength, guard, proof_load};
+use policies::facts::{Item, ItemId};
+use policies::proof_load::{Force, Grams, Guard, guard};
+use policies::proofs::{self, Numbers, ProofFault};
 use policies::rule::{Rule, Value};
+use policies::zone::Instant;
 
 use super::compose::{Desk, Owed, Said};
 use super::digest::{ProofItem, ProofLoadNotice, WireShare};
@@ -11,6 +14,8 @@ use super::message::{MessageError, sender};
 use crate::gear;
 use crate::records::Person;
 use crate::store::outbox::{Fresh, Told};
+
+const AS_THE_CODE_ASKS: &str = "as the code asks";
 
 /// Why no load can be asked for.
 #[derive(Debug, thiserror::Error)]
@@ -67,104 +72,130 @@ impl Desk<'_> {
         person: &Person,
         row: &DueRow,
     ) -> Result<ProofLoadNotice, ProofNoticeError> {
-        let item = self.fleet.item(row.item);
-        let rule = self.set.rule(row.rule);
-        let refused = |reason: String| ProofNoticeError::Refused { item: item.tag.to_string(), reason };
-        let (gear_word, rated) = self.rating(item)?;
-        let found = proof_load(gear_word, Rating::Wll(rated), Regime::Ilo)
-            .map_err(|error| refused(error.to_string()))?;
-        let wire = wire(item);
-        let judged = guard(found.load, wire_strength(wire.as_ref()), &[])
-            .map_err(|error| refused(error.to_string()))?;
-        let cutoff = Evaluator::without_forecasts(self.set, self.fleet, self.as_of).cutoff(item);
-        let station = self.fleet.station_of(item).map_or("Central stores", |station| &*station.name);
+        let asked = self.proof_asked(row.item, Some(self.set.rule(row.rule)), row.due_on)?;
         Ok(ProofLoadNotice {
             number,
             to_name: person.name.clone(),
             to_address: person.key.clone(),
             from_address: sender(self.from).1.to_owned(),
-            place: station.to_owned(),
             as_known: self.as_known(person),
+            ..asked
+        })
+    }
+
+    /// What is asked for, to whomever; `rule` says how long the load is held.
+    ///
+    /// # Errors
+    /// A load that cannot be found or must not be applied.
+    pub fn proof_asked(
+        &self,
+        id: ItemId,
+        rule: Option<&Rule>,
+        report_by: Option<Date>,
+    ) -> Result<ProofLoadNotice, ProofNoticeError> {
+        let item = self.fleet.item(id);
+        let kind = self.set.kinds.kind(item.kind);
+        let fault = |fault: ProofFault| of_fault(item, &fault);
+        let (_, rating) = proofs::rating(kind, item).map_err(fault)?;
+        let found = proofs::required(kind, item, self.set.service.proof_regime).map_err(fault)?;
+        let judged = guard(found.load, proofs::wire(item), &[])
+            .map_err(|error| of_fault(item, &ProofFault::Above(error)))?;
+        let cutoff = Evaluator::without_forecasts(self.set, self.fleet, self.as_of).cutoff(item);
+        let station = self.fleet.station_of(item).map_or("Central stores", |station| &*station.name);
+        Ok(ProofLoadNotice {
+            number: String::new(),
+            to_name: String::new(),
+            to_address: String::new(),
+            from_address: String::new(),
+            as_known: String::new(),
+            place: station.to_owned(),
             items: vec![ProofItem {
                 item: item.tag.to_string(),
-                what: gear::what(self.set, self.fleet, row.item, cutoff),
+                what: gear::what(self.set, self.fleet, id, cutoff),
                 certificate: None,
             }],
-            wll_t: rated.tonnes(),
+            rated: rating.word(),
+            wll_t: rating.mass().tonnes(),
             load_t: found.load_t,
             load_kn: found.load_kn,
             formula: found.formula,
-            source: format!("{} ({})", found.source, found.status),
+            source: found.source,
             authority: found.authority.to_string(),
-            hold: hold(rule),
-            rig_points: vec![gear::place(self.set, self.fleet, row.item, cutoff)],
-            share: share(wire.as_ref(), &judged),
-            prior_proofs: self.prior_proofs(item),
-            witness: None,
+            hold: rule.map_or_else(|| AS_THE_CODE_ASKS.to_owned(), hold),
+            rig_points: self.rig_points(item, id, cutoff),
+            take_off: self.take_off(id, found.load, cutoff),
+            share: share(item, &judged),
+            prior_proofs: crate::proofs::prior(self.set, self.fleet, id, cutoff).into_iter().collect(),
+            witness: Some("name them in the report".to_owned()),
             booked_on: None,
-            report_by: row.due_on,
+            report_by,
             supersedes: None,
         })
+    }
+
+    /// Its ends, where it is wire; else where it sits.
+    fn rig_points(&self, item: &Item, id: ItemId, cutoff: Instant) -> Vec<String> {
+        let ends = [("outer end", "outer_termination"), ("inner end", "inner_termination")];
+        let known: Vec<String> = ends
+            .into_iter()
+            .filter_map(|(end, column)| Some(format!("{end}, {}", text(item, column)?)))
+            .collect();
+        if known.is_empty() { vec![gear::place(self.set, self.fleet, id, cutoff)] } else { known }
+    }
+
+    /// Parts fitted to it that must not be pulled as hard, each with its own proof load.
+    fn take_off(&self, id: ItemId, load: Grams, cutoff: Instant) -> Vec<String> {
+        let regime = self.set.service.proof_regime;
+        let fitted = self.fleet.bearers(id).into_iter().filter(|part| *part != id);
+        let fitted = fitted.filter(|part| self.fleet.chain(*part, cutoff).contains(&id));
+        let parts = fitted.filter_map(|part| {
+            let part = self.fleet.item(part);
+            proofs::as_part(self.set.kinds.kind(part.kind), part, &part.tag, regime)
+        });
+        let mut weaker: Vec<String> = parts
+            .filter(|part| Force::of(load) > part.proof)
+            .map(|part| format!("{} (own proof {} kN)", part.part, part.proof.kn_down()))
+            .collect();
+        weaker.sort_unstable();
+        weaker
     }
 
     fn as_known(&self, person: &Person) -> String {
         let local = self.now.timestamp().to_zoned_datetime(self.zone_of(person).time_zone().clone());
         local.strftime("%-d %b %Y %H:%M (%Z)").to_string()
     }
+}
 
-    fn rating(&self, item: &Item) -> Result<(&str, Grams), ProofNoticeError> {
-        let kind = self.set.kinds.kind(item.kind);
-        let unknown = |missing: &str| ProofNoticeError::Unknown {
-            item: item.tag.to_string(),
-            missing: missing.to_owned(),
-        };
-        let proof = kind.proof.as_ref().ok_or_else(|| unknown("how the proof load of its kind is found"))?;
-        let rated = number(item, &proof.load).ok_or_else(|| unknown(&proof.load))?;
-        let rated = Grams::from_tonnes(&rated).map_err(|_| unknown(&proof.load))?;
-        Ok((proof.gear.as_str(), rated))
-    }
-
-    /// Dates of earlier proof loads: repeats wear gear.
-    fn prior_proofs(&self, item: &Item) -> Vec<String> {
-        let tests = item
-            .works
-            .iter()
-            .filter(|done| self.set.rule(done.rule).work == policies::rule::Work::ProofLoadTest);
-        tests.map(|done| format!("{} {}", crate::why::day(done.date), done.outcome)).collect()
+fn of_fault(item: &Item, fault: &ProofFault) -> ProofNoticeError {
+    let item = item.tag.to_string();
+    match fault {
+        ProofFault::Unknown(missing) => ProofNoticeError::Unknown { item, missing: missing.clone() },
+        other => ProofNoticeError::Refused { item, reason: other.to_string() },
     }
 }
 
 /// The hold the rule records, where it names one.
 fn hold(rule: &Rule) -> String {
-    let held = rule.records.iter().find(|reading| reading.name.contains("hold"));
+    let held =
+        rule.records.iter().find(|reading| ["hold", "held"].iter().any(|word| reading.name.contains(word)));
     match held.and_then(|reading| Some((reading.min?, reading.unit.clone().unwrap_or_default()))) {
         Some((least, unit)) => format!("{least} {unit}"),
-        None => "as the code asks".to_owned(),
+        None => AS_THE_CODE_ASKS.to_owned(),
     }
 }
 
-fn number(item: &Item, column: &str) -> Option<String> {
+fn text<'i>(item: &'i Item, column: &str) -> Option<&'i str> {
     item.attributes.iter().find(|(have, _)| **have == *column).and_then(|(_, value)| match value {
-        Value::Number(number) => Some(number.to_string()),
-        Value::Text(_) => None,
+        Value::Text(text) => Some(text.as_str()),
+        Value::Number(_) => None,
     })
 }
 
-/// Breaking force in kN and termination factor of a wire.
-fn wire(item: &Item) -> Option<(String, String)> {
-    number(item, "minimum_breaking_force_kN").zip(number(item, "termination_factor"))
-}
-
-fn wire_strength(wire: Option<&(String, String)>) -> Option<WireStrength> {
-    wire.and_then(|(force, factor)| WireStrength::read(force, factor).ok())
-}
-
-fn share(wire: Option<&(String, String)>, judged: &Guard) -> Option<WireShare> {
-    let (force, factor) = wire.cloned()?;
+fn share(item: &Item, judged: &Guard) -> Option<WireShare> {
     Some(WireShare {
         percent: judged.percent_of_breaking?.to_string(),
-        mbf_kn: force,
-        factor,
+        mbf_kn: item.number(proofs::BREAKING_FORCE)?.to_string(),
+        factor: item.number(proofs::TERMINATION)?.to_string(),
         strength_kn: judged.breaking_kn.clone()?,
     })
 }

@@ -10,6 +10,7 @@ use policies::zone::{Instant, When};
 use super::fault::{Faults, RowFault};
 use super::places::Places;
 use super::plan::{Change, Plan};
+use super::proofs::{COLUMN, Found, Tests};
 use crate::items::suits::Suits;
 use crate::records::{Fitting, Item, Usage, Work, when};
 use crate::store::Stored;
@@ -27,6 +28,25 @@ pub(super) fn whole(plan: &Plan, places: &Places, faults: &Faults) {
     unsuited(plan, places, faults);
     logs(plan, places, faults);
     early_records(plan, places, faults);
+    proof_loads(plan, places, faults);
+}
+
+/// Loads of proof load tests, against what the gear must bear and may be proved with.
+fn proof_loads(plan: &Plan, places: &Places, faults: &Faults) {
+    let change = &plan.changes.work;
+    if change.records().next().is_none() {
+        return;
+    }
+    let tests = Tests::of(&plan.register, places);
+    for row in change.records() {
+        match tests.fault(row) {
+            None => {}
+            Some(Found::Wrong(message)) => faults.add(change.fault(&row.key, COLUMN, message)),
+            Some(Found::Rounded(message) | Found::NotJudged(message)) => {
+                faults.note(change.fault(&row.key, COLUMN, message));
+            }
+        }
+    }
 }
 
 impl<R: Stored> Change<R> {

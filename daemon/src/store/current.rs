@@ -129,4 +129,12 @@ impl Writer {
     pub async fn register(&self) -> Result<Register, StoreError> {
         register(&self.tx, None).await
     }
+
+    /// The newest versions of one file as this transaction sees them.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn newest<R: Stored>(&self) -> Result<Newest<R>, StoreError> {
+        newest(&self.tx, None).await
+    }
 }

@@ -202,7 +202,7 @@ fn add_work<'r>(
     for row in sorted(rows) {
         let Some(outcome) = Outcome::from_word(&row.outcome) else { continue };
         let at = when(row.at, row.day.as_deref());
-        builder.work(&row.item, &row.rule, at, outcome);
+        builder.work_with(&row.item, &row.rule, at, outcome, row.certificate.is_some());
         if row.measurements.is_some() {
             add_readings(builder, set, items.get(&row.item), row, at);
         }

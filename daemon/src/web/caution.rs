@@ -11,7 +11,7 @@ const BIGHT: &str =
     "Never stand in a bight, in line with a loaded wire or chain, or between tractor, carriage and boat.";
 const LOAD_OFF: &str =
     "Take the load off before you touch, clear or gauge anything, and never guide a moving wire by hand.";
-const PROOF_LOADING: &str = "Proof loading is for a test house or those trained, with people clear and a calibrated gauge; it can damage worn gear and does not replace examination.";
+pub(super) const PROOF_LOADING: &str = "Proof loading is for a test house or those trained, with people clear and a calibrated gauge; it can damage worn gear and does not replace examination.";
 pub(super) const NO_REPAIR: &str = "No repair, weld, heat or bend of chain, hook or shackle by the station.";
 const AFTER_SHOCK: &str = "After a shock load, snag, grounding or overload: stop, hold the whole load path, have it examined. Looking sound is not proof.";
 pub(super) const LIMIT: &str = "A date or count is a limit, not a promise that gear lasts that long.";

@@ -18,8 +18,9 @@ use super::place::{Place, View};
 use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
-use super::{Web, chart, filters, near, out_of_service, replay, why, words};
+use super::{Web, chart, filters, near, out_of_service, proof, replay, why, words};
 use crate::examine::defects;
+use crate::proofs;
 use crate::records::{self, Certificate, Concession, Defect, Examination, State, Work};
 use crate::wear;
 
@@ -43,6 +44,8 @@ struct Done {
     rule: Link,
     outcome: String,
     failed: bool,
+    /// It waits for its certificate.
+    unproved: bool,
     readings: Vec<String>,
     by: String,
     certificate: String,
@@ -72,6 +75,8 @@ struct Page {
     carries: Vec<(String, Vec<Link>)>,
     works: Vec<Done>,
     hidden: usize,
+    /// How often it was proof-loaded, and the notice for a test house.
+    proofs: Option<(String, Option<Link>)>,
     whole: String,
     wear: Vec<Worn>,
     defects: Vec<Remark>,
@@ -159,6 +164,7 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> 
         carries: carries(&view, id),
         works,
         hidden,
+        proofs: proofs_of(web, asked, &view, id),
         whole: asked.links.whole(&Links::item_path(tag)),
         wear: worn(&view, id, &beside.works),
         defects: open_defects(&view, &beside.defects),
@@ -207,6 +213,16 @@ fn works(view: &View, id: ItemId, records: &[Work], all: bool) -> (Vec<Done>, us
     (works, records.len().saturating_sub(shown))
 }
 
+/// The notice is only led to where its load can be found.
+fn proofs_of(web: &Web, asked: &Asked, view: &View, id: ItemId) -> Option<(String, Option<Link>)> {
+    view.kind(id).proof.as_ref()?;
+    let prior = proofs::prior(view.set, view.fleet, id, view.cutoff(id));
+    let can_be_asked = proof::asking(web, asked, view.fleet).proof_asked(id, None, None).is_ok();
+    let href = || view.links.proof(view.tag(id));
+    let notice = can_be_asked.then(|| Link { text: "Proof-load notice".to_owned(), href: href() });
+    Some((prior.unwrap_or_else(|| "none".to_owned()), notice))
+}
+
 fn done(view: &View, zone: &Zone, work: &Work) -> Done {
     let rule = view.set.find_rule(&work.rule).map(|rule| view.set.rule(rule));
     let text = rule.map_or(&work.rule, |rule| &rule.title).clone();
@@ -214,6 +230,9 @@ fn done(view: &View, zone: &Zone, work: &Work) -> Done {
         day: date_of(zone, work.at, work.day.as_deref()),
         rule: Link { text, href: rule.map(|rule| view.links.rule(&rule.id)).unwrap_or_default() },
         failed: work.outcome == "failed",
+        unproved: work.outcome != "failed"
+            && work.certificate.is_none()
+            && rule.is_some_and(|rule| rule.certificate),
         outcome: work.outcome.clone(),
         readings: readings(view.set, work),
         by: work.by.clone().unwrap_or_default(),

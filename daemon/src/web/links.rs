@@ -83,6 +83,10 @@ impl Links {
         self.address(&format!("{}/tag", Links::item_path(tag)), &[])
     }
 
+    pub(super) fn proof(&self, tag: &str) -> String {
+        self.address(&format!("/proof/{}", encoded(tag, true)), &[])
+    }
+
     pub(super) fn rule(&self, id: &str) -> String {
         self.address(&format!("/rules/{}", encoded(id, false)), &[])
     }

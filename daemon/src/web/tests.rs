@@ -162,6 +162,8 @@ async fn every_page_of_the_demo_answers_and_their_links_hold() {
         "/item/F-0417/why/fall-renewal",
         "/item/F-0417?why=fall-renewal",
         "/item/LC-2/07/why/carriage-locks",
+        "/proof/F-0417",
+        "/proof/LC-2/07",
         "/search",
         "/search?q=F-4017",
         "/search?q=TR-3267",
@@ -260,6 +262,38 @@ async fn the_demo_says_its_stories() {
 }
 
 /// Story 2 happened on 6 Oct at 15:10: the evening before, Nethery Ness launched.
+/// F-0417: 2 x 3.2 t = 62.8 kN, 43 % of 161.3 kN x 0.9; pulled new and after each of two crops.
+#[tokio::test]
+async fn a_proof_load_notice_can_be_printed() {
+    let router = router(demo_web().await);
+    let notice = read(&router, "/proof/F-0417").await.text;
+    for said in [
+        "what proof load must it bear?",
+        "<b>6.4 t = 62.8 kN</b>",
+        "<dt>rated load</dt><dd>WLL 3.2 t</dd>",
+        "2 x WLL",
+        "from memory",
+        "<dt>hold</dt><dd>3 min</dd>",
+        "outer end, ",
+        "<dt>take off before the pull</dt>",
+        "<dt>termination factor K</dt><dd>0.9</dd>",
+        "43 % of 145.2 kN (MBF 161.3 kN x K)",
+        "<dt>prior proofs</dt><dd>3, last 16 Jan 2026, 62.8 kN</dd>",
+        "<dt>witness</dt>",
+        "<dt>report needed by</dt>",
+        "gauge serial and calibration date",
+        "with people clear",
+    ] {
+        assert!(notice.contains(said), "{said}\n{notice}");
+    }
+    let item = read(&router, "/item/F-0417").await.text;
+    assert!(item.contains("Prior proofs: 3, last 16 Jan 2026, 62.8 kN"), "{item}");
+    assert!(item.contains("href=\"/proof/F-0417\""), "{item}");
+    let skid = read(&router, "/proof/ST-4/06").await;
+    assert_eq!(skid.status, StatusCode::NOT_FOUND);
+    assert!(skid.text.contains("how the proof load of a tractor is found is not known"), "{}", skid.text);
+}
+
 #[tokio::test]
 async fn a_report_and_an_out_of_service_tag_can_be_printed() {
     let router = router(demo_web().await);

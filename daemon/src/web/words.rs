@@ -215,6 +215,9 @@ const fn happened(happening: Happening) -> (&'static str, &'static str) {
         Happening::Removed => ("it is removed", "it was removed"),
         Happening::SetMemberRenewed => ("another of its set is renewed", "another of its set was renewed"),
         Happening::ProofLoadFailed => ("a failed proof load", "a proof load failed"),
+        Happening::PathProofLoadFailed => {
+            ("a failed proof load in its load path", "a proof load failed in its load path")
+        }
         Happening::IssuedFromStores => ("it is issued from stores", "it was issued from stores"),
         Happening::ReturnedFromLayUp => ("it returns from lay-up", "it returned from lay-up"),
         Happening::FellowFitted => ("a fellow is fitted beside it", "a fellow was fitted beside it"),

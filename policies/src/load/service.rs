@@ -20,6 +20,7 @@ pub const SERVICE_KEYS: &[&str] = &[
     "oldest_log_hours",
     "minimum",
     "odds",
+    "proof_regime",
     "effective_from",
 ];
 /// Keys of a `[[minimum]]`.
@@ -40,6 +41,7 @@ pub(super) fn read(fields: &Fields, kinds: &Kinds) -> Service {
         oldest_log_hours: fields.count("oldest_log_hours", default.oldest_log_hours),
         minimums: fields.tables("minimum").iter().filter_map(|table| minimum(table, kinds)).collect(),
         odds: fields.table("odds").map_or_else(Odds::default, |table| odds(&table)),
+        proof_regime: fields.parsed("proof_regime").map_or(default.proof_regime, |regime| regime.value),
         effective_from: effective_from(fields),
     }
 }

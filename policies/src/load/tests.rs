@@ -602,6 +602,7 @@ fn the_service_is_told_what_it_got_wrong() {
         &["\"02-30\" is no day", "\"2026-02-30\" is no day"],
     );
     service("effective_from = ▸\"1 November\"", &["is no date; write it like \"2026-11-01\""]);
+    service("proof_regime = ▸\"iso\"", &["is no proof-load regime; right would be ilo, us or canada"]);
     service("digest_at = ▸\"7 in the morning\"", &["is no time of day; write it like \"07:00\""]);
     service("quiet_hours = { from = ▸\"25:00\", to = \"07:00\" }", &["\"25:00\" is no time of day"]);
     service(

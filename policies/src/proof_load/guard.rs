@@ -97,7 +97,14 @@ pub enum GuardError {
 /// # Errors
 /// [`GuardError`] above half of MBF x K (house rule), above any part's own proof, or without a usable strength.
 pub fn guard(load: Grams, wire: Option<WireStrength>, parts: &[PartProof]) -> Result<Guard, GuardError> {
-    let pull = Force::of(load);
+    guard_pull(Force::of(load), wire, parts)
+}
+
+/// The same for a force, as a gauge shows it.
+///
+/// # Errors
+/// As [`guard`].
+pub fn guard_pull(pull: Force, wire: Option<WireStrength>, parts: &[PartProof]) -> Result<Guard, GuardError> {
     let judged = wire.map(|wire| within_house_share(pull, wire)).transpose()?;
     match parts.iter().find(|part| pull > part.proof) {
         Some(part) => Err(above_part(pull, part)),

@@ -2,6 +2,8 @@
 
 use thiserror::Error;
 
+use crate::amount::Amount;
+
 /// Standard gravity, 9.80665 m/s² exactly (CGPM 1901): the pull of one gram in units of 10⁻⁸ N.
 const PULL_OF_A_GRAM: i128 = 980_665;
 /// A tenth of a kilonewton in units of 10⁻⁸ N.
@@ -52,6 +54,11 @@ impl Force {
     /// [`NotADecimal`] for signs, exponents, other units or more than three decimals.
     pub fn from_kilonewtons(text: &str) -> Result<Self, NotADecimal> {
         decimal(text, 3).map(Self::from_newtons)
+    }
+
+    /// Kilonewtons as recorded, exact.
+    pub fn of_kilonewtons(amount: Amount) -> Self {
+        Self(i128::from(amount.millionths()) * 100_000)
     }
 
     /// Kilonewtons to one decimal, rounded up: for a load that must be reached, because a gauge that

@@ -104,6 +104,12 @@ pub(super) fn steps() -> Result<Vec<Step>, ProofLoadError> {
     Ok(steps)
 }
 
+/// The gear words of the appliances' table.
+pub(super) fn appliance_words() -> impl Iterator<Item = &'static str> {
+    let lines = TABLES[1].1.lines().skip(1);
+    lines.filter_map(|line| line.split(',').nth(1)).flat_map(|words| words.split(';'))
+}
+
 fn broken(file: &'static str, line: usize, column: &'static str) -> ProofLoadError {
     ProofLoadError::Table { file, line, column }
 }

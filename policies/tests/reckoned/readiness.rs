@@ -134,7 +134,7 @@ fn overdue_work_does_what_its_rule_says() {
         conditions: "daylight".to_owned(),
     };
     let other = Concession { rule: set.find_rule("limits").unwrap(), ..concession.clone() };
-    let papers = Papers { concessions: vec![other, concession.clone()], certificates: Vec::new() };
+    let papers = Papers { concessions: vec![other, concession.clone()], certificates: Vec::new(), ..Papers::default() };
     let conceded = |day| judged(&set, &fleet, &papers, day);
     for (day, readiness) in
         [("2026-10-11", Readiness::ReadyWithLimits), ("2026-10-12", Readiness::ReadyWithLimits)]
@@ -206,7 +206,7 @@ fn a_lapsed_certificate_stops() {
         valid_until: until.map(on),
     };
     let of = |certificates: Vec<Certificate>| {
-        judged(&set, &fleet, &Papers { certificates, concessions: Vec::new() }, "2026-10-11").reasons
+        judged(&set, &fleet, &Papers { certificates, ..Papers::default() }, "2026-10-11").reasons
     };
     let old = paper("Z-1", "2025-10-10", Some("2026-10-10"));
     assert_eq!(of(vec![old.clone()]), [Reason::Lapsed { certificate: old.clone() }]);

@@ -46,25 +46,47 @@ pub const WORDS: [KindWords; 4] = [
         kind: "carriage",
         short: "carriage",
         meters: &["launches", "recoveries", "engine hours"],
-        events: &["shock loads", "launches", "overhaul", "renewal"],
+        events: &["shock loads", "launches", "overhaul", "renewal", "path proof load failed"],
     },
     KindWords {
         kind: "launching fall",
         short: "fall",
         meters: &["launches", "recoveries", "engine hours", "proof loads"],
-        events: &["shock loads", "proof loads", "fitted", "removed", "crop", "set member renewed"],
+        events: &[
+            "shock loads",
+            "proof loads",
+            "fitted",
+            "removed",
+            "crop",
+            "set member renewed",
+            "path proof load failed",
+        ],
     },
     KindWords {
         kind: "stopper chain",
         short: "stopper",
         meters: &["launches", "recoveries"],
-        events: &["shock loads", "fitted", "removed", "renewal", "set member renewed"],
+        events: &[
+            "shock loads",
+            "fitted",
+            "removed",
+            "renewal",
+            "set member renewed",
+            "path proof load failed",
+        ],
     },
     KindWords {
         kind: "shackle",
         short: "shackle",
         meters: &["launches", "recoveries", "proof loads"],
-        events: &["shock loads", "launches", "fitted", "removed", "proof load failed"],
+        events: &[
+            "shock loads",
+            "launches",
+            "fitted",
+            "removed",
+            "proof load failed",
+            "path proof load failed",
+        ],
     },
 ];
 
@@ -322,6 +344,9 @@ impl Writer<'_> {
             format!("work = \"{work}\""),
         ];
         lines.extend(draft.lines);
+        if self.dice.chance(if work == "proof load test" { 60 } else { 12 }) {
+            lines.push("certificate = true".to_owned());
+        }
         lines.push(format!("window = {{ early = \"{}\", late = \"{late}\" }}", draft.early));
         lines.push(format!("notice = {{ lead = \"{lead}\" }}"));
         lines.push(format!("overdue = \"{overdue}\""));

@@ -12,7 +12,7 @@ use jiff::civil::Date;
 use jiff::tz::TimeZone;
 use std::collections::{BTreeMap, BTreeSet};
 
-const WORK: [&str; 8] = ["key", "item", "rule", "done_at", "outcome", "by", "note", "void"];
+const WORK: [&str; 9] = ["key", "item", "rule", "done_at", "outcome", "by", "certificate", "note", "void"];
 const STATES: [&str; 7] = ["key", "item", "at", "state", "by", "reason", "void"];
 
 pub struct Works<'a> {
@@ -84,16 +84,24 @@ impl Works<'_> {
         let outcome = *self.dice.pick(&["passed", "passed", "passed", "done", "done", "failed"]);
         let void = if self.dice.chance(5) { "yes" } else { "" };
         let key = sheet.next_key('w');
-        sheet.push(&[&key, &item.tag, rule, &cell.text, outcome, "", "", void]);
+        let certificate = self.certificate(rule);
+        sheet.push(&[&key, &item.tag, rule, &cell.text, outcome, "", certificate, "", void]);
         if let Moment::Exact(instant) = cell.moment {
             self.busy.note(instant, None, &item.zone);
         }
         if self.dice.chance(8) {
             let again = Cell::timed(self.dice, day, &item.zone)?;
             let key = sheet.next_key('w');
-            sheet.push(&[&key, &item.tag, rule, &again.text, "done", "", "", ""]);
+            let certificate = self.certificate(rule);
+            sheet.push(&[&key, &item.tag, rule, &again.text, "done", "", certificate, "", ""]);
         }
         Ok(())
+    }
+
+    /// Named more often than not where the rule asks for it, and now and then where it does not.
+    fn certificate(&mut self, rule: &str) -> &'static str {
+        let asked = self.policy.rule(rule).is_some_and(|rule| rule.certificate);
+        if self.dice.chance(if asked { 60 } else { 20 }) { "TR-1" } else { "" }
     }
 }
 

@@ -1,6 +1,6 @@
 //! After clauses: the events that make work due, and by when.
 
-use super::chains::Counted;
+use super::chains::{self, Counted};
 use super::register::{Fitting, Item, Outcome};
 use super::rules::After;
 use super::{World, fellows, moments, when, work_done};
@@ -101,9 +101,24 @@ fn works(world: &World, item: &Item, event: &str) -> Vec<Timestamp> {
             let member = |tag: &str| tag != item.tag && same_set(world, item, tag);
             work_done::of_word(world, "renewal", Outcome::PassedOrDone, member)
         }
+        "path proof load failed" => in_path(world, item),
         "proof load failed" => work_done::of_word(world, "proof load test", Outcome::Failed, this),
         done => work_done::of_word(world, done, Outcome::PassedOrDone, this),
     }
+}
+
+/// Failed proof loads of what hung on the item at that instant, or what it hung on.
+fn in_path(world: &World, item: &Item) -> Vec<Timestamp> {
+    let mut found = Vec::new();
+    for work in world.register.work.iter().filter(|work| work.outcome == Outcome::Failed) {
+        let is_proof = world.policy.rule(&work.rule).is_some_and(|rule| rule.work == "proof load test");
+        let hangs = |one: &str, on: &str| chains::hangs_on(one, on, work.at, &world.register);
+        let other = work.item != item.tag;
+        if is_proof && other && (hangs(&item.tag, &work.item) || hangs(&work.item, &item.tag)) {
+            found.push(work.at);
+        }
+    }
+    found
 }
 
 fn same_set(world: &World, item: &Item, tag: &str) -> bool {

@@ -43,6 +43,30 @@ fn leads(item: &str, used: &Use, fittings: &[Fitting], path: &mut Vec<String>) -
     false
 }
 
+/// Whether one item was fitted to another at an instant, climbing every link: on the day of a swap of which no time
+/// is known an item sits on both hosts.
+pub fn hangs_on(item: &str, host: &str, at: Timestamp, register: &Register) -> bool {
+    climbs(item, host, at, register, &mut vec![item.to_owned()])
+}
+
+fn climbs(item: &str, host: &str, at: Timestamp, register: &Register, path: &mut Vec<String>) -> bool {
+    let stands = |f: &&Fitting| f.item == item && f.from <= at && f.to.is_none_or(|to| at < to);
+    for link in register.fittings.iter().filter(stands) {
+        if link.host == host {
+            return true;
+        }
+        if path.contains(&link.host) {
+            continue;
+        }
+        path.push(link.host.clone());
+        if climbs(&link.host, host, at, register, path) {
+            return true;
+        }
+        path.pop();
+    }
+    false
+}
+
 fn holds(fitting: &Fitting, used: &Use) -> bool {
     match used.whole_day {
         Some((begin, end)) => fitting.from < end && fitting.to.is_none_or(|to| to > begin),

@@ -57,6 +57,8 @@ pub struct Work {
     pub rule: String,
     pub at: Timestamp,
     pub outcome: Outcome,
+    /// Whether a certificate is named with it.
+    pub certified: bool,
     pub readings: Vec<(String, Decimal)>,
 }
 
@@ -218,6 +220,7 @@ fn work(files: &Files, items: &[Item]) -> Result<Vec<Work>, String> {
             rule: line.need("rule")?.to_owned(),
             at: from_midnight(&line, "done_at", items)?,
             outcome,
+            certified: line.get("certificate").is_some_and(|cell| !cell.is_empty()),
             readings: readings(&line)?,
         });
     }

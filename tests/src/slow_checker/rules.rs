@@ -23,6 +23,8 @@ pub struct Rule {
     pub late: Length,
     pub lead: Length,
     pub law: bool,
+    /// Work counts once its certificate is in.
+    pub certificate: bool,
     pub covers: Vec<String>,
     /// Names of the measurements that its work may carry.
     pub records: Vec<String>,
@@ -96,6 +98,7 @@ impl Rule {
             late: cells::length(window, "late")?,
             lead: cells::length(notice, "lead")?,
             law: cells::is(table, "authority", "law"),
+            certificate: table.get("certificate").and_then(Value::as_bool).unwrap_or(false),
             covers: cells::texts(table, "covers"),
             records: read_all(table, "records", |reading| cells::need(reading, "name"))?,
         })

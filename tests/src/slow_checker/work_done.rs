@@ -11,6 +11,7 @@ pub fn counting(world: &World, item: &Item, rule: &Rule) -> Vec<Timestamp> {
         work.item == item.tag
             && work.outcome == Outcome::PassedOrDone
             && (work.rule == rule.id || covers(world, &work.rule, &rule.id))
+            && (work.certified || !asks_for_certificate(world, &[&work.rule, &rule.id]))
     };
     times(world.register.work.iter().filter(counts))
 }
@@ -18,6 +19,10 @@ pub fn counting(world: &World, item: &Item, rule: &Rule) -> Vec<Timestamp> {
 fn covers(world: &World, doing: &str, also: &str) -> bool {
     let rule = world.policy.rule(doing);
     rule.is_some_and(|rule| rule.covers.iter().any(|covered| covered == also))
+}
+
+fn asks_for_certificate(world: &World, rules: &[&str]) -> bool {
+    rules.iter().any(|id| world.policy.rule(id).is_some_and(|rule| rule.certificate))
 }
 
 /// When work so named had that outcome on items of that choice.

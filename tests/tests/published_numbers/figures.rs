@@ -71,6 +71,31 @@ pub const FIGURES: &[Figure] = &[
             "winch-wire-examination-after-shock",
         ],
     },
+    Figure {
+        says: &["LOLER 1998", "reg. 9(3)(a)(iv)", "exceptional circumstances"],
+        known: Read,
+        published: AfterEvent("path proof load failed"),
+        rules: &[
+            "block-examination-after-failed-proof",
+            "bow-strop-examination-after-failed-proof",
+            "carriage-examination-after-failed-proof",
+            "drawbar-pin-examination-after-failed-proof",
+            "fairlead-examination-after-failed-proof",
+            "fall-examination-after-failed-proof",
+            "hauling-chain-examination-after-failed-proof",
+            "hauling-eye-examination-after-failed-proof",
+            "hook-examination-after-failed-proof",
+            "load-pin-examination-after-failed-proof",
+            "preventer-examination-after-failed-proof",
+            "quick-release-link-examination-after-failed-proof",
+            "shackle-batch-examination-after-failed-proof",
+            "shackle-examination-after-failed-proof",
+            "stopper-examination-after-failed-proof",
+            "strop-examination-after-failed-proof",
+            "winch-examination-after-failed-proof",
+            "winch-wire-examination-after-failed-proof",
+        ],
+    },
     // LOLER 1998, reg. 9(2): where safety depends on the installation, after it and before first use, and after
     // assembly at a new site.
     Figure {

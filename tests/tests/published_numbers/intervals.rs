@@ -35,7 +35,7 @@ fn dates_due(set: &PolicySet, id: RuleId, base: Base, days: &[Date]) -> Vec<Date
         let entered_service_on = Some(if base == Base::Work { date(2021, 3, 31) } else { *day });
         assert!(builder.item(&ItemRecord { tag: &tag, kind, entered_service_on, ..ItemRecord::default() }));
         if base == Base::Work {
-            builder.work(&tag, &rule.id, When::Day(*day), Outcome::Passed);
+            builder.work_with(&tag, &rule.id, When::Day(*day), Outcome::Passed, true);
         }
     }
     let (fleet, _) = builder.finish();
@@ -120,16 +120,19 @@ fn work_after_an_event_comes_before_the_next_use() {
     }
 }
 
-/// LOLER 1998, reg. 9(3)(a)(iv) leaves out no gear: each kind that bears load is examined after a shock.
+/// LOLER 1998, reg. 9(3)(a)(iv) leaves out no gear: each kind that bears load is examined after a shock, and after
+/// a proof load that failed.
 #[test]
-fn every_kind_in_the_load_path_is_examined_after_a_shock() {
+fn every_kind_in_the_load_path_is_examined_after_exceptional_circumstances() {
     let set = shipped();
     let mut kinds = 0;
     for kind in set.kinds.kinds.iter().filter(|kind| !kind.load_path.is_empty()) {
-        let examined = |rule: &Rule| {
-            set.kinds.kind(rule.applies_to.kind).name == kind.name && waits_for(set, rule, "shock loads")
-        };
-        assert!(set.rules.iter().any(examined), "{}", kind.name);
+        for event in ["shock loads", "path proof load failed", "proof load failed"] {
+            let examined = |rule: &Rule| {
+                set.kinds.kind(rule.applies_to.kind).name == kind.name && waits_for(set, rule, event)
+            };
+            assert!(set.rules.iter().any(examined), "{}: {event}", kind.name);
+        }
         kinds += 1;
     }
     assert!(kinds >= 18, "only {kinds} kinds");

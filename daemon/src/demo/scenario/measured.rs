@@ -99,7 +99,7 @@ fn of_machines(item: &Item, rule: &str, chance: &mut Chance) -> String {
         "carriage-wash" => "points greased=24".to_owned(),
         "carriage-running-gear" => format!("tyre pressure={};bolt torque=320", chance.between(410, 440)),
         "carriage-proof-load" => {
-            let load = if number(item, "anchor_swl_t") > 5.0 { "78.5" } else { "58.8" };
+            let load = if number(item, "anchor_swl_t") > 5.0 { "78.5" } else { "58.9" };
             format!("proof load={load};permanent set=0")
         }
         "carriage-wheel-bearings" => format!("play=0.0{}", chance.between(4, 9)),

@@ -34,6 +34,20 @@ pub fn number_reports(fleet: &Fleet, works: &mut [Work]) {
     }
 }
 
+/// The first proof load certificate; the others follow in order of time, one a pull.
+const FIRST_PROOF: i64 = 1_201;
+
+pub fn number_proofs(works: &mut [Work]) {
+    let proofs = works.iter_mut().filter(|work| is_proof(work.rule) && work.certificate.is_none());
+    for (number, work) in (FIRST_PROOF..).zip(proofs) {
+        work.certificate = Some(format!("PT-{number}"));
+    }
+}
+
+fn is_proof(rule: &str) -> bool {
+    super::rules::RULES.iter().any(|one| one.id == rule && one.work == "proof load test")
+}
+
 fn is_examination(work: &Work) -> bool {
     work.by == super::told::EXAMINER && (work.rule.contains("examination") || work.rule == "block-gauging")
 }

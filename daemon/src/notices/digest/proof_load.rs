@@ -7,6 +7,10 @@ use super::setting::{capital, clean, day, escape, page, paragraph, replaces, sen
 const STAND_CLEAR: &str = "Stand clear of the line and its bights while the load is on. Use a calibrated gauge. \
     A proof load can damage worn gear, and passing it today says nothing about tomorrow.";
 
+/// What a test house sends back.
+pub const RETURN: &str =
+    "Return: load reached, gauge serial and calibration date, length before and after, result, name, date.";
+
 /// Figures come as words that were rounded once, where they were reckoned.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ProofLoadNotice {
@@ -19,6 +23,8 @@ pub struct ProofLoadNotice {
     pub place: String,
     pub as_known: String,
     pub items: Vec<ProofItem>,
+    /// `WLL`, or `SWL`.
+    pub rated: &'static str,
     pub wll_t: String,
     pub load_t: String,
     pub load_kn: String,
@@ -30,6 +36,8 @@ pub struct ProofLoadNotice {
     /// `3 min`
     pub hold: String,
     pub rig_points: Vec<String>,
+    /// Parts that must not be pulled as hard.
+    pub take_off: Vec<String>,
     /// For wire only.
     pub share: Option<WireShare>,
     /// Empty: none.
@@ -112,13 +120,12 @@ impl ProofLoadNotice {
         let mut said = vec![STAND_CLEAR.to_owned(), self.load()];
         said.extend(self.share.as_ref().map(WireShare::words));
         said.extend(listed("Rig at", &self.rig_points));
+        said.extend(listed("Take off before the pull", &self.take_off));
         said.push(
             listed("Prior proofs", &self.prior_proofs).unwrap_or_else(|| "Prior proofs: none.".to_owned()),
         );
         said.extend(self.when());
-        said.push(
-            "Return: load reached, gauge serial and calibration date, length before and after, result, name, date.".to_owned(),
-        );
+        said.push(RETURN.to_owned());
         said
     }
 
@@ -130,7 +137,8 @@ impl ProofLoadNotice {
             other => capital(other),
         };
         format!(
-            "WLL {} t. Proof load {} t = {} kN ({}). {} Hold {}.",
+            "{} {} t. Proof load {} t = {} kN ({}). {} Hold {}.",
+            self.rated,
             clean(&self.wll_t),
             clean(&self.load_t),
             clean(&self.load_kn),
@@ -205,6 +213,7 @@ mod tests {
             place: "Quarle Beach".into(),
             as_known: "12 Oct 2026 07:00 (TVST)".into(),
             items: vec![item("P-2026-09a"), item("P-2026-09b")],
+            rated: "WLL",
             wll_t: "3.2".into(),
             load_t: "6.4".into(),
             load_kn: "62.8".into(),
@@ -213,6 +222,7 @@ mod tests {
             authority: "memory".into(),
             hold: "3 min".into(),
             rig_points: vec![],
+            take_off: vec![],
             share: Some(WireShare {
                 percent: "43".into(),
                 mbf_kn: "161.3".into(),

@@ -14,7 +14,8 @@ use crate::slow_checker::rules::Rule;
 use jiff::civil::Date;
 use jiff::tz::TimeZone;
 
-const HEADER: [&str; 9] = ["key", "item", "rule", "done_at", "outcome", "by", "note", "measurements", "void"];
+const HEADER: [&str; 10] =
+    ["key", "item", "rule", "done_at", "outcome", "by", "certificate", "note", "measurements", "void"];
 
 struct Works<'a> {
     dice: &'a mut Dice,
@@ -82,6 +83,19 @@ impl Works<'_> {
         let measured = readings_of(self.dice, &rule.records);
         let void = if self.dice.chance(6) { "yes" } else { "" };
         let key = self.sheet.next_key('m');
-        self.sheet.push(&[&key, &item.tag, &rule.id, &cell.text, outcome, "", "", &measured, void]);
+        let named = self.dice.chance(if rule.certificate { 60 } else { 20 });
+        let certificate = if named { "TR-2" } else { "" };
+        self.sheet.push(&[
+            &key,
+            &item.tag,
+            &rule.id,
+            &cell.text,
+            outcome,
+            "",
+            certificate,
+            "",
+            &measured,
+            void,
+        ]);
     }
 }

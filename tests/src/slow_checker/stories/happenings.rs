@@ -150,3 +150,55 @@ fn a_fellows_day_is_reckoned_in_the_items_own_zone() {
         fellows("fellow fitted", fittings).with("work", &work("1,FA,fall-rule,2026-03-09T11:00Z,done,\n"));
     assert_eq!(cleared.at("FA", date(2026, 5, 1)).after_due, None);
 }
+
+fn pulled(rows: &str) -> Story {
+    let event = "\"path proof load failed\", within = \"3 days\"";
+    let proof = rule("fall", "calendar = { every = \"1 year\" }\ncertificate = true")
+        .replace("fall-rule", "proof")
+        .replace("\"check\"", "\"proof load test\"");
+    let rules =
+        ["carriage", "fall", "shackle"].map(|kind| rule(kind, &format!("after = [{{ event = {event} }}]")));
+    story(&(rules.concat() + &proof))
+        .items("FA,fall,north,2024-01-01\nFB,fall,north,2024-01-01\nSH,shackle,north,2024-01-01\n")
+        .with(
+            "fittings",
+            "item,fitted_at,host,position,removed_at\nFA,2026-01-01,CA,fall,2026-05-01\n\
+             FB,2026-01-01,CA,second,\nSH,2026-01-01,FA,shackle,2026-04-01T10:00\n",
+        )
+        .with("work", &format!("key,item,rule,done_at,outcome,certificate\n{rows}"))
+}
+
+/// The fall fails at ten: asked are the carriage that it hung on and the shackle that hung on it, not the fall beside
+/// it, nor itself. At the very instant of the shackle's removal it hangs there no longer.
+#[test]
+fn a_failed_proof_load_asks_for_what_hung_together() {
+    let asked = |at: &str| {
+        let story = pulled(&format!("1,FA,proof,{at},failed,\n"));
+        ["CA", "CB", "FA", "FB", "SH"].map(|item| {
+            let kind = if item.starts_with('C') {
+                "carriage"
+            } else if item == "SH" {
+                "shackle"
+            } else {
+                "fall"
+            };
+            story.row(item, &format!("{kind}-rule"), date(2026, 8, 1)).after_due
+        })
+    };
+    let on = |day| Some(date(2026, 3, day));
+    assert_eq!(asked("2026-03-10T10:00"), [on(13), None, None, None, on(13)]);
+    let later = Some(date(2026, 4, 4));
+    assert_eq!(asked("2026-04-01T10:00"), [later, None, None, None, None]);
+    assert_eq!(asked("2026-05-02"), [None; 5]);
+}
+
+/// Passed on 1 March without its certificate: a year from entry into service; with it, from that day.
+#[test]
+fn a_proof_counts_once_its_certificate_is_in() {
+    let due = |certificate: &str| {
+        let story = pulled(&format!("1,FA,proof,2026-03-01,passed,{certificate}\n"));
+        story.row("FA", "proof", date(2026, 8, 1)).calendar_due
+    };
+    assert_eq!(due(""), Some(date(2025, 1, 1)));
+    assert_eq!(due("PT-1"), Some(date(2027, 3, 1)));
+}

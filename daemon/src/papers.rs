@@ -1,0 +1,175 @@
+//! The register of certificates: what is held, what has lapsed, and what is wrong with it.
+
+use jiff::civil::Date;
+use policies::due::Evaluator;
+use policies::facts::Fleet;
+use policies::load::PolicySet;
+use policies::zone::Instant;
+use serde::Serialize;
+
+use crate::desk::{Desk, DeskError};
+use crate::files::{Filed, Files};
+use crate::records::{Certificate, Work};
+use crate::store::current::Newest;
+
+/// One certificate as it stands on a day.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Line {
+    /// Key.
+    pub key: String,
+    /// Tag.
+    pub item: String,
+    /// Number.
+    pub number: String,
+    /// Who issued it.
+    pub issuer: String,
+    /// When.
+    pub issued_on: String,
+    /// Last day.
+    pub valid_until: Option<String>,
+    /// `valid`, `lapsed`, or `no end`.
+    pub standing: &'static str,
+    /// Its stored file, or what the register says of one.
+    pub file: Option<String>,
+}
+
+/// Which certificates are asked for.
+#[derive(Clone, Debug, Default)]
+pub struct Wanted {
+    /// Only this item's.
+    pub item: Option<String>,
+    /// Only this number.
+    pub number: Option<String>,
+    /// Only this issuer's.
+    pub issuer: Option<String>,
+    /// Only those whose last day is past and that no newer one of the item replaces.
+    pub lapsed: bool,
+}
+
+/// Certificates issued by a day, by item, newest first.
+///
+/// # Errors
+/// The store's failure.
+pub async fn lines(
+    desk: &Desk,
+    wanted: &Wanted,
+    as_of: Date,
+    known_before: Option<Instant>,
+) -> Result<Vec<Line>, DeskError> {
+    let rows: Newest<Certificate> = desk.store.newest_known(known_before).await?;
+    let day = as_of.to_string();
+    let held: Vec<&Certificate> = rows.values().filter(|row| !row.void && row.issued_on <= day).collect();
+    let is = |want: &Option<String>, have: &str| want.as_ref().is_none_or(|want| want == have);
+    let asked = |row: &&&Certificate| {
+        is(&wanted.item, &row.item)
+            && is(&wanted.number, &row.number)
+            && is(&wanted.issuer, &row.issuer)
+            && (!wanted.lapsed || has_lapsed(row, &held, &day))
+    };
+    let mut found: Vec<&Certificate> = held.iter().filter(asked).copied().collect();
+    found.sort_unstable_by(|a, b| (&a.item, &b.issued_on, &a.key).cmp(&(&b.item, &a.issued_on, &b.key)));
+    Ok(found.into_iter().map(|row| line(row, &day)).collect())
+}
+
+fn line(row: &Certificate, day: &str) -> Line {
+    Line {
+        key: row.key.clone(),
+        item: row.item.clone(),
+        number: row.number.clone(),
+        issuer: row.issuer.clone(),
+        issued_on: row.issued_on.clone(),
+        valid_until: row.valid_until.clone(),
+        standing: match row.valid_until.as_deref() {
+            None => "no end",
+            Some(until) if until < day => "lapsed",
+            Some(_) => "valid",
+        },
+        file: row.file.clone(),
+    }
+}
+
+/// Its last day is past, and the item has none that is newer and still valid.
+fn has_lapsed(row: &Certificate, held: &[&Certificate], day: &str) -> bool {
+    let past = |row: &Certificate| row.valid_until.as_deref().is_some_and(|until| until < day);
+    let newer = |other: &&&Certificate| other.item == row.item && other.issued_on > row.issued_on;
+    past(row) && !held.iter().filter(newer).any(|other| other.valid_until.is_some())
+}
+
+/// What is wrong with the certificates, in words: files, what has lapsed, work that waits for its report.
+///
+/// # Errors
+/// The store's failure.
+pub async fn faults(desk: &Desk, files: &Files) -> Result<Vec<String>, DeskError> {
+    let today = desk.today();
+    let mut wrong = file_faults(desk, files).await?;
+    let lapsed = lines(desk, &Wanted { lapsed: true, ..Wanted::default() }, today, None).await?;
+    let in_use = |fleet: &Fleet| -> Vec<Line> {
+        let evaluator = Evaluator::without_forecasts(&desk.set, fleet, today);
+        let used =
+            |line: &Line| fleet.find(&line.item).is_some_and(|id| !evaluator.is_withdrawn(fleet.item(id)));
+        lapsed.into_iter().filter(used).collect()
+    };
+    for line in desk.with_fleet(in_use).await? {
+        let until = line.valid_until.unwrap_or_default();
+        wrong.push(format!("{}: {} lapsed on {until}, and no newer one is held", line.item, line.number));
+    }
+    let works: Newest<Work> = desk.store.newest().await?;
+    let waiting = desk.with_fleet(|fleet| waiting(&desk.set, fleet, today, &works)).await?;
+    wrong.extend(waiting);
+    Ok(wrong)
+}
+
+/// Files of certificates that are missing or were changed.
+///
+/// # Errors
+/// The store's failure.
+pub async fn file_faults(desk: &Desk, files: &Files) -> Result<Vec<String>, DeskError> {
+    let mut wrong = Vec::new();
+    for (key, filed) in filed(desk).await? {
+        if let Err(error) = files.check(&filed) {
+            wrong.push(format!("certificate {key}: {error}"));
+        }
+    }
+    Ok(wrong)
+}
+
+/// Every stored file that a certificate names now, with the certificate's key, in the order of keys.
+///
+/// # Errors
+/// The store's failure.
+pub async fn filed(desk: &Desk) -> Result<Vec<(String, Filed)>, DeskError> {
+    Ok(named(&desk.store.newest().await?))
+}
+
+/// The same of rows at hand.
+pub fn named(rows: &Newest<Certificate>) -> Vec<(String, Filed)> {
+    let live = rows.values().filter(|row| !row.void);
+    let mut named: Vec<(String, Filed)> =
+        live.filter_map(|row| Some((row.key.clone(), Filed::parse(row.file.as_deref()?)?))).collect();
+    named.sort_unstable_by(|a, b| a.0.cmp(&b.0));
+    named
+}
+
+/// Passed work since the last that counts, whose certificate is not in.
+fn waiting(set: &PolicySet, fleet: &Fleet, today: Date, works: &Newest<Work>) -> Vec<String> {
+    let evaluator = Evaluator::without_forecasts(set, fleet, today);
+    let mut rows: Vec<&Work> = works.values().filter(|row| !row.void && row.certificate.is_none()).collect();
+    rows.sort_unstable_by(|a, b| (&a.item, a.at, &a.key).cmp(&(&b.item, b.at, &b.key)));
+    let waits = |row: &&Work| {
+        let Some((id, rule)) = fleet.find(&row.item).zip(set.find_rule(&row.rule)) else { return false };
+        let item = fleet.item(id);
+        let last = evaluator.counting(item, rule).next_back().map(|done| done.at);
+        let open = |at: Instant| last.is_none_or(|last| at > last);
+        !evaluator.is_withdrawn(item)
+            && evaluator
+                .not_proved(item, rule)
+                .any(|done| done.rule == rule && done.at.0 == row.at && open(done.at))
+    };
+    let said = rows.into_iter().filter(waits).map(|row| {
+        format!(
+            "{}: work {} on {} {}, but not proved: its certificate is not in",
+            row.item, row.key, row.rule, row.outcome
+        )
+    });
+    said.collect()
+}
