@@ -8,6 +8,7 @@ mod correct;
 mod doubt;
 mod due;
 mod examine;
+mod hold;
 mod item;
 mod log;
 mod notices;
@@ -63,6 +64,8 @@ enum Command {
     Policy(policy::Policy),
     /// Log a launch, a recovery or a reading
     Log(log::Log),
+    /// Holds after a shock load, an overload or a grounding
+    Hold(hold::Hold),
     /// Put a record right, or acknowledge a later date
     Correct(correct::Correct),
     /// Record work done
@@ -151,6 +154,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Readiness(readiness) => readiness.run(&settings).await,
         Command::Policy(policy) => policy.run(&settings).await,
         Command::Log(log) => log.run(&settings).await,
+        Command::Hold(hold) => hold.run(&settings).await,
         Command::Correct(correct) => correct.run(&settings).await,
         Command::Work(work) => work.run(&settings).await,
         Command::Item(item) => item.run(&settings).await,

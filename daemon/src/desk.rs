@@ -330,6 +330,9 @@ impl Desk {
             if let (Some(host), Some(meter), Some(count)) = (host, meter, row.count) {
                 let when = records::when(row.at, row.day.as_deref());
                 loaded.fleet.record_use(host, meter, when, Amount::from_millionths(count));
+                if let Some(note) = &row.note {
+                    loaded.fleet.note_load(&self.set, host, meter, when, note);
+                }
             }
         }
         Ok(())

@@ -1,8 +1,11 @@
 //! Readiness in words: each station's state, its reasons and what clears them.
 
+use std::collections::BTreeSet;
+
 use jiff::civil::Date;
 use policies::due::Evaluator;
 use policies::facts::{Fleet, ItemId, StationId};
+use policies::holds::Hold;
 use policies::load::PolicySet;
 use policies::quarantine::Shut;
 use policies::readiness::{Certificate, Concession, Papers, Readiness, Reason, StationReadiness};
@@ -12,6 +15,7 @@ use crate::desk::DeskError;
 use crate::doubts::says;
 use crate::examine;
 use crate::gear;
+use crate::holds;
 use crate::records;
 use crate::store::Store;
 use crate::store::current::Newest;
@@ -118,6 +122,7 @@ pub struct Words<'w> {
 impl Words<'_> {
     /// Every station's readiness as judged, in the order of their slugs.
     pub fn lines(&self, judged: &[StationReadiness]) -> Vec<Line> {
+        let holds = self.evaluator.holds();
         let line = |found: &StationReadiness| {
             let station = &self.fleet.stations[found.station.0 as usize];
             let doubts = self.evaluator.doubts(found.station);
@@ -125,7 +130,7 @@ impl Words<'_> {
                 station: station.slug.to_string(),
                 name: station.name.to_string(),
                 readiness: found.readiness.word(),
-                reasons: found.reasons.iter().map(|reason| self.reason(found.station, reason)).collect(),
+                reasons: self.reasons(found, &holds),
                 doubts: doubts.iter().map(|doubt| says(self.set, self.fleet, doubt)).collect(),
                 back_on: self.back_on(found).map(|day| day.to_string()),
             }
@@ -133,6 +138,23 @@ impl Words<'_> {
         let mut lines: Vec<Line> = judged.iter().map(line).collect();
         lines.sort_by(|a, b| a.station.cmp(&b.station));
         lines
+    }
+
+    /// Every reason; the first that comes from a hold tells the whole of it.
+    fn reasons(&self, found: &StationReadiness, holds: &[Hold]) -> Vec<String> {
+        let words = holds::Words { set: self.set, fleet: self.fleet, evaluator: self.evaluator };
+        let mut told = BTreeSet::new();
+        let mut reasons = Vec::new();
+        for reason in &found.reasons {
+            let mut text = self.reason(found.station, reason);
+            for (index, hold) in (0usize..).zip(holds).filter(|(_, hold)| is_of(hold, reason)) {
+                if told.insert(index) {
+                    text = text + "; " + &words.summary(hold);
+                }
+            }
+            reasons.push(text);
+        }
+        reasons
     }
 
     fn gear(&self, id: ItemId) -> String {
@@ -296,5 +318,13 @@ impl Words<'_> {
         });
         let next = self.as_of.tomorrow().ok().and_then(|day| day.tomorrow().ok())?;
         soon.then_some(next)
+    }
+}
+
+/// Whether a reason is an item of the hold that still waits.
+fn is_of(hold: &Hold, reason: &Reason) -> bool {
+    match reason {
+        Reason::Rule { row, .. } | Reason::Conceded { row, .. } => hold.waits_for(row.item, row.rule),
+        _ => false,
     }
 }

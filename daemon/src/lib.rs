@@ -15,6 +15,7 @@ pub mod examine;
 pub mod files;
 pub mod fitness;
 pub mod gear;
+pub mod holds;
 pub mod in_force;
 pub mod items;
 pub mod kept_dates;

@@ -9,6 +9,7 @@ mod fault;
 mod filters;
 mod fitness;
 mod guard;
+mod holds;
 mod item;
 mod judged;
 mod life;

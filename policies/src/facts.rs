@@ -7,6 +7,7 @@ use jiff::civil::Date;
 use crate::amount::Amount;
 use crate::dial;
 use crate::doubts::{Answer, Answers};
+use crate::holds;
 use crate::kept::Kept;
 use crate::kinds::{KindId, MeterId};
 use crate::load::PolicySet;
@@ -210,12 +211,33 @@ pub struct Fleet {
     failed_proofs: Vec<(ItemId, Instant)>,
     kept: HashMap<ItemId, Vec<Kept>>,
     condemned: HashMap<ItemId, Vec<Condemned>>,
+    loads: HashMap<(ItemId, MeterId, Instant), Amount>,
 }
 
 impl Fleet {
     /// Readings of an item that the discard criteria discard, in time order.
     pub fn condemned(&self, item: ItemId) -> &[Condemned] {
         self.condemned.get(&item).map_or(&[], Vec::as_slice)
+    }
+
+    /// The load in kN that was noted with a host's shock at a moment.
+    pub fn load_noted(&self, host: ItemId, meter: MeterId, at: Instant) -> Option<Amount> {
+        self.loads.get(&(host, meter, at)).copied()
+    }
+
+    /// Keeps the load that a note speaks of, where the meter's every row is a shock.
+    pub fn note_load(&mut self, set: &PolicySet, host: ItemId, meter: MeterId, when: When, note: &str) {
+        if !holds::is_shock(set, meter) {
+            return;
+        }
+        let at = match when {
+            When::At(at) => at,
+            When::Day(day) => self.zone_of(self.item(host)).last_second_of(day),
+        };
+        if let Some(load) = holds::load_in(note) {
+            let kept = self.loads.entry((host, meter, at)).or_insert(load);
+            *kept = load.max(*kept);
+        }
     }
 
     /// Earlier dates of an item that wait for an engineer.
@@ -512,6 +534,13 @@ impl<'p> FleetBuilder<'p> {
             }
             (Quantity::Count(amount), When::At(at)) => raw.dated.push((at.0, amount.millionths())),
             (Quantity::Count(amount), When::Day(day)) => raw.days.push(DayUse { day, at, amount }),
+        }
+    }
+
+    /// Adds what was noted with a row of use.
+    pub fn noted(&mut self, host: &str, meter: &str, when: When, note: &str) {
+        if let (Some(host), Some(meter)) = (self.fleet.find(host), self.set.kinds.find_meter(meter)) {
+            self.fleet.note_load(self.set, host, meter, when, note);
         }
     }
 

@@ -258,7 +258,11 @@ fn add_use(builder: &mut FleetBuilder, row: &Usage) {
         (None, Some(reading)) => Quantity::Reading(Amount::from_millionths(reading), replaced),
         (None, None) => return,
     };
-    builder.used(&row.host, &row.meter, when(row.at, row.day.as_deref()), quantity);
+    let at = when(row.at, row.day.as_deref());
+    builder.used(&row.host, &row.meter, at, quantity);
+    if let Some(note) = &row.note {
+        builder.noted(&row.host, &row.meter, at, note);
+    }
 }
 
 /// The entries that answers say were two uses: to be filled in as their rows pass by.

@@ -1,5 +1,6 @@
 //! The one sentence of caution that stands where the hand is about to do the thing.
 
+use policies::holds;
 use policies::rule::{Event, Rule, Work};
 
 use policies::load::PolicySet;
@@ -13,20 +14,16 @@ const LOAD_OFF: &str =
     "Take the load off before you touch, clear or gauge anything, and never guide a moving wire by hand.";
 pub(super) const PROOF_LOADING: &str = "Proof loading is for a test house or those trained, with people clear and a calibrated gauge; it can damage worn gear and does not replace examination.";
 pub(super) const NO_REPAIR: &str = "No repair, weld, heat or bend of chain, hook or shackle by the station.";
-const AFTER_SHOCK: &str = "After a shock load, snag, grounding or overload: stop, hold the whole load path, have it examined. Looking sound is not proof.";
+pub(super) const AFTER_SHOCK: &str = "After a shock load, snag, grounding or overload: stop, hold the whole load path, have it examined. Looking sound is not proof.";
 pub(super) const LIMIT: &str = "A date or count is a limit, not a promise that gear lasts that long.";
 pub(super) const ODDS: &str = "Forecasts are odds from a few launches; they cannot see the next gale.";
 const SECOND_PERSON: &str = "Wade tests, battery and engine work, jacking and dusk tides need their own risk assessment and a second person.";
 pub(super) const LAUNCHING_AUTHORITY: &str = "A life-saving call is the coxswain's and launching authority's decision. Tallow neither orders nor forbids a launch; it reports the state of gear.";
 
-/// Meters whose every row is a shock to gear.
-const SHOCKS: [&str; 3] = ["shock loads", "overloads", "groundings"];
-
 /// What to mind while doing the work of a rule.
 pub(super) fn of(set: &PolicySet, rule: &Rule) -> &'static str {
     let kind = set.kinds.kind(rule.applies_to.kind);
-    let shock =
-        |event: Event| matches!(event, Event::Meter(meter) if SHOCKS.contains(&set.kinds.meter_name(meter)));
+    let shock = |event: Event| matches!(event, Event::Meter(meter) if holds::is_shock(set, meter));
     if rule.work == Work::ProofLoadTest {
         PROOF_LOADING
     } else if rule.after.iter().any(|clause| shock(clause.event)) {

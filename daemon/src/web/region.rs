@@ -12,6 +12,7 @@ use policies::standing::Standing;
 
 use super::asked::Asked;
 use super::fault::Fault;
+use super::holds::Block;
 use super::judged::{Bite, Judged, by_urgency};
 use super::line::Line;
 use super::links::Link;
@@ -44,6 +45,7 @@ struct Part {
     /// Flanking stations in the same plight, in words.
     flanks: String,
     lines: Vec<Line>,
+    holds: Vec<Block>,
 }
 
 /// A station in the table.
@@ -184,8 +186,9 @@ impl Region<'_> {
                 self.lines(self.judged.iter().filter(|row| row.bite == bite && row.station == Some(*id))),
             );
             if !lines.is_empty() {
-                parts
-                    .push((*id, Part { station: self.view.station_link(*id), flanks: String::new(), lines }));
+                let station = self.view.station_link(*id);
+                let holds = if bite == Bite::Stops { self.view.holds(*id) } else { Vec::new() };
+                parts.push((*id, Part { station, flanks: String::new(), lines, holds }));
             }
         }
         let affected: Vec<StationId> = parts.iter().map(|(id, _)| *id).collect();

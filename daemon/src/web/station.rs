@@ -10,6 +10,7 @@ use policies::standing::Standing;
 use super::asked::Asked;
 use super::doubts::{self, Doubt};
 use super::fault::Fault;
+use super::holds::Block;
 use super::judged::{Bite, Judged, by_urgency};
 use super::line::Line;
 use super::links::Link;
@@ -48,6 +49,8 @@ struct Page {
     name: String,
     answer: String,
     next: String,
+    holds: Vec<Block>,
+    hold_caution: &'static str,
     lists: Vec<List>,
     in_date: usize,
     defects: Vec<(Link, String)>,
@@ -97,6 +100,8 @@ fn make(
     let page = Page {
         answer,
         next,
+        holds: station.view.holds(id),
+        hold_caution: caution::AFTER_SHOCK,
         lists: station.lists(asked.all),
         in_date: station.judged.iter().filter(|row| station.turn(row) == Turn::InDate).count(),
         defects: station.defects(),

@@ -239,6 +239,13 @@ async fn the_demo_says_its_stories() {
     assert_eq!(stops.matches("<li class=\"line stops\">").count(), 5);
 
     assert!(stops.contains("Used while on hold: 1 recovery."));
+    for page in [stops, &read(&router, "/station/bra").await.text] {
+        let hold = "Hold of 27 Sep 2026 16:20 (96 kN): 3 of 7 items open; launched 4 Oct on hold.";
+        assert!(page.contains(hold), "{page}");
+        assert_eq!((page.matches("<li>Open: ").count(), page.matches("<li>Cleared: ").count()), (3, 4));
+        assert!(page.contains("Used on hold: 4 Oct 2026 11:35 1 launch"));
+        assert!(page.contains("It cannot be closed in part"));
+    }
 
     let item = read(&router, "/item/F-0417").await.text;
     assert!(item.contains("242 of 250 launches: 61 + 84 + 97."));

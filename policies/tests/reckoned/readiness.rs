@@ -134,7 +134,11 @@ fn overdue_work_does_what_its_rule_says() {
         conditions: "daylight".to_owned(),
     };
     let other = Concession { rule: set.find_rule("limits").unwrap(), ..concession.clone() };
-    let papers = Papers { concessions: vec![other, concession.clone()], certificates: Vec::new(), ..Papers::default() };
+    let papers = Papers {
+        concessions: vec![other, concession.clone()],
+        certificates: Vec::new(),
+        ..Papers::default()
+    };
     let conceded = |day| judged(&set, &fleet, &papers, day);
     for (day, readiness) in
         [("2026-10-11", Readiness::ReadyWithLimits), ("2026-10-12", Readiness::ReadyWithLimits)]

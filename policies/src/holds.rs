@@ -1,0 +1,293 @@
+//! Holds: after a shock load, an overload or a grounding every item that bore it waits for its work. A hold is open
+//! until each item is cleared, wherever it is by then; it cannot be closed in part.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+
+use crate::amount::Amount;
+use crate::due::Evaluator;
+use crate::facts::{Done, Fleet, Item, ItemId, State, StationId};
+use crate::kinds::MeterId;
+use crate::load::PolicySet;
+use crate::load_path::stands_alone;
+use crate::rule::{Effect, Event, Rule, RuleId};
+use crate::zone::Instant;
+
+/// Meters of which every row is a shock to gear.
+pub const METERS: [&str; 5] = ["shock loads", "overloads", "own overloads", "fall overloads", "groundings"];
+/// Meters of which a row is use of gear that may be on hold.
+const USES: [&str; 3] = ["launches", "recoveries", "pulls"];
+/// What a note says where nobody knows the load.
+pub const LOAD_NOT_KNOWN: &str = "load not known";
+
+/// What an item on hold waits for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Need {
+    /// Rule.
+    pub rule: RuleId,
+    /// The work that met it.
+    pub done: Option<Done>,
+}
+
+/// An item that bore it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Held {
+    /// Item.
+    pub item: ItemId,
+    /// Everything it waits for, in the order of the rules.
+    pub needs: Vec<Need>,
+    /// Out of service for good since.
+    pub withdrawn: Option<Instant>,
+}
+
+/// A use made while an item of the hold was open.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct UseOnHold {
+    /// When.
+    pub at: Instant,
+    /// The day, where only that is known.
+    pub day: Option<Date>,
+    /// Launches, recoveries or pulls.
+    pub meter: MeterId,
+    /// How many.
+    pub amount: Amount,
+    /// Owner of the gear that was used.
+    pub station: Option<StationId>,
+}
+
+/// A hold.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Hold {
+    /// When it happened.
+    pub at: Instant,
+    /// The day, where only that is known.
+    pub day: Option<Date>,
+    /// Where.
+    pub station: Option<StationId>,
+    /// What happened: the meters it was logged on.
+    pub meters: Vec<MeterId>,
+    /// The greatest load that was noted, in kN.
+    pub load_kn: Option<Amount>,
+    /// Every item that bore it.
+    pub items: Vec<Held>,
+}
+
+impl Held {
+    /// When it was cleared: by the last work that it waited for, or by its withdrawal.
+    pub fn cleared(&self) -> Option<Instant> {
+        let met = self.needs.iter().map(|need| need.done.map(|done| done.at));
+        met.collect::<Option<Vec<Instant>>>().and_then(|met| met.into_iter().max()).or(self.withdrawn)
+    }
+
+    fn is_open_at(&self, at: Instant) -> bool {
+        self.cleared().is_none_or(|cleared| at < cleared)
+    }
+}
+
+impl Hold {
+    /// Items not yet cleared.
+    pub fn open(&self) -> impl Iterator<Item = &Held> {
+        self.items.iter().filter(|held| held.cleared().is_none())
+    }
+
+    /// Whether any item is not yet cleared.
+    pub fn is_open(&self) -> bool {
+        self.open().next().is_some()
+    }
+
+    /// Whether an item of it still waits for a rule.
+    pub fn waits_for(&self, item: ItemId, rule: RuleId) -> bool {
+        let mut open = self.open().filter(|held| held.item == item);
+        open.any(|held| held.needs.iter().any(|need| need.rule == rule && need.done.is_none()))
+    }
+}
+
+/// A row of a meter that is a shock.
+struct Shock {
+    host: ItemId,
+    meter: MeterId,
+    day: Option<Date>,
+}
+
+/// Whether every row of a meter is a shock to gear.
+pub fn is_shock(set: &PolicySet, meter: MeterId) -> bool {
+    METERS.contains(&set.kinds.meter_name(meter))
+}
+
+/// The rules of an item that a row of a meter opens at once, and that stop a launch until then.
+pub fn rules_on<'s>(
+    set: &'s PolicySet,
+    fleet: &'s Fleet,
+    id: ItemId,
+    meter: MeterId,
+) -> impl Iterator<Item = RuleId> + 's {
+    let item = fleet.item(id);
+    let station = fleet.station_of(item).map(|station| &*station.slug);
+    let opens = move |rule: &Rule| {
+        let mut after = rule.after.iter();
+        rule.overdue == Effect::StopsLaunch
+            && after.any(|clause| clause.event == Event::Meter(meter) && clause.within.is_zero())
+    };
+    let rules = (0u16..).zip(&set.rules);
+    rules.filter(move |(_, rule)| rule.is_for(item, station) && opens(rule)).map(|(index, _)| RuleId(index))
+}
+
+/// The load in kN that a note of use speaks of, as in `peak 96 kN on the load pin`.
+pub fn load_in(note: &str) -> Option<Amount> {
+    if note.contains(LOAD_NOT_KNOWN) {
+        return None;
+    }
+    let (before, _) = note.split_once(" kN")?;
+    before.rsplit(char::is_whitespace).next()?.parse().ok().filter(|load: &Amount| load.is_positive())
+}
+
+impl Evaluator<'_> {
+    /// Every hold up to the as-of date, open or closed, in order of time.
+    pub fn holds(&self) -> Vec<Hold> {
+        let mut holds: Vec<Hold> = Vec::new();
+        for ((at, station), shocks) in self.shocks() {
+            let items = self.held(at, &shocks);
+            if items.is_empty() {
+                continue;
+            }
+            let mut meters: Vec<MeterId> = shocks.iter().map(|shock| shock.meter).collect();
+            meters.sort_unstable();
+            meters.dedup();
+            let loads = shocks.iter().filter_map(|shock| self.fleet.load_noted(shock.host, shock.meter, at));
+            let (load_kn, day) = (loads.max(), shocks.iter().find_map(|shock| shock.day));
+            holds.push(Hold { at, day, station, meters, load_kn, items });
+        }
+        holds
+    }
+
+    /// Rows of the same moment and station are one event. Gear of no station goes with the one event of its moment.
+    fn shocks(&self) -> BTreeMap<(Instant, Option<StationId>), Vec<Shock>> {
+        let mut found: BTreeMap<(Instant, Option<StationId>), Vec<Shock>> = BTreeMap::new();
+        for host in self.fleet.ids() {
+            for (at, shock) in self.shocks_of(host) {
+                found.entry((at, self.place_at(host, at))).or_default().push(shock);
+            }
+        }
+        let nowhere: Vec<Instant> =
+            found.keys().filter(|(_, station)| station.is_none()).map(|(at, _)| *at).collect();
+        for at in nowhere {
+            let at_stations: Vec<Option<StationId>> =
+                found.keys().filter(|key| key.0 == at && key.1.is_some()).map(|key| key.1).collect();
+            if let [station] = at_stations[..]
+                && let Some(shocks) = found.remove(&(at, None))
+            {
+                found.entry((at, station)).or_default().extend(shocks);
+            }
+        }
+        found
+    }
+
+    fn shocks_of(&self, host: ItemId) -> Vec<(Instant, Shock)> {
+        let logs = self.fleet.item(host).logs.iter().filter(|(meter, _)| is_shock(self.set, *meter));
+        let mut found = Vec::new();
+        for (meter, index) in logs {
+            let log = &self.fleet.logs[*index as usize];
+            let dated = log.uses(log.part(Instant::MIN, Instant::MAX)).map(|(at, _)| (at, None));
+            let rows = dated.chain(log.days.iter().map(|use_| (use_.at, Some(use_.day))));
+            found.extend(rows.map(|(at, day)| (at, Shock { host, meter: *meter, day })));
+        }
+        found
+    }
+
+    /// The owner of what carried an item at a moment; none while a thing that is fitted to gear lay loose.
+    fn place_at(&self, id: ItemId, at: Instant) -> Option<StationId> {
+        let chain = self.fleet.chain(id, at.next());
+        let outermost = chain.last().map(|last| self.fleet.item(*last))?;
+        let loose = chain.len() == 1 && !stands_alone(self.set, outermost.kind);
+        outermost.station.filter(|_| !loose)
+    }
+
+    fn held(&self, at: Instant, shocks: &[Shock]) -> Vec<Held> {
+        let mut rules: BTreeMap<ItemId, Vec<RuleId>> = BTreeMap::new();
+        for shock in shocks {
+            let bearers = self.fleet.bearers(shock.host).into_iter();
+            let bore = bearers.filter(|id| at < self.cutoff(self.fleet.item(*id)));
+            for id in bore.filter(|id| bore_it(self.fleet.item(*id), shock, at)) {
+                let opened = rules_on(self.set, self.fleet, id, shock.meter);
+                rules.entry(id).or_default().extend(opened);
+            }
+        }
+        rules.into_iter().filter_map(|(id, rules)| self.held_item(id, at, rules)).collect()
+    }
+
+    fn held_item(&self, id: ItemId, at: Instant, mut rules: Vec<RuleId>) -> Option<Held> {
+        rules.sort_unstable();
+        rules.dedup();
+        let item = self.fleet.item(id);
+        let withdrawn = self.withdrawn_at(item);
+        if rules.is_empty() || withdrawn.is_some_and(|withdrawn| withdrawn <= at) {
+            return None;
+        }
+        let need = |rule| Need { rule, done: self.counting(item, rule).find(|done| done.at > at).copied() };
+        Some(Held { item: id, needs: rules.into_iter().map(need).collect(), withdrawn })
+    }
+
+    fn withdrawn_at(&self, item: &Item) -> Option<Instant> {
+        let cutoff = self.cutoff(item);
+        let states = item.states.iter().filter(|change| change.state == State::Withdrawn);
+        states.map(|change| change.at).filter(|at| *at < cutoff).min()
+    }
+
+    /// Launches, recoveries and pulls made while the hold was open: by gear that carried an open item, and at a
+    /// station where one was fitted.
+    pub fn used_on(&self, hold: &Hold) -> Vec<UseOnHold> {
+        let mut found: BTreeMap<(Instant, Option<StationId>, MeterId), UseOnHold> = BTreeMap::new();
+        for host in self.fleet.ids() {
+            for one in self.uses_after(host, hold.at) {
+                if hold.items.iter().any(|held| self.is_used(held, host, &one)) {
+                    let kept = found.entry((one.at, one.station, one.meter)).or_insert(one);
+                    kept.amount = kept.amount.max(one.amount);
+                }
+            }
+        }
+        found.into_values().collect()
+    }
+
+    fn is_used(&self, held: &Held, host: ItemId, one: &UseOnHold) -> bool {
+        let there = || one.station.is_some() && self.place_at(held.item, one.at) == one.station;
+        let carried = || self.fleet.chain(held.item, one.at.next()).contains(&host);
+        held.is_open_at(one.at) && (there() || carried())
+    }
+
+    /// What a host was used for after a moment.
+    fn uses_after(&self, host: ItemId, after: Instant) -> Vec<UseOnHold> {
+        let item = self.fleet.item(host);
+        let cutoff = self.cutoff(item);
+        let mut found = Vec::new();
+        for (meter, index) in &item.logs {
+            if USES.contains(&self.set.kinds.meter_name(*meter)) {
+                let log = &self.fleet.logs[*index as usize];
+                let dated = log.uses(log.part(after.next(), cutoff)).map(|(at, amount)| (at, None, amount));
+                let days = log.days.iter().map(|use_| (use_.at, Some(use_.day), use_.amount));
+                let days = days.filter(|(at, ..)| after < *at && *at < cutoff);
+                found.extend(dated.chain(days).map(|(at, day, amount)| {
+                    let station = self.place_at(host, at).or(item.station);
+                    UseOnHold { at, day, meter: *meter, amount, station }
+                }));
+            }
+        }
+        found
+    }
+}
+
+/// Whether an item bore a host's row, as its use is counted.
+fn bore_it(item: &Item, shock: &Shock, at: Instant) -> bool {
+    match shock.day {
+        None => item.reach.iter().any(|part| part.host == shock.host && part.from <= at && at < part.to),
+        Some(day) => {
+            let mut days = item.day_reach.iter();
+            days.any(|part| part.host == shock.host && part.first <= day && day <= part.last)
+        }
+    }
+}
+
+#[cfg(test)]
+pub(crate) mod bench;
+#[cfg(test)]
+mod tests;
