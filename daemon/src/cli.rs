@@ -158,7 +158,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Correct(correct) => correct.run(&settings).await,
         Command::Work(work) => work.run(&settings).await,
         Command::Item(item) => item.run(&settings).await,
-        Command::Examine(examine) => examine.run(&settings).await,
+        Command::Examine(examine) => Box::pin(examine.run(&settings)).await,
         Command::Certificate(certificate) => certificate.run(&settings).await,
         Command::Doubt(doubt) => doubt.run(&settings).await,
         Command::Odds(odds) => odds.run(&settings).await,

@@ -57,6 +57,6 @@ pub fn judge(
             Err(found) => faults.extend(found),
         }
     }
-    assessments.sort_by(|a, b| (b.verdict, b.combined).cmp(&(a.verdict, a.combined)));
+    assessments.sort_by_key(|found| std::cmp::Reverse((found.verdict, found.combined)));
     Some(Judged { assessments, faults })
 }

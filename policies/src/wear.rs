@@ -1,5 +1,7 @@
 //! Wear of one item: its readings against the use it had, the limit they move towards, and when they may reach it.
 
+use std::cmp::Ordering;
+
 use jiff::civil::Date;
 
 use crate::amount::Amount;
@@ -187,12 +189,10 @@ fn limit(kind: &str, record: &Reading, attributes: &[(&str, &str)], last: Amount
     let discards = |value: Amount| judged(value).is_none_or(|found| found.verdict == Verdict::Discard);
     let scaled = |thousandths: i64| Amount::from_millionths(last.millionths() / 1000 * thousandths);
     let (less, more) = (judged(scaled(995))?, judged(scaled(1005))?);
-    if less.combined > more.combined {
-        Some(Limit::Least(turn(scaled(500), last, &discards)?))
-    } else if more.combined > less.combined {
-        Some(Limit::Most(turn(scaled(2000), last, &discards)?))
-    } else {
-        None
+    match less.combined.cmp(&more.combined) {
+        Ordering::Greater => Some(Limit::Least(turn(scaled(500), last, &discards)?)),
+        Ordering::Less => Some(Limit::Most(turn(scaled(2000), last, &discards)?)),
+        Ordering::Equal => None,
     }
 }
 

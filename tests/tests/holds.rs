@@ -179,11 +179,11 @@ fn a_launch_holds_the_carriage_and_a_grounding_the_carriage_and_the_eye() {
     let at = "--at 2026-10-10T15:00:00+01:00";
     room.tallow(&format!("hold record shock --station tan --during launch {at}")).done();
     let hold = holds(&room, "--station tan --as-of 2026-10-11").remove(0);
-    let held = tags(&hold, "open");
-    let carriage = held.iter().filter(|tag| tag.starts_with("F-") || tag.starts_with("C-")).count();
-    assert_eq!(carriage, 8, "two falls, four stoppers, two preventers: {held:?}");
-    assert!(!held.contains(&"SH-0111".to_owned()), "a hauling shackle bears no launch: {held:?}");
-    assert!(!held.iter().any(|tag| tag.starts_with("W")), "{held:?}");
+    let open = tags(&hold, "open");
+    let carriage = open.iter().filter(|tag| tag.starts_with("F-") || tag.starts_with("C-")).count();
+    assert_eq!(carriage, 8, "two falls, four stoppers, two preventers: {open:?}");
+    assert!(!open.contains(&"SH-0111".to_owned()), "a hauling shackle bears no launch: {open:?}");
+    assert!(!open.iter().any(|tag| tag.starts_with('W')), "{open:?}");
 
     room.tallow(&format!("hold record grounding --station ull {at} --note rock")).done();
     let hold = holds(&room, "--station ull --as-of 2026-10-11").remove(0);

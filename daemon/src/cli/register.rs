@@ -40,7 +40,9 @@ impl Import {
 pub(super) fn tell_import(done: Result<Imported, DeskError>, verb: &str) -> anyhow::Result<()> {
     let done = done.inspect_err(|error| {
         if let DeskError::BadRows { told, .. } = error {
-            told.iter().for_each(|fault| eprintln!("{fault}"));
+            for fault in told {
+                eprintln!("{fault}");
+            }
         }
     })?;
     tell_notes(&done.notes);

@@ -150,6 +150,8 @@ enum Turn {
     ThisWeek,
     CanWait,
     InDate,
+    /// Nothing calls for it, and no date is foreseen: its gear's own page has it.
+    Silent,
 }
 
 impl Station<'_> {
@@ -162,6 +164,7 @@ impl Station<'_> {
             // A weekly check is in date until two days before, and yet this week's work.
             (_, Standing::FallingDue | Standing::InDate) if near => Turn::ThisWeek,
             (_, Standing::FallingDue) => Turn::CanWait,
+            (_, Standing::InDate) if judged.row.due_on.is_none() => Turn::Silent,
             (_, Standing::InDate) => Turn::InDate,
         }
     }

@@ -116,7 +116,7 @@ impl Bench {
             builder.noted(host, meter, *when, note);
         }
         for (item, rule, at, outcome) in &self.works {
-            builder.work(item, rule, When::At(*at), *outcome);
+            builder.work_with(item, rule, When::At(*at), *outcome, true);
         }
         for (item, at, state) in &self.states {
             builder.state(item, When::At(*at), *state);
