@@ -5,14 +5,16 @@ mod rows;
 mod spares;
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use jiff::civil::Date;
+use policies::due::Evaluator;
 use policies::facts::Fleet;
 use policies::load::PolicySet;
 use serde::Serialize;
 
 use crate::desk::DeskError;
-use crate::fitness::{self, PaperRows, papers};
+use crate::fitness::{PaperRows, papers};
 use crate::records;
 use crate::store::Store;
 use rows::Rows;
@@ -42,7 +44,7 @@ pub struct Move {
     pub law_later: bool,
 }
 
-/// One side of a comparison.
+/// One side of a comparison: both are of the same records.
 pub struct Side<'s> {
     /// Rules.
     pub set: &'s PolicySet,
@@ -79,10 +81,11 @@ pub struct Compared {
 
 /// Everything that moves between two sets at the end of a day. No effect is felt before `in_force`.
 pub fn compare(old: &Side, new: &Side, beside: &Beside, as_of: Date, in_force: Date) -> Compared {
-    let (before, after) = (Rows::of(old, as_of), Rows::of(new, as_of));
-    let mut moves = rows::moves(&before, &after, as_of);
-    moves.extend(notices::moves(&before, &after, as_of));
-    moves.extend(readiness_moves(old, new, &beside.papers, as_of));
+    let (before, after) = tables(old, new, as_of);
+    let apart = rows::apart(&before, &after);
+    let mut moves = rows::moves(&before, &after, &apart, as_of);
+    moves.extend(notices::moves(&before, &after, &apart, as_of));
+    moves.extend(readiness_moves(&before, &after, &beside.papers, as_of));
     moves.extend(spares::moves(&before, &after, &beside.parts, as_of));
     let floor = as_of.max(in_force).to_string();
     for found in moves.iter_mut().filter(|found| found.effect_on < floor) {
@@ -96,23 +99,37 @@ fn key(found: &Move) -> (&str, &str, &str, &str, &str) {
     (&found.effect_on, &found.station, &found.item, &found.rule, found.what)
 }
 
-fn readiness_moves(old: &Side, new: &Side, papers: &PaperRows, as_of: Date) -> Vec<Move> {
-    let judged = |side: &Side| {
-        let lines = fitness::lines(side.set, side.fleet, as_of, &papers.of(side.set, side.fleet));
-        lines.into_iter().map(|line| (line.station.clone(), line)).collect::<BTreeMap<_, _>>()
+/// Both due tables. What the fleet teaches its odds is the same for both where the sets say the same of it.
+fn tables<'s>(old: &Side<'s>, new: &Side<'s>, as_of: Date) -> (Rows<'s>, Rows<'s>) {
+    let before = Evaluator::new(old.set, old.fleet, as_of);
+    let learnt = before.learnt().filter(|_| learn_alike(old.set, new.set)).map(Arc::clone);
+    let after = match learnt {
+        Some(learnt) => Evaluator::with_learnt(new.set, new.fleet, as_of, learnt),
+        None => Evaluator::new(new.set, new.fleet, as_of),
     };
-    let (before, after) = (judged(old), judged(new));
-    let apart = before.iter().filter_map(|(slug, line)| Some((line, after.get(slug)?)));
-    let apart = apart.filter(|(old, new)| old.readiness != new.readiness);
+    (Rows::of(old, &before), Rows::of(new, &after))
+}
+
+/// Whether both sets make the same of the same logs.
+fn learn_alike(old: &PolicySet, new: &PolicySet) -> bool {
+    let (a, b) = (&old.service, &new.service);
+    old.kinds == new.kinds
+        && (&a.odds, &a.station_groups, &a.home_zone) == (&b.odds, &b.station_groups, &b.home_zone)
+}
+
+fn readiness_moves(before: &Rows, after: &Rows, papers: &PaperRows, as_of: Date) -> Vec<Move> {
+    let (old, new) = (before.readiness(papers, as_of), after.readiness(papers, as_of));
+    let apart = old.iter().filter_map(|(slug, old)| Some((slug, old, new.get(slug)?)));
+    let apart = apart.filter(|(_, old, new)| old != new);
     apart
-        .map(|(old, new)| Move {
+        .map(|(slug, old, new)| Move {
             effect_on: as_of.to_string(),
             what: "readiness",
-            station: old.station.clone(),
+            station: (*slug).to_owned(),
             item: String::new(),
             rule: String::new(),
-            old: old.readiness.to_owned(),
-            new: new.readiness.to_owned(),
+            old: old.word().to_owned(),
+            new: new.word().to_owned(),
             overdue_effect: "",
             later: false,
             law_later: false,

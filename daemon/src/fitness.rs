@@ -123,9 +123,10 @@ impl Words<'_> {
     /// Every station's readiness as judged, in the order of their slugs.
     pub fn lines(&self, judged: &[StationReadiness]) -> Vec<Line> {
         let holds = self.evaluator.holds();
+        let doubts = self.evaluator.doubts_by_station();
         let line = |found: &StationReadiness| {
             let station = &self.fleet.stations[found.station.0 as usize];
-            let doubts = self.evaluator.doubts(found.station);
+            let doubts = &doubts[found.station.0 as usize];
             Line {
                 station: station.slug.to_string(),
                 name: station.name.to_string(),

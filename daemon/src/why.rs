@@ -7,6 +7,7 @@ use policies::calendar::{Base, CalendarDue};
 use policies::due::{Because, CalendarFound, DueRow, Evaluator};
 use policies::explain::{AfterWorking, Borne, CalendarWorking, Derivation, ForecastWorking, UsageWorking};
 use policies::facts::{Done, Fleet, ItemId};
+use policies::kinds::KindId;
 use policies::load::PolicySet;
 use policies::odds::Lender;
 use policies::rule::{Grid, Rule, Timing, When, Work, YearDay};
@@ -287,13 +288,8 @@ impl<'f> Why<'f> {
     fn prior_text(&self, forecast: &ForecastWorking, meter: &str) -> String {
         let prior = &forecast.rate.prior;
         let worth = format!("{:.1} {meter} in {:.2} mean months", prior.uses, prior.months);
-        match prior.lender {
-            Lender::Service => format!("{worth}, the service's own figure"),
-            Lender::Hosts(hosts) => {
-                let kind = &self.set.kinds.kind(self.fleet.item(forecast.host).kind).name;
-                format!("{worth}, pooled over {hosts} hosts of the kind {kind}")
-            }
-        }
+        let kind = self.fleet.item(forecast.host).kind;
+        format!("{worth}, {}", lender(self.set, kind, prior.lender))
     }
 
     /// What the fleet taught, where it may.
@@ -408,13 +404,26 @@ impl<'f> Why<'f> {
             "reached_on": working.reached_on.map(|date| date.to_string()),
             "rate_per_mean_month": working.forecast.map(|forecast| forecast.rate.per_month()),
             "borrowed": working.forecast.map(|forecast| forecast.rate.borrowed()),
-            "borrowed_from_hosts": working.forecast.and_then(|forecast| match forecast.rate.prior.lender {
-                Lender::Service => None,
-                Lender::Hosts(hosts) => Some(hosts),
+            "borrowed_from_hosts": working.forecast.and_then(|forecast| forecast.rate.prior.lender.hosts()),
+            "borrowed_from_group": working.forecast.and_then(|forecast| {
+                Some(self.set.service.station_groups.name(forecast.rate.prior.lender.group()?))
             }),
             "spread": working.forecast.map(|forecast| forecast.rate.spread),
             "season_learnt": working.forecast.map(|forecast| forecast.season_learnt),
         })
+    }
+}
+
+/// Whose experience a prior is: `pooled over 9 hosts of the kind carriage in group east`.
+pub fn lender(set: &PolicySet, kind: KindId, lender: Lender) -> String {
+    let kind = &set.kinds.kind(kind).name;
+    match lender {
+        Lender::Service => "the service's own figure".to_owned(),
+        Lender::Hosts(hosts) => format!("pooled over {hosts} hosts of the kind {kind}"),
+        Lender::Group(group, hosts) => {
+            let group = set.service.station_groups.name(group);
+            format!("pooled over {hosts} hosts of the kind {kind} in group {group}")
+        }
     }
 }
 

@@ -104,7 +104,30 @@ impl Evaluator<'_> {
         let own: Vec<ItemId> =
             self.fleet.ids().filter(|id| self.fleet.item(*id).station == Some(station)).collect();
         let mut doubts: Vec<Doubt> = self.scrapped_at(Some(station));
-        doubts.extend(own.iter().filter_map(|id| self.unlogged(*id, &own)));
+        doubts.extend(self.doubts_among(&own));
+        doubts
+    }
+
+    /// The same for every station, in the order of the fleet.
+    pub fn doubts_by_station(&self) -> Vec<Vec<Doubt>> {
+        let stations = self.fleet.stations.len();
+        let (mut own, mut doubts) = (vec![Vec::new(); stations], vec![Vec::new(); stations]);
+        for id in self.fleet.ids() {
+            if let Some(station) = self.fleet.item(id).station {
+                own[station.0 as usize].push(id);
+            }
+            if let Some((station, doubt)) = self.stands_at(id).zip(self.scrapped(id)) {
+                doubts[station.0 as usize].push(doubt);
+            }
+        }
+        for (doubts, own) in doubts.iter_mut().zip(&own) {
+            doubts.extend(self.doubts_among(own));
+        }
+        doubts
+    }
+
+    fn doubts_among(&self, own: &[ItemId]) -> Vec<Doubt> {
+        let mut doubts: Vec<Doubt> = own.iter().filter_map(|id| self.unlogged(*id, own)).collect();
         doubts.extend(own.iter().flat_map(|id| self.doubled(*id)));
         doubts
     }

@@ -16,7 +16,9 @@ use crate::kept::Kept;
 use crate::kinds::MeterId;
 use crate::load::PolicySet;
 use crate::odds::Learnt;
-use crate::rule::{After, Authority, Calendar, Event, Grid, Rule, RuleId, Timing, Usage, When, words};
+use crate::rule::{
+    After, Authority, Calendar, Effect, Event, Grid, Rule, RuleId, Timing, Usage, When, words,
+};
 use crate::standing::{self, Standing};
 use crate::usage::{self, Period, Reached};
 use crate::zone::Instant;
@@ -164,13 +166,22 @@ impl<'f> Evaluator<'f> {
 
     /// The rows of one item; none once it is withdrawn.
     pub fn rows_of(&self, id: ItemId, rows: &mut Vec<DueRow>) {
+        self.rows_under(id, |_| true, rows);
+    }
+
+    /// Of one item, the rows that can keep its station from a launch, or limit one.
+    pub fn rows_limiting(&self, id: ItemId, rows: &mut Vec<DueRow>) {
+        self.rows_under(id, |rule| rule.overdue != Effect::Advisory, rows);
+    }
+
+    fn rows_under(&self, id: ItemId, wanted: impl Fn(&Rule) -> bool, rows: &mut Vec<DueRow>) {
         let item = self.fleet.item(id);
         if self.is_withdrawn(item) {
             return;
         }
         let station = self.fleet.station_of(item).map(|station| &*station.slug);
         for rule in &self.rules[usize::from(item.kind.0)] {
-            if self.applies(item, id, *rule, station) {
+            if wanted(self.set.rule(*rule)) && self.applies(item, id, *rule, station) {
                 rows.push(self.row(id, *rule));
             }
         }
@@ -178,20 +189,10 @@ impl<'f> Evaluator<'f> {
 
     /// Of one item, the rows that use of these meters can move.
     pub fn rows_counting(&self, id: ItemId, meters: &BTreeSet<MeterId>, rows: &mut Vec<DueRow>) {
-        let item = self.fleet.item(id);
-        if self.is_withdrawn(item) {
-            return;
-        }
-        let station = self.fleet.station_of(item).map(|station| &*station.slug);
-        for rule_id in &self.rules[usize::from(item.kind.0)] {
-            let rule = self.set.rule(*rule_id);
-            let counts = rule.usage.iter().any(|clause| meters.contains(&clause.meter));
-            let waits =
-                |clause: &After| matches!(clause.event, Event::Meter(meter) if meters.contains(&meter));
-            if (counts || rule.after.iter().any(waits)) && self.applies(item, id, *rule_id, station) {
-                rows.push(self.row(id, *rule_id));
-            }
-        }
+        let waits = |clause: &After| matches!(clause.event, Event::Meter(meter) if meters.contains(&meter));
+        let counts = |clause: &Usage| meters.contains(&clause.meter);
+        let moved = |rule: &Rule| rule.usage.iter().any(counts) || rule.after.iter().any(waits);
+        self.rows_under(id, moved, rows);
     }
 
     /// Whether an item has a row for a rule; `station` owns it.

@@ -303,14 +303,16 @@ impl<'f> Forecaster<'f> {
     fn work_out_rate(&self, host: ItemId, meter: MeterId, cutoff: Instant) -> Rate {
         let item = self.fleet.item(host);
         let learnt = self.learnt();
-        let southern = self.fleet.station_of(item).is_some_and(|station| station.southern);
+        let station = self.fleet.station_of(item);
+        let southern = station.is_some_and(|station| station.southern);
+        let group = station.and_then(|station| self.set.service.station_groups.of(&station.slug));
         let start = log_start(self.fleet, host).filter(|start| *start < cutoff);
         let log = start.map(|start| {
             let months = months_at(&learnt.season(meter).months, southern);
             stretch(&months, self.fleet.zone_of(item).date_of(start), self.as_of)
         });
         let uses = self.uses(host, meter, start, cutoff).to_f64();
-        let prior = learnt.prior(item.kind, meter);
+        let prior = learnt.prior(item.kind, meter, group);
         Rate::new(prior, learnt.spread(meter), uses, log.unwrap_or_default(), southern)
     }
 

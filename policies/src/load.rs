@@ -21,7 +21,7 @@ use reader::{Fields, Reader};
 pub use clauses::{AFTER_KEYS, ALIKE_KEYS, CALENDAR_KEYS, ONCE_USED_KEYS, USAGE_KEYS, WHEN_KEYS};
 pub use kinds::{ATTRIBUTE_KEYS, KIND_KEYS, METER_KEYS, POSITION_KEYS, PROOF_KEYS};
 pub use rules::{NOTICE_KEYS, RECORD_KEYS, RULE_KEYS, WINDOW_KEYS};
-pub use service::{MINIMUM_KEYS, ODDS_KEYS, SERVICE_KEYS};
+pub use service::{MINIMUM_KEYS, ODDS_KEYS, SERVICE_KEYS, STATION_GROUP_KEYS};
 
 /// The file of a set that holds the service's own settings.
 pub const SERVICE_FILE: &str = "service.toml";

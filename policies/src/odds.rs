@@ -16,7 +16,7 @@ use jiff::civil::Date;
 use crate::facts::Fleet;
 use crate::kinds::{KindId, MeterId};
 use crate::load::PolicySet;
-use crate::service::Odds;
+use crate::service::{GroupId, Odds};
 
 pub use history::learns_before;
 pub(crate) use history::log_start;
@@ -32,6 +32,26 @@ pub enum Lender {
     Service,
     /// So many hosts of the kind.
     Hosts(usize),
+    /// So many hosts of the kind at the stations of a group.
+    Group(GroupId, usize),
+}
+
+impl Lender {
+    /// How many hosts; none for the service.
+    pub fn hosts(self) -> Option<usize> {
+        match self {
+            Lender::Service => None,
+            Lender::Hosts(hosts) | Lender::Group(_, hosts) => Some(hosts),
+        }
+    }
+
+    /// The group they are of.
+    pub fn group(self) -> Option<GroupId> {
+        match self {
+            Lender::Group(group, _) => Some(group),
+            Lender::Service | Lender::Hosts(_) => None,
+        }
+    }
 }
 
 /// What is held of a host's rate before its own log is read: so many uses in so many mean months.
@@ -49,6 +69,25 @@ impl Prior {
     /// The service's own.
     pub fn of_service(odds: &Odds) -> Prior {
         Prior { uses: odds.prior_uses, months: odds.prior_months, lender: Lender::Service }
+    }
+}
+
+/// Which hosts a pool is of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct PoolKey {
+    /// Their kind.
+    pub kind: KindId,
+    /// The meter.
+    pub meter: MeterId,
+    /// The group of their stations; none for every host of the kind, whose pool comes before those of its groups.
+    pub group: Option<GroupId>,
+}
+
+impl PoolKey {
+    /// Every host of the kind.
+    #[must_use]
+    pub fn whole(self) -> PoolKey {
+        PoolKey { group: None, ..self }
     }
 }
 
@@ -73,7 +112,7 @@ pub struct Learnt {
     seasons: Vec<Season>,
     /// By meter; none where the service pins its odds.
     spreads: Vec<f64>,
-    pools: BTreeMap<(KindId, MeterId), Pool>,
+    pools: BTreeMap<PoolKey, Pool>,
 }
 
 impl Learnt {
@@ -132,14 +171,17 @@ impl Learnt {
         self.spreads.get(usize::from(meter.0)).copied().unwrap_or(0.0)
     }
 
-    /// What is held of a host of that kind before its log is read.
-    pub fn prior(&self, kind: KindId, meter: MeterId) -> Prior {
-        self.pools.get(&(kind, meter)).map_or(self.service, |pool| pool.prior)
+    /// What is held of a host of that kind, at a station of that group, before its log is read.
+    pub fn prior(&self, kind: KindId, meter: MeterId, group: Option<GroupId>) -> Prior {
+        let key = PoolKey { kind, meter, group };
+        let pool = self.pools.get(&key).or_else(|| self.pools.get(&key.whole()));
+        pool.map_or(self.service, |pool| pool.prior)
     }
 
-    /// What each kind of host has logged on each meter; empty where the service pins its odds.
-    pub fn pools(&self) -> impl Iterator<Item = (KindId, MeterId, &Pool)> {
-        self.pools.iter().map(|((kind, meter), pool)| (*kind, *meter, pool))
+    /// What each kind of host has logged on each meter, everywhere and group by group; empty where the service
+    /// pins its odds.
+    pub fn pools(&self) -> impl Iterator<Item = (PoolKey, &Pool)> {
+        self.pools.iter().map(|(key, pool)| (*key, pool))
     }
 }
 
@@ -151,3 +193,6 @@ fn season_and_spread(own: &[&History], shipped: &[f64; 12]) -> (Season, f64) {
     let spread = spread::learn(own, &season.months);
     (season, spread)
 }
+
+#[cfg(test)]
+mod tests;

@@ -3,6 +3,8 @@
 
 mod draw;
 
+use std::collections::BTreeMap;
+
 use jiff::civil::{Date, date};
 
 use crate::amount::Amount;
@@ -22,6 +24,8 @@ const LEFT: [i64; 3] = [4, 12, 30];
 const LONGEST_MONTHS: u32 = 1_200;
 /// Months of uses after the as-of date that stand in the log, where forecasts must not see them.
 const UNSEEN_MONTHS: u32 = 6;
+/// Uses a mean month of hosts on the whole.
+const MEAN_RATE: f64 = 5.0;
 const DAY_MICROS: i64 = 86_400 * 1_000_000;
 const KINDS: &str = "[[kind]]\nname = \"carriage\"\nmeters = [\"launches\"]\n";
 
@@ -34,6 +38,8 @@ pub struct Trial {
     pub fleets: u32,
     /// Hosts a fleet.
     pub hosts: u32,
+    /// Station groups that the hosts are dealt to by turns, each as busy as it falls; nought for none.
+    pub groups: u32,
     /// Variance of a month's own factor; nought for plain Poisson uses.
     pub spread: f64,
     /// Longest log of a host in months; the shortest has two.
@@ -86,7 +92,8 @@ impl Tally {
 /// The faults of the trial's own policy set, of which it has none.
 pub fn run(trial: &Trial) -> Result<Tally, Vec<Fault>> {
     let mut tally = Tally::default();
-    let service = format!("[odds]\nlearn = {}\n", trial.learn);
+    let groups: String = (0..trial.groups).map(group_text).collect();
+    let service = format!("{groups}[odds]\nlearn = {}\n", trial.learn);
     let set = load(&[
         PolicyFile { name: "kinds.toml".to_owned(), text: KINDS.to_owned() },
         PolicyFile { name: "service.toml".to_owned(), text: service },
@@ -98,9 +105,21 @@ pub fn run(trial: &Trial) -> Result<Tally, Vec<Fault>> {
     Ok(tally)
 }
 
+fn group_text(group: u32) -> String {
+    let stations = [false, true].map(|southern| station(Some(group), southern));
+    format!("[[station_group]]\nname = \"group-{group}\"\nstations = {stations:?}\n")
+}
+
+/// The slug of the station of a group, on each side of the equator.
+fn station(group: Option<u32>, southern: bool) -> String {
+    let side = if southern { "south" } else { "north" };
+    group.map_or_else(|| side.to_owned(), |group| format!("{side}-{group}"))
+}
+
 /// One host as it truly is.
 struct Host {
     tag: String,
+    group: Option<u32>,
     southern: bool,
     /// Moments of its uses from the start of its log, ascending.
     uses: Vec<i64>,
@@ -109,7 +128,13 @@ struct Host {
 fn try_fleet(trial: &Trial, set: &PolicySet, draw: &mut Draw) -> Tally {
     let as_of = Day(draw.below(3 * 365)).after(date(2024, 1, 1));
     let season = true_season(draw);
-    let hosts: Vec<Host> = (0..trial.hosts).map(|number| host(trial, number, as_of, &season, draw)).collect();
+    let groups = group_rates(trial, draw);
+    let host = |number| {
+        let group = (trial.groups > 0).then(|| number % trial.groups.max(1));
+        let rate = group.map_or(MEAN_RATE, |group| groups[group as usize]);
+        host(trial, Place { number, group, rate }, as_of, &season, draw)
+    };
+    let hosts: Vec<Host> = (0..trial.hosts).map(host).collect();
     let fleet = fleet_of(set, &hosts, as_of);
     let forecaster = Forecaster::new(set, &fleet, as_of);
     let cutoff = Zone::utc().end_of(as_of);
@@ -146,9 +171,23 @@ fn true_season(draw: &mut Draw) -> [f64; 12] {
     drawn.map(|factor| factor / mean)
 }
 
-/// Rates differ by 60 % around five uses a mean month; every third host lies in the south.
-fn host(trial: &Trial, number: u32, as_of: Date, season: &[f64; 12], draw: &mut Draw) -> Host {
-    let rate = 5.0 * draw.gamma(1.0 / 0.36) * 0.36;
+/// The mean rates of the groups differ by half around five uses a mean month.
+fn group_rates(trial: &Trial, draw: &mut Draw) -> Vec<f64> {
+    (0..trial.groups).map(|_| MEAN_RATE * draw.gamma(4.0) / 4.0).collect()
+}
+
+/// Where a host stands, and the mean rate of its like there.
+#[derive(Clone, Copy)]
+struct Place {
+    number: u32,
+    group: Option<u32>,
+    rate: f64,
+}
+
+/// Rates differ by 60 % around their mean; every third host lies in the south.
+fn host(trial: &Trial, place: Place, as_of: Date, season: &[f64; 12], draw: &mut Draw) -> Host {
+    let Place { number, group, rate } = place;
+    let rate = rate * draw.gamma(1.0 / 0.36) * 0.36;
     let southern = number % 3 == 2;
     let logged = 2 + draw.below(trial.longest_log - 1);
     let start = Day(logged * 30).before(as_of);
@@ -170,7 +209,7 @@ fn host(trial: &Trial, number: u32, as_of: Date, season: &[f64; 12], draw: &mut 
     }
     let start = Zone::utc().start_of(start).0;
     uses.retain(|at| *at >= start);
-    Host { tag: format!("C-{number}"), southern, uses }
+    Host { tag: format!("C-{number}"), group, southern, uses }
 }
 
 /// A month's uses: its mean strays by a factor of its own, and each use falls anywhere in it.
@@ -186,11 +225,15 @@ fn month_uses(mean: f64, spread: f64, month: Date, draw: &mut Draw) -> Vec<i64> 
 
 fn fleet_of(set: &PolicySet, hosts: &[Host], as_of: Date) -> Fleet {
     let mut builder = FleetBuilder::new(set);
-    builder.station("north", "North", Zone::utc(), false);
-    builder.station("south", "South", Zone::utc(), true);
+    let stations: BTreeMap<String, bool> =
+        hosts.iter().map(|host| (station(host.group, host.southern), host.southern)).collect();
+    for (slug, southern) in stations {
+        builder.station(&slug, &slug, Zone::utc(), southern);
+    }
     let unseen = Zone::utc().end_of(Day(UNSEEN_MONTHS * 30).after(as_of)).0;
     for host in hosts {
-        let station = Some(if host.southern { "south" } else { "north" });
+        let station = station(host.group, host.southern);
+        let station = Some(station.as_str());
         builder.item(&ItemRecord { tag: &host.tag, kind: "carriage", station, ..ItemRecord::default() });
         for at in host.uses.iter().take_while(|at| **at < unseen) {
             builder.used(&host.tag, "launches", When::At(Instant(*at)), Quantity::Count(Amount::whole(1)));

@@ -333,7 +333,7 @@ impl Evaluator<'_> {
         let mut rows = Vec::new();
         for id in items.iter().filter(|id| !self.is_withdrawn(self.fleet.item(**id))) {
             rows.clear();
-            self.rows_of(*id, &mut rows);
+            self.rows_limiting(*id, &mut rows);
             let rows = rows.iter().map(|row| self.as_it_stands(row));
             reasons.extend(rows.filter_map(|row| self.rule_reason(&row, papers)));
             reasons.extend(self.positions(*id));

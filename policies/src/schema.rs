@@ -4,8 +4,8 @@ use serde_json::{Map, Value, json};
 
 use crate::load::{
     AFTER_KEYS, ALIKE_KEYS, ATTRIBUTE_KEYS, CALENDAR_KEYS, KIND_KEYS, METER_KEYS, MINIMUM_KEYS, NOTICE_KEYS,
-    ODDS_KEYS, ONCE_USED_KEYS, POSITION_KEYS, PROOF_KEYS, RECORD_KEYS, RULE_KEYS, SERVICE_KEYS, USAGE_KEYS,
-    WHEN_KEYS, WINDOW_KEYS,
+    ODDS_KEYS, ONCE_USED_KEYS, POSITION_KEYS, PROOF_KEYS, RECORD_KEYS, RULE_KEYS, SERVICE_KEYS,
+    STATION_GROUP_KEYS, USAGE_KEYS, WHEN_KEYS, WINDOW_KEYS,
 };
 use crate::rule::{Authority, Effect, From, Grid, Store, Work};
 
@@ -184,6 +184,10 @@ fn service() -> Value {
         "minimum" => list(&table(MINIMUM_KEYS, &["kind", "count"], |key| match key {
             "count" => json!({ "type": "integer", "minimum": 1 }),
             _ => text("Kind, or station slug"),
+        })),
+        "station_group" => list(&table(STATION_GROUP_KEYS, STATION_GROUP_KEYS, |key| match key {
+            "stations" => one_or_list(&text("Station slug")),
+            _ => text("Name of the group, such as east"),
         })),
         "odds" => table(ODDS_KEYS, &[], |key| match key {
             "prior" => table(&["a", "b"], &["a", "b"], |_| number("Uses, or mean months")),

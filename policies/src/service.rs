@@ -1,5 +1,7 @@
 //! What is the service's own: hours, holidays, standards and the odds' priors (`service.toml`).
 
+use std::collections::BTreeMap;
+
 use jiff::civil::{Date, Time, Weekday};
 
 use crate::proof_load::Regime;
@@ -23,6 +25,55 @@ pub struct Minimum {
     pub count: u32,
     /// Station slug; every station where absent.
     pub station: Option<String>,
+}
+
+/// Index of a station group within its service.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct GroupId(pub usize);
+
+/// Groups of stations whose hosts are used alike; a station is in one of them or in none.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct StationGroups {
+    names: Vec<String>,
+    by_station: BTreeMap<String, GroupId>,
+}
+
+impl StationGroups {
+    /// The group of a station.
+    pub fn of(&self, station: &str) -> Option<GroupId> {
+        self.by_station.get(station).copied()
+    }
+
+    /// A group's name.
+    pub fn name(&self, group: GroupId) -> &str {
+        self.names.get(group.0).map_or("", String::as_str)
+    }
+
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.names.is_empty()
+    }
+
+    /// Every station named, in the order of slugs, with its group.
+    pub fn stations(&self) -> impl Iterator<Item = (&str, GroupId)> {
+        self.by_station.iter().map(|(station, group)| (station.as_str(), *group))
+    }
+
+    /// The group of that name.
+    pub(crate) fn find(&self, name: &str) -> Option<GroupId> {
+        self.names.iter().position(|have| have == name).map(GroupId)
+    }
+
+    /// A group without stations yet.
+    pub(crate) fn add(&mut self, name: &str) -> GroupId {
+        self.names.push(name.to_owned());
+        GroupId(self.names.len() - 1)
+    }
+
+    /// Puts a station into a group.
+    pub(crate) fn put(&mut self, station: &str, group: GroupId) {
+        self.by_station.insert(station.to_owned(), group);
+    }
 }
 
 /// Prior and season of the use forecasts.
@@ -69,6 +120,8 @@ pub struct Service {
     pub oldest_log_hours: u32,
     /// Least numbers a station must hold.
     pub minimums: Vec<Minimum>,
+    /// Stations that lend each other their experience.
+    pub station_groups: StationGroups,
     /// Forecast settings.
     pub odds: Odds,
     /// Whose proof-load steps the service works by.
@@ -89,6 +142,7 @@ impl Default for Service {
             cover_standard_minutes: 45,
             oldest_log_hours: 72,
             minimums: Vec::new(),
+            station_groups: StationGroups::default(),
             odds: Odds::default(),
             proof_regime: Regime::Ilo,
             effective_from: None,

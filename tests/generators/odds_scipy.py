@@ -3,8 +3,11 @@
 Run from anywhere: python odds_scipy.py (needs numpy and scipy).
 Rows "count": uses of a host in a month since January 2024; every month of a host is whole.
 Rows "season", "learnt", "spread", "prior": what is learnt of them (domain brief 4.7): month factors held to the
-shipped ones by 25 uses a month, the spread held to 0.2 by a weight of 50, the prior of the hosts by Paule and
+shipped ones by 25 uses a month, the spread held to 0.3 by a weight of 2 / 0.3^2, the prior of the hosts by Paule and
 Mandel's variance between them, whose relative size is averaged with the service's 1 / 8 for four hosts.
+Rows "group": the prior of the first five hosts as a station group: the relative size of the variance between them is
+averaged with 1 / uses of the whole prior for four hosts, and their mean with the whole prior's, each for the uses it
+is known from.
 Rows "crossing": probability that at least `remaining` uses fall ahead: X ~ nbinom with mean a / b x months and
 n = 1 / (1 / a + spread x squares / months^2), where a = (a0 + uses) / phi, b = (b0 + log) / phi and
 phi = 1 + spread x (a0 + uses) / (b0 + log) x log squares / log.
@@ -21,6 +24,8 @@ SEED = 20261012
 TARGET = pathlib.Path(__file__).parent.parent / "golden" / "odds_scipy.csv"
 SHIPPED = np.array([0.70, 0.65, 0.80, 0.95, 1.15, 1.25, 1.50, 1.55, 1.10, 0.90, 0.75, 0.70])
 HOSTS, MONTHS = 8, 27
+GROUP = 5
+BELIEVED, BELIEVED_WEIGHT = 0.3, 2 / 0.3**2
 MONTH = np.arange(MONTHS) % 12
 
 
@@ -53,22 +58,37 @@ def spread_of(counts, months):
     expect = lambda v: (v * (1 - 2 * share)).sum(axis=1) + (share**2).sum() * v.sum(axis=1)
     squares, chance, slope = ((counts - mean) ** 2).sum(axis=1), expect(mean), expect(mean**2)
     lump = (mean**2).sum(axis=1) / mean.sum(axis=1)
-    solve = lambda w: max(0.0, ((w * (squares - chance)).sum() + 50 * 0.2) / ((w * slope).sum() + 50))
+    solve = lambda w: max(0.0, ((w * (squares - chance)).sum() + BELIEVED_WEIGHT * BELIEVED) / ((w * slope).sum() + BELIEVED_WEIGHT))
     even = solve(np.ones(HOSTS))
     return solve((1 + even * lump) ** -2.0)
 
 
-def prior_of(counts, months, spread):
-    uses, exposure = counts.sum(axis=1), months[MONTH].sum()
-    lump = (months[MONTH] ** 2).sum() / exposure
-    mean = (uses.sum() + 0.5) / (HOSTS * exposure)
-    within = mean * (1 + spread * mean * lump) / exposure
-    rates = uses / exposure
+def chance_of(mean, months, spread):
+    exposure = months[MONTH].sum()
+    return mean * (1 + spread * mean * (months[MONTH] ** 2).sum() / exposure) / exposure
+
+
+def relative_of(counts, months, spread, fallback):
+    hosts, rates = len(counts), counts.sum(axis=1) / months[MONTH].sum()
+    within = chance_of((counts.sum() + 0.5) / (hosts * months[MONTH].sum()), months, spread)
     # Every host has the same months here, so that the weighed squares are plain ones over one variance.
-    between = brentq(lambda t: ((rates - rates.mean()) ** 2).sum() / (within + t) - (HOSTS - 1), 0, 1e3, xtol=1e-14)
-    own = between / rates.mean() ** 2
-    relative = (4 / 8 + (HOSTS - 1) * own) / (4 + HOSTS - 1) * (1 + 1 / HOSTS)
-    return 1 / relative, 1 / relative / rates.mean()
+    between = brentq(lambda t: ((rates - rates.mean()) ** 2).sum() / (within + t) - (hosts - 1), 0, 1e3, xtol=1e-14)
+    return (4 / fallback + (hosts - 1) * between / rates.mean() ** 2) / (4 + hosts - 1), rates.mean()
+
+
+def prior_of(counts, months, spread):
+    relative, mean = relative_of(counts, months, spread, 8)
+    uses = 1 / (relative * (1 + 1 / len(counts)))
+    return uses, uses / mean
+
+
+def group_of(counts, months, spread, uses, mean_months):
+    relative, mean = relative_of(counts, months, spread, uses)
+    # Relative variance of the group's mean, were nothing known of the kind.
+    own = (relative + chance_of(mean, months, spread) / mean**2) / len(counts)
+    centre = (uses + 1 / own) / (mean_months + 1 / (own * mean))
+    worth = 1 / (relative + 1 / (uses + 1 / own))
+    return worth, worth / centre
 
 
 def learnt(counts):
@@ -81,6 +101,9 @@ def learnt(counts):
     uses, mean_months = prior_of(counts, months, spread)
     yield ["prior", "uses", "", f"{uses:.12f}"]
     yield ["prior", "months", "", f"{mean_months:.12f}"]
+    uses, mean_months = group_of(counts[:GROUP], months, spread, uses, mean_months)
+    yield ["group", "uses", "", f"{uses:.12f}"]
+    yield ["group", "months", "", f"{mean_months:.12f}"]
 
 
 def crossings(rng):

@@ -100,7 +100,10 @@ fn a_station_is_off_until_the_last_item_is_cleared() {
             room.tallow(&failed).done();
             assert_eq!(readiness(&room, "tan")["readiness"], "not ready", "failed work clears nothing");
         }
-        room.tallow(&format!("work {item} {rule} --outcome passed --certificate TR-1 --at 2026-10-11T10:00:00+01:00")).done();
+        room.tallow(&format!(
+            "work {item} {rule} --outcome passed --certificate TR-1 --at 2026-10-11T10:00:00+01:00"
+        ))
+        .done();
         let open = holds(&room, "--station tan --as-of 2026-10-11");
         let mut still = open.first().map(open_work).unwrap_or_default();
         still.sort();

@@ -15,6 +15,9 @@ use policies::odds::{Learnt, Lender, Prior};
 use policies::zone::{When, Zone};
 
 const LAUNCHES: MeterId = MeterId(0);
+/// The first hosts of the drawn fleet lie at the stations of a group.
+const GROUPED: usize = 5;
+const GROUP: &str = "[[station_group]]\nname = \"east\"\nstations = [\"quarle\"]\n";
 const KINDS: &str = "[[kind]]\nname = \"carriage\"\nmeters = [\"launches\", \"recoveries\"]\n";
 
 fn rows(name: &str) -> Vec<csv::StringRecord> {
@@ -33,8 +36,8 @@ fn near(found: f64, wanted: &csv::StringRecord) {
 
 fn set(learn: bool) -> PolicySet {
     let file = |name: &str, text: String| PolicyFile { name: name.to_owned(), text };
-    load(&[file("kinds.toml", KINDS.to_owned()), file("service.toml", format!("[odds]\nlearn = {learn}\n"))])
-        .unwrap()
+    let service = format!("{GROUP}[odds]\nlearn = {learn}\n");
+    load(&[file("kinds.toml", KINDS.to_owned()), file("service.toml", service)]).unwrap()
 }
 
 /// The drawn fleet: every log opens at the end of 2023, so that each of its months is whole. A month's uses are
@@ -42,9 +45,13 @@ fn set(learn: bool) -> PolicySet {
 fn fleet(set: &PolicySet, hosts: usize, months: usize) -> Fleet {
     let mut builder = FleetBuilder::new(set);
     let utc = Zone::utc();
+    for slug in ["quarle", "senloe"] {
+        builder.station(slug, slug, utc.clone(), false);
+    }
     for host in 0..hosts {
+        let station = Some(if host < GROUPED { "quarle" } else { "senloe" });
         let (tag, opened) = (format!("C-{host}"), When::At(utc.start_of(date(2023, 12, 31))));
-        builder.item(&ItemRecord { tag: &tag, kind: "carriage", ..ItemRecord::default() });
+        builder.item(&ItemRecord { tag: &tag, kind: "carriage", station, ..ItemRecord::default() });
         builder.used(&tag, "recoveries", opened, Quantity::Count(Amount::whole(1)));
     }
     for row in rows("count") {
@@ -77,10 +84,15 @@ fn season_spread_and_prior_agree_with_scipy() {
     }
     near(season.learnt, &rows("learnt")[0]);
     near(learnt.spread(LAUNCHES), &rows("spread")[0]);
-    let prior = learnt.prior(KindId(0), LAUNCHES);
+    let prior = learnt.prior(KindId(0), LAUNCHES, None);
     assert_eq!(prior.lender, Lender::Hosts(8));
     near(prior.uses, &rows("prior")[0]);
     near(prior.months, &rows("prior")[1]);
+    let east = set.service.station_groups.of("quarle").unwrap();
+    let prior = learnt.prior(KindId(0), LAUNCHES, Some(east));
+    assert_eq!(prior.lender, Lender::Group(east, GROUPED));
+    near(prior.uses, &rows("group")[0]);
+    near(prior.months, &rows("group")[1]);
 }
 
 /// Records of a month that is not over for a fortnight, and all later ones, teach nothing yet.
@@ -107,7 +119,7 @@ fn a_fleet_with_thin_logs_borrows_more() {
 #[test]
 fn four_hosts_lend_nothing_and_the_service_does() {
     let set = set(true);
-    let prior = |hosts| Learnt::of(&set, &fleet(&set, hosts, 27), after(27)).prior(KindId(0), LAUNCHES);
+    let prior = |hosts| Learnt::of(&set, &fleet(&set, hosts, 27), after(27)).prior(KindId(0), LAUNCHES, None);
     assert_eq!(prior(4), Prior::of_service(&set.service.odds));
     assert_eq!(prior(5).lender, Lender::Hosts(5));
 }

@@ -189,7 +189,7 @@ fn the_planned_change_of_the_demo_moves_dates_notices_and_spares() {
     assert!(days.is_sorted() && days[0] == "2026-11-01", "{days:?}");
     let csv = room.tallow(&format!("{line} --format csv")).no();
     assert_eq!(csv.lines().count(), moves.len() + 1);
-    assert!(room.tallow(line).no().contains("12 of 2274 dates that stop a launch move later or go"));
+    assert!(room.tallow(line).no().contains("12 of 2640 dates that stop a launch move later or go"));
     let same = room.tallow("policy compare demo/policies demo/policies --as-of 2026-10-11").done();
     assert!(same.starts_with("0 move(s)"), "{same}");
 }

@@ -1,19 +1,21 @@
 //! `tallow odds`.
 
+use std::collections::BTreeSet;
+
 use clap::Args;
 use comfy_table::{Table, presets};
 use jiff::civil::Date;
 use policies::facts::Fleet;
-use policies::kinds::{KindId, MeterId};
+use policies::kinds::MeterId;
 use policies::load::PolicySet;
-use policies::odds::{Learnt, Lender, Pool};
+use policies::odds::{Learnt, Pool, PoolKey};
 use policies::odds_score::{MONTHS_BACK, Score, Share, scores};
 use serde_json::{Value, json};
 
 use super::say::say;
 use super::setting::Replay;
 use super::{Answer, Settings, TextFormat};
-use crate::why::day;
+use crate::why::{day, lender};
 
 const LEVELS: [&str; 3] = ["p10", "p50", "p90"];
 const MONTH_NAMES: [&str; 12] =
@@ -58,17 +60,16 @@ struct Told {
 impl Told {
     fn learnt(set: &PolicySet, fleet: &Fleet, as_of: Date) -> Told {
         let learnt = Learnt::of(set, fleet, as_of);
-        let pools: Vec<Value> =
-            learnt.pools().map(|(kind, meter, pool)| pool_json(set, kind, meter, pool)).collect();
+        let pools: Vec<Value> = learnt.pools().map(|(key, pool)| pool_json(set, key, pool)).collect();
         let meters = meters(&learnt);
         let seasons: Vec<Value> = meters.iter().map(|meter| season_json(set, &learnt, *meter)).collect();
         let odds = &set.service.odds;
         let json = json!({
             "as_of": as_of.to_string(), "learn": odds.learn,
             "service": { "prior_uses": odds.prior_uses, "prior_months": odds.prior_months, "months": odds.months },
-            "hosts": pools, "meters": seasons,
+            "hosts": pools, "meters": seasons, "stations_unknown": unknown_stations(set, fleet),
         });
-        Told { text: learnt_text(set, &learnt, &meters), json }
+        Told { text: learnt_text(set, &learnt, &meters) + &unknown_text(set, fleet), json }
     }
 
     fn score(set: &PolicySet, fleet: &Fleet, as_of: Date) -> Told {
@@ -85,26 +86,45 @@ impl Told {
 
 /// Meters on which some host has logged.
 fn meters(learnt: &Learnt) -> Vec<MeterId> {
-    let mut meters: Vec<MeterId> = learnt.pools().map(|(_, meter, _)| meter).collect();
+    let mut meters: Vec<MeterId> = learnt.pools().map(|(key, _)| key.meter).collect();
     meters.sort_unstable();
     meters.dedup();
     meters
 }
 
-fn lender_text(pool: &Pool) -> String {
-    match pool.prior.lender {
-        Lender::Service => "the service's own".to_owned(),
-        Lender::Hosts(hosts) => format!("pooled over {hosts}"),
-    }
+/// Stations of groups that the register does not have: a policy set is checked without one.
+fn unknown_stations<'s>(set: &'s PolicySet, fleet: &Fleet) -> Vec<&'s str> {
+    let known: BTreeSet<&str> = fleet.stations.iter().map(|station| &*station.slug).collect();
+    let named = set.service.station_groups.stations().map(|(station, _)| station);
+    named.filter(|station| !known.contains(station)).collect()
 }
 
-fn pool_json(set: &PolicySet, kind: KindId, meter: MeterId, pool: &Pool) -> Value {
+fn unknown_text(set: &PolicySet, fleet: &Fleet) -> String {
+    let unknown = unknown_stations(set, fleet);
+    if unknown.is_empty() {
+        return String::new();
+    }
+    let names = unknown.join(", ");
+    format!("\nStation groups in service.toml name what is no station of the register: {names}\n")
+}
+
+fn group_name(set: &PolicySet, key: PoolKey) -> Option<&str> {
+    key.group.map(|group| set.service.station_groups.name(group))
+}
+
+fn hosts_text(set: &PolicySet, key: PoolKey) -> String {
+    let kind = &set.kinds.kind(key.kind).name;
+    group_name(set, key).map_or_else(|| kind.clone(), |group| format!("{kind} in group {group}"))
+}
+
+fn pool_json(set: &PolicySet, key: PoolKey, pool: &Pool) -> Value {
     json!({
-        "kind": set.kinds.kind(kind).name, "meter": set.kinds.meter_name(meter),
-        "hosts": pool.hosts, "uses": pool.uses, "mean_months": pool.months,
+        "kind": set.kinds.kind(key.kind).name, "meter": set.kinds.meter_name(key.meter),
+        "group": group_name(set, key), "hosts": pool.hosts, "uses": pool.uses, "mean_months": pool.months,
         "rate_per_mean_month": pool.uses / pool.months,
         "prior_uses": pool.prior.uses, "prior_months": pool.prior.months,
-        "pooled": matches!(pool.prior.lender, Lender::Hosts(_)),
+        "pooled": pool.prior.lender.hosts().is_some(), "pooled_over": pool.prior.lender.hosts(),
+        "pooled_in_group": pool.prior.lender.group().map(|group| set.service.station_groups.name(group)),
     })
 }
 
@@ -154,16 +174,16 @@ fn table(header: &[&str]) -> Table {
 fn pool_table(set: &PolicySet, learnt: &Learnt) -> Table {
     let mut table =
         table(&["host", "meter", "hosts", "uses", "mean months", "a mean month", "prior", "whose"]);
-    for (kind, meter, pool) in learnt.pools() {
+    for (key, pool) in learnt.pools() {
         table.add_row(vec![
-            set.kinds.kind(kind).name.clone(),
-            set.kinds.meter_name(meter).to_owned(),
+            hosts_text(set, key),
+            set.kinds.meter_name(key.meter).to_owned(),
             pool.hosts.to_string(),
             format!("{:.0}", pool.uses),
             format!("{:.1}", pool.months),
             format!("{:.2}", pool.uses / pool.months),
             format!("{:.2} in {:.2}", pool.prior.uses, pool.prior.months),
-            lender_text(pool),
+            lender(set, key.kind, pool.prior.lender),
         ]);
     }
     table
@@ -251,3 +271,6 @@ fn score_text<'s>(rows: impl Iterator<Item = (&'s str, &'s Score)>, as_of: Date)
         table.trim_fmt()
     )
 }
+
+#[cfg(test)]
+mod tests;

@@ -4,24 +4,23 @@ use jiff::civil::Date;
 use policies::ladder::{Step, steps};
 
 use super::Move;
-use super::rows::{Row, Rows, blank};
+use super::rows::{Pair, Row, Rows, blank};
 
 /// What moves from notice to notice.
-pub(super) fn moves(before: &Rows, after: &Rows, as_of: Date) -> Vec<Move> {
-    let mut found = Vec::new();
-    for (key, row) in &before.by_key {
-        let now = after.by_key.get(key);
-        let (old, new) = (ladder(before, row, as_of), now.map(|now| ladder(after, now, as_of)));
-        found.extend(first_apart(now.unwrap_or(row), &old, &new.unwrap_or_default(), as_of));
-    }
-    for (_, row) in after.by_key.iter().filter(|(key, _)| !before.by_key.contains_key(*key)) {
-        found.extend(first_apart(row, &[], &ladder(after, row, as_of), as_of));
-    }
-    found
+pub(super) fn moves(before: &Rows, after: &Rows, apart: &[Pair], as_of: Date) -> Vec<Move> {
+    let moved = |pair: &Pair| match pair {
+        Pair::Both(both) => {
+            let [row, now] = &**both;
+            first_apart(now, &ladder(before, row, as_of), &ladder(after, now, as_of), as_of)
+        }
+        Pair::Gone(row) => first_apart(row, &ladder(before, row, as_of), &[], as_of),
+        Pair::Fresh(row) => first_apart(row, &[], &ladder(after, row, as_of), as_of),
+    };
+    apart.iter().filter_map(moved).collect()
 }
 
 fn ladder<'s>(rows: &Rows<'s>, row: &Row, as_of: Date) -> Vec<Step<'s>> {
-    steps(rows.rule(row), &row.judged, !row.line.station.is_empty(), as_of)
+    steps(rows.rule(&row.judged), &row.judged, !row.line.station.is_empty(), as_of)
 }
 
 /// The first day on which other people are told, as it was and as it would be.

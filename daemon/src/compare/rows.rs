@@ -5,17 +5,33 @@ use std::collections::BTreeMap;
 use jiff::civil::Date;
 use policies::amount::Amount;
 use policies::due::{Because, DueRow, Evaluator};
+use policies::facts::{Fleet, ItemId};
 use policies::load::PolicySet;
 use policies::owed::last_day;
-use policies::rule::{Authority, Effect, Rule};
+use policies::readiness::Readiness;
+use policies::rule::{Authority, Effect, Notice, Rule, RuleId, Window, Work};
 
 use super::{Move, Side};
 use crate::due_list::Line;
+use crate::fitness::PaperRows;
 
-/// The due table of one side, by item and rule.
+/// The due table of one side, item by item.
 pub(super) struct Rows<'s> {
     pub(super) set: &'s PolicySet,
-    pub(super) by_key: BTreeMap<(String, String), Row>,
+    pub(super) fleet: &'s Fleet,
+    pub(super) table: Vec<DueRow>,
+    /// Where the rows of each item begin, and where those of the last one end.
+    starts: Vec<usize>,
+}
+
+/// Rows of one item and rule.
+pub(super) enum Pair {
+    /// Of both sides, the old one first.
+    Both(Box<[Row; 2]>),
+    /// The new side has none.
+    Gone(Row),
+    /// The old side has none.
+    Fresh(Row),
 }
 
 /// A row, in words and as it was judged.
@@ -25,35 +41,50 @@ pub(super) struct Row {
 }
 
 impl<'s> Rows<'s> {
-    pub(super) fn of(side: &Side<'s>, as_of: Date) -> Rows<'s> {
-        let table = Evaluator::new(side.set, side.fleet, as_of).table();
-        let row = |judged: DueRow| {
-            let line = Line::of(side.set, side.fleet, &judged);
-            ((line.item.clone(), line.rule.clone()), Row { line, judged })
-        };
-        Rows { set: side.set, by_key: table.into_iter().map(row).collect() }
+    pub(super) fn of(side: &Side<'s>, evaluator: &Evaluator) -> Rows<'s> {
+        let table = evaluator.table();
+        let ids = 0..=side.fleet.items.len();
+        let starts = ids.map(|id| table.partition_point(|row| (row.item.0 as usize) < id)).collect();
+        Rows { set: side.set, fleet: side.fleet, table, starts }
     }
 
-    pub(super) fn rule(&self, row: &Row) -> &'s Rule {
-        self.set.rule(row.judged.rule)
+    /// The rows of one item.
+    fn of_item(&self, id: ItemId) -> &[DueRow] {
+        &self.table[self.starts[id.0 as usize]..self.starts[id.0 as usize + 1]]
     }
 
-    fn is_law(&self, row: &Row) -> bool {
+    fn row(&self, judged: &DueRow) -> Row {
+        Row { line: Line::of(self.set, self.fleet, judged), judged: *judged }
+    }
+
+    pub(super) fn rule(&self, row: &DueRow) -> &'s Rule {
+        self.set.rule(row.rule)
+    }
+
+    fn is_law(&self, row: &DueRow) -> bool {
         self.rule(row).authority == Authority::Law
     }
 
-    fn stops(&self, row: &Row) -> bool {
+    fn stops(&self, row: &DueRow) -> bool {
         self.rule(row).overdue == Effect::StopsLaunch
     }
 
     /// Rows that can stop a launch.
     pub(super) fn stopping(&self) -> usize {
-        self.by_key.values().filter(|row| self.stops(row)).count()
+        self.table.iter().filter(|row| self.stops(row)).count()
+    }
+
+    /// What each station's gear allows, by slug.
+    pub(super) fn readiness(&self, papers: &PaperRows, as_of: Date) -> BTreeMap<&'s str, Readiness> {
+        let evaluator = Evaluator::without_forecasts(self.set, self.fleet, as_of);
+        let judged = evaluator.readiness(&papers.of(self.set, self.fleet));
+        let slug = |station: usize| &*self.fleet.stations[station].slug;
+        judged.iter().map(|found| (slug(found.station.0 as usize), found.readiness)).collect()
     }
 
     /// The last day and the last use that are allowed; those of a row that never stops a launch lie beyond all.
     fn allowed(&self, row: &Row) -> Allowed {
-        let rule = self.rule(row);
+        let rule = self.rule(&row.judged);
         let clause = rule.usage.iter().find(|clause| Some(clause.meter) == row.judged.meter);
         let late = clause.map_or(Amount::ZERO, |clause| clause.late);
         let until = match row.judged.because {
@@ -81,21 +112,84 @@ impl Allowed {
     }
 }
 
-/// What moves from row to row.
-pub(super) fn moves(before: &Rows, after: &Rows, as_of: Date) -> Vec<Move> {
+/// Every pair of which something may move.
+pub(super) fn apart(before: &Rows, after: &Rows) -> Vec<Pair> {
+    let same = SameRules::of(before.set, after.set);
     let mut found = Vec::new();
-    for (key, row) in &before.by_key {
-        match after.by_key.get(key) {
-            None => found.push(gone(before, row, as_of)),
-            Some(now) => between(before, row, after, now, as_of, &mut found),
+    for id in before.fleet.ids() {
+        let other = after.fleet.find(&before.fleet.item(id).tag);
+        let (old, new) = (before.of_item(id), other.map_or(&[][..], |other| after.of_item(other)));
+        for row in old {
+            match new.iter().find(|now| same.is_rule(row, now)) {
+                Some(now) if same.says_the_same(row, now) => {}
+                Some(now) => found.push(Pair::Both(Box::new([before.row(row), after.row(now)]))),
+                None => found.push(Pair::Gone(before.row(row))),
+            }
+        }
+        let fresh = new.iter().filter(|now| !old.iter().any(|row| same.is_rule(row, now)));
+        found.extend(fresh.map(|row| Pair::Fresh(after.row(row))));
+    }
+    let unknown = after.fleet.ids().filter(|id| before.fleet.find(&after.fleet.item(*id).tag).is_none());
+    let fresh = unknown.flat_map(|id| after.of_item(id));
+    found.extend(fresh.map(|row| Pair::Fresh(after.row(row))));
+    found
+}
+
+/// Rules of the old set by those of the new one that have their identifiers.
+struct SameRules<'s> {
+    old: &'s PolicySet,
+    new: &'s PolicySet,
+    /// By rule of the old set: the rule of the new one, and whether rows that agree say the same under both.
+    found: Vec<Option<(RuleId, bool)>>,
+}
+
+impl<'s> SameRules<'s> {
+    fn of(old: &'s PolicySet, new: &'s PolicySet) -> SameRules<'s> {
+        let same = |rule: &Rule| {
+            let other = new.find_rule(&rule.id)?;
+            Some((other, terms(old, rule) == terms(new, new.rule(other))))
+        };
+        SameRules { old, new, found: old.rules.iter().map(same).collect() }
+    }
+
+    fn is_rule(&self, old: &DueRow, new: &DueRow) -> bool {
+        self.found[usize::from(old.rule.0)].is_some_and(|(rule, _)| rule == new.rule)
+    }
+
+    /// Nothing moves between these rows of one rule.
+    fn says_the_same(&self, old: &DueRow, new: &DueRow) -> bool {
+        let meter = |set: &'s PolicySet, row: &DueRow| row.meter.map(|meter| set.kinds.meter_name(meter));
+        self.found[usize::from(old.rule.0)].is_some_and(|(_, same_terms)| same_terms)
+            && DueRow { item: old.item, rule: old.rule, meter: old.meter, ..*new } == *old
+            && meter(self.old, old) == meter(self.new, new)
+    }
+}
+
+/// What is told of a row by its rule, beyond its dates: tolerances, effect, authority, work and notices.
+type Terms<'s> = (Vec<(&'s str, Amount)>, Window, Effect, Authority, Work, &'s Notice);
+
+fn terms<'s>(set: &'s PolicySet, rule: &'s Rule) -> Terms<'s> {
+    let late = rule.usage.iter().map(|clause| (set.kinds.meter_name(clause.meter), clause.late));
+    (late.collect(), rule.window, rule.overdue, rule.authority, rule.work, &rule.notice)
+}
+
+/// What moves from row to row.
+pub(super) fn moves(before: &Rows, after: &Rows, apart: &[Pair], as_of: Date) -> Vec<Move> {
+    let mut found = Vec::new();
+    for pair in apart {
+        match pair {
+            Pair::Both(both) => {
+                let [row, now] = &**both;
+                between(before, row, after, now, as_of, &mut found);
+            }
+            Pair::Gone(row) => found.push(gone(before, row, as_of)),
+            Pair::Fresh(row) => found.push(Move {
+                old: "no such row".to_owned(),
+                new: told(&row.line),
+                ..blank("row", &row.line, as_of)
+            }),
         }
     }
-    let fresh = after.by_key.iter().filter(|(key, _)| !before.by_key.contains_key(*key));
-    found.extend(fresh.map(|(_, row)| Move {
-        old: "no such row".to_owned(),
-        new: told(&row.line),
-        ..blank("row", &row.line, as_of)
-    }));
     found
 }
 
@@ -103,8 +197,8 @@ fn gone(before: &Rows, row: &Row, as_of: Date) -> Move {
     Move {
         old: told(&row.line),
         new: "no such row".to_owned(),
-        later: before.stops(row),
-        law_later: before.is_law(row),
+        later: before.stops(&row.judged),
+        law_later: before.is_law(&row.judged),
         ..blank("row", &row.line, as_of)
     }
 }
@@ -136,9 +230,9 @@ fn told(line: &Line) -> String {
 
 fn between(before: &Rows, old: &Row, after: &Rows, new: &Row, as_of: Date, found: &mut Vec<Move>) {
     let (was, now) = (before.allowed(old), after.allowed(new));
-    let (stopped, stops) = (before.stops(old), after.stops(new));
+    let (stopped, stops) = (before.stops(&old.judged), after.stops(&new.judged));
     let (a, b) = (&old.line, &new.line);
-    let law = before.is_law(old) || after.is_law(new);
+    let law = before.is_law(&old.judged) || after.is_law(&new.judged);
     let longer = now.until > was.until || (now.meter == was.meter && now.uses > was.uses);
     let mut add = |what, old: String, new: String, later: bool| {
         let (later, law_later) = (later && stopped, later && law);

@@ -3,10 +3,11 @@
 use std::collections::BTreeMap;
 
 use jiff::civil::Date;
+use policies::due::{Because, DueRow};
 use policies::rule::Work;
 
 use super::Move;
-use super::rows::{Row, Rows};
+use super::rows::Rows;
 
 /// How far ahead renewals are counted: the longest lead times, and a season (house).
 const AHEAD_MONTHS: i32 = 18;
@@ -32,17 +33,14 @@ fn renewals<'r>(
     as_of: Date,
     until: Date,
 ) -> Renewals<'r> {
-    let mut first: BTreeMap<&str, (Date, &Row)> = BTreeMap::new();
-    let renewing = rows.by_key.values().filter(|row| rows.rule(row).work == Work::Renewal);
-    for (due, row) in
-        renewing.filter_map(|row| Some((due(row, as_of)?, row))).filter(|(due, _)| *due <= until)
-    {
-        let have = first.entry(&row.line.item).or_insert((due, row));
-        have.0 = have.0.min(due);
-    }
     let mut found = Renewals::new();
-    for (item, (due, row)) in first {
-        found.entry(parts.get(item).map_or(&*row.line.kind, String::as_str)).or_default().push(due);
+    for of_item in rows.table.chunk_by(|a, b| a.item == b.item) {
+        let renewing = of_item.iter().filter(|row| rows.rule(row).work == Work::Renewal);
+        let first = renewing.filter_map(|row| due(row, as_of)).filter(|due| *due <= until).min();
+        let Some((first, row)) = first.zip(of_item.first()) else { continue };
+        let item = rows.fleet.item(row.item);
+        let kind = || rows.set.kinds.kind(item.kind).name.as_str();
+        found.entry(parts.get(&*item.tag).map_or_else(kind, String::as_str)).or_default().push(first);
     }
     for days in found.values_mut() {
         days.sort_unstable();
@@ -51,8 +49,8 @@ fn renewals<'r>(
 }
 
 /// A row without a date to count from is due now.
-fn due(row: &Row, as_of: Date) -> Option<Date> {
-    row.judged.due_on.or_else(|| (row.line.because == "no base").then_some(as_of))
+fn due(row: &DueRow, as_of: Date) -> Option<Date> {
+    row.due_on.or_else(|| (row.because == Some(Because::NoBase)).then_some(as_of))
 }
 
 fn moved(part: &str, old: &[Date], new: &[Date], until: Date) -> Option<Move> {

@@ -26,7 +26,7 @@ impl Evaluator<'_> {
         seen.filter(|(id, _)| here(id)).map(|(_, doubt)| doubt).collect()
     }
 
-    fn stands_at(&self, id: ItemId) -> Option<StationId> {
+    pub(super) fn stands_at(&self, id: ItemId) -> Option<StationId> {
         let item = self.fleet.item(id);
         let chain = self.fleet.chain(id, self.cutoff(item));
         let outermost = chain.last().and_then(|host| self.fleet.item(*host).station);

@@ -193,7 +193,7 @@ fn months_that_are_learnt_from_hold_twins_once() {
         Learnt::of(&bench.set, &fleet, date(2026, 11, 1))
     };
     assert_eq!(learnt(true), learnt(false));
-    let pool = learnt(true).pools().find(|(_, meter, _)| *meter == LAUNCHES).map(|(.., pool)| pool.uses);
+    let pool = learnt(true).pools().find(|(key, _)| key.meter == LAUNCHES).map(|(_, pool)| pool.uses);
     // January opens the log, so that whole months run from February to September.
     assert_eq!(pool, Some(24.0));
 }

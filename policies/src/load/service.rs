@@ -6,7 +6,7 @@ use toml::de::DeValue;
 
 use super::reader::{Fields, amount_of};
 use crate::kinds::Kinds;
-use crate::service::{Holiday, Minimum, Odds, Service};
+use crate::service::{Holiday, Minimum, Odds, Service, StationGroups};
 use crate::zone::Zone;
 
 /// Keys of `service.toml`.
@@ -19,12 +19,15 @@ pub const SERVICE_KEYS: &[&str] = &[
     "cover_standard_minutes",
     "oldest_log_hours",
     "minimum",
+    "station_group",
     "odds",
     "proof_regime",
     "effective_from",
 ];
 /// Keys of a `[[minimum]]`.
 pub const MINIMUM_KEYS: &[&str] = &["kind", "count", "station"];
+/// Keys of a `[[station_group]]`.
+pub const STATION_GROUP_KEYS: &[&str] = &["name", "stations"];
 /// Keys of `[odds]`.
 pub const ODDS_KEYS: &[&str] = &["prior", "months", "learn"];
 
@@ -40,6 +43,7 @@ pub(super) fn read(fields: &Fields, kinds: &Kinds) -> Service {
         cover_standard_minutes: fields.count("cover_standard_minutes", default.cover_standard_minutes),
         oldest_log_hours: fields.count("oldest_log_hours", default.oldest_log_hours),
         minimums: fields.tables("minimum").iter().filter_map(|table| minimum(table, kinds)).collect(),
+        station_groups: station_groups(fields),
         odds: fields.table("odds").map_or_else(Odds::default, |table| odds(&table)),
         proof_regime: fields.parsed("proof_regime").map_or(default.proof_regime, |regime| regime.value),
         effective_from: effective_from(fields),
@@ -138,6 +142,50 @@ fn minimum(fields: &Fields, kinds: &Kinds) -> Option<Minimum> {
     }
     let station = fields.text("station").map(|station| station.value.to_owned());
     Some(Minimum { kind: kind.value.to_owned(), count: fields.count("count", 1), station })
+}
+
+/// Whether the register has these stations is not known here: a set is read without one.
+fn station_groups(fields: &Fields) -> StationGroups {
+    let mut groups = StationGroups::default();
+    for table in fields.tables("station_group") {
+        station_group(&table, &mut groups);
+    }
+    groups
+}
+
+fn station_group(fields: &Fields, groups: &mut StationGroups) {
+    fields.known_keys(STATION_GROUP_KEYS);
+    fields.require("name", "\"east\"");
+    fields.require("stations", "[\"quarle\", \"nethery\"]");
+    if fields.has("stations") && fields.list("stations").is_empty() {
+        fields.fault(
+            fields.span_of("stations"),
+            "the group has no station",
+            "give the slugs of its stations",
+        );
+    }
+    let Some(name) = fields.text("name") else { return };
+    if groups.find(name.value).is_some() {
+        let help = "give each group a name of its own";
+        fields.fault(name.span, format!("the group \"{}\" stands twice", name.value), help);
+        return;
+    }
+    let group = groups.add(name.value);
+    for station in fields.texts("stations") {
+        if let Some(other) = groups.of(station.value) {
+            let message = format!("\"{}\" is in the group \"{}\" already", station.value, groups.name(other));
+            fields.fault(station.span, message, "name a station once, in one group");
+        } else if is_slug(station.value) {
+            groups.put(station.value, group);
+        } else {
+            let message = format!("\"{}\" is no station's slug", station.value);
+            fields.fault(station.span, message, "give it as stations.csv has it: a-z, 0-9 and -");
+        }
+    }
+}
+
+fn is_slug(text: &str) -> bool {
+    !text.is_empty() && text.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-')
 }
 
 fn odds(fields: &Fields) -> Odds {

@@ -212,6 +212,10 @@ fn unknown_keys_are_told_wherever_they_stand() {
     service("[odds]\nprior = { a = 8, b = 1, ▸c = 1 }", &["unknown key \"c\""]);
     service("quiet_hours = { from = \"21:00\", to = \"07:00\", ▸till = \"1\" }", &["unknown key \"till\""]);
     service("[[minimum]]\nkind = \"carriage\"\ncount = 1\n▸least = 2", &["unknown key \"least\""]);
+    service(
+        "[[station_group]]\nname = \"east\"\nstations = [\"quarle\"]\n▸coast = 1",
+        &["unknown key \"coast\""],
+    );
     service("▸rule = []", &["unknown key \"rule\""]);
 }
 
@@ -248,6 +252,8 @@ fn what_must_be_said_is_missed_at_its_table() {
     service("▸[[minimum]]\ncount = 3", &["\"kind\" is missing"]);
     service("▸[[minimum]]\nkind = \"carriage\"", &["\"count\" is missing"]);
     service("[odds]\nprior = ▸{ a = 8 }", &["\"b\" is missing"]);
+    service("▸[[station_group]]\nname = \"east\"", &["\"stations\" is missing"]);
+    service("▸[[station_group]]\nstations = [\"quarle\"]", &["\"name\" is missing"]);
 }
 
 /// A value of the wrong type is told once, with what it should be.
@@ -624,6 +630,51 @@ fn the_service_is_told_what_it_got_wrong() {
             &["these are not twelve month factors; give twelve numbers above nought"],
         );
     }
+}
+
+#[test]
+fn a_station_is_in_one_group_and_every_group_has_its_own_name() {
+    let groups = |east: &str, west: &str| {
+        format!("[[station_group]]\nname = \"east\"\nstations = {east}\n[[station_group]]\nname = {west}")
+    };
+    service(
+        &groups("[\"quarle\", \"senloe\"]", "\"west\"\nstations = [\"nethery\", ▸\"senloe\"]"),
+        &["\"senloe\" is in the group \"east\" already; name a station once, in one group"],
+    );
+    service(
+        &groups("[\"quarle\", ▸\"quarle\"]", "\"west\"\nstations = \"nethery\""),
+        &["\"quarle\" is in the group \"east\" already"],
+    );
+    service(
+        &groups("▸[]", "\"west\"\nstations = [\"nethery\"]"),
+        &["the group has no station; give the slugs of its stations"],
+    );
+    service(
+        &groups("[\"quarle\"]", "▸\"east\"\nstations = [\"nethery\"]"),
+        &["the group \"east\" stands twice; give each group a name of its own"],
+    );
+    service(
+        &groups("[▸\"Quarle Beach\", ▸3, ▸\"\"]", "\"west\"\nstations = [\"nethery\"]"),
+        &[
+            "\"Quarle Beach\" is no station's slug; give it as stations.csv has it",
+            "a text or a list of texts",
+            "\"\" is no station's slug",
+        ],
+    );
+}
+
+#[test]
+fn station_groups_are_found_by_their_stations() {
+    let text = "[[station_group]]\nname = \"east\"\nstations = [\"quarle\", \"senloe\"]\n\
+                [[station_group]]\nname = \"west\"\nstations = \"nethery\"";
+    let file = |name: &str, text: &str| PolicyFile { name: name.to_owned(), text: text.to_owned() };
+    let groups =
+        load(&[file("kinds.toml", KINDS), file("service.toml", text)]).unwrap().service.station_groups;
+    let name = |station: &str| groups.of(station).map(|group| groups.name(group));
+    assert_eq!(
+        ["quarle", "senloe", "nethery", "bravell"].map(name),
+        [Some("east"), Some("east"), Some("west"), None]
+    );
 }
 
 /// The set's name for itself moves with every letter of every file, and with nothing else.

@@ -6,6 +6,7 @@ use jiff::civil::Date;
 use crate::facts::{Fleet, Item, ItemId, Log, State};
 use crate::kinds::{KindId, MeterId};
 use crate::load::PolicySet;
+use crate::service::GroupId;
 use crate::zone::{Instant, Zone};
 
 /// Uses of one meter on one host, month by month without a gap.
@@ -13,6 +14,8 @@ use crate::zone::{Instant, Zone};
 pub(super) struct History {
     pub kind: KindId,
     pub meter: MeterId,
+    /// The group of the host's station.
+    pub group: Option<GroupId>,
     /// Month of the first count as the north has it: 0 for January, or for July in the south.
     pub first: usize,
     pub counts: Vec<f64>,
@@ -87,7 +90,9 @@ pub(super) fn histories(set: &PolicySet, fleet: &Fleet, as_of: Date) -> Vec<Hist
         if starts.len() < 2 {
             continue;
         }
-        let south = fleet.station_of(item).is_some_and(|station| station.southern);
+        let station = fleet.station_of(item);
+        let south = station.is_some_and(|station| station.southern);
+        let group = station.and_then(|station| set.service.station_groups.of(&station.slug));
         let first = (months.first + first + if south { 6 } else { 0 }) % 12;
         for meter in &set.kinds.kind(item.kind).meters {
             let mut counts = fleet
@@ -96,7 +101,7 @@ pub(super) fn histories(set: &PolicySet, fleet: &Fleet, as_of: Date) -> Vec<Hist
             for twin in fleet.twins(set, id, meter.id) {
                 add(&mut counts, starts, twin.second, -twin.amount.to_f64());
             }
-            found.push(History { kind: item.kind, meter: meter.id, first, counts });
+            found.push(History { kind: item.kind, meter: meter.id, group, first, counts });
         }
     }
     found

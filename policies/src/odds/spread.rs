@@ -3,10 +3,10 @@
 use super::history::History;
 
 /// What months are believed to stray before any log is read: the variance of a month's own factor (house).
-const BELIEVED: f64 = 0.2;
-/// How much that belief weighs beside the logs, as twice the inverse of its own variance (house: 0.2 either
-/// way). A month of five uses weighs 25 where it does not stray, so that two of them outweigh it.
-const BELIEVED_WEIGHT: f64 = 2.0 / (0.2 * 0.2);
+const BELIEVED: f64 = 0.3;
+/// How much that belief weighs beside the logs, as twice the inverse of its own variance (house: 0.3 either
+/// way). A month of five uses weighs 25 where it does not stray, so that one of them outweighs it.
+const BELIEVED_WEIGHT: f64 = 2.0 / (0.3 * 0.3);
 /// A host with fewer whole months says nothing of it.
 const FEWEST_OF_A_HOST: usize = 2;
 

@@ -2,7 +2,8 @@ use super::*;
 
 /// Rates are drawn by the same seed whatever the spread, so that a truth is compared with itself alone.
 fn trial(spread: f64) -> Tally {
-    run(&Trial { seed: 20_261_012, fleets: 60, hosts: 12, spread, longest_log: 48, learn: true }).unwrap()
+    run(&Trial { seed: 20_261_012, fleets: 60, hosts: 12, groups: 0, spread, longest_log: 48, learn: true })
+        .unwrap()
 }
 
 fn is_calibrated(tally: &Tally) {
@@ -22,10 +23,26 @@ fn forecasts_are_calibrated_on_fleets_whose_months_stray() {
     is_calibrated(&trial(0.25));
 }
 
+/// Two groups of six hosts, each group as busy as it falls.
+#[test]
+fn forecasts_are_calibrated_on_fleets_of_station_groups() {
+    let trial = Trial {
+        seed: 44_000_000,
+        fleets: 60,
+        hosts: 12,
+        groups: 2,
+        spread: 0.1,
+        longest_log: 24,
+        learn: true,
+    };
+    is_calibrated(&run(&trial).unwrap());
+}
+
 /// Pinned odds know neither the season nor the spread of these fleets: the trial can tell.
 #[test]
 fn pinned_odds_are_too_sure_where_months_stray() {
-    let pinned = Trial { seed: 1, fleets: 20, hosts: 12, spread: 0.5, longest_log: 48, learn: false };
+    let pinned =
+        Trial { seed: 1, fleets: 20, hosts: 12, groups: 0, spread: 0.5, longest_log: 48, learn: false };
     let tally = run(&pinned).unwrap();
     assert!(tally.percent(tally.inside) < 75.0, "{tally:?}");
 }
