@@ -428,3 +428,19 @@ fn an_event_opens_work_once_so_much_was_used_since() {
     assert_eq!(due(&set, &fleet, "2026-02-07"), None);
     assert_eq!(due(&set, &fleet, "2026-02-08"), Some(date(2026, 2, 10)));
 }
+
+/// Days in store after the base, up to the as-of date, are added: 6, 7 and 8 February. A stay of no length is none.
+#[test]
+fn days_in_store_are_added_where_the_clock_pauses() {
+    let set = set(&format!("{FALL}calendar = {{ every = \"10 days\", store = \"pauses\" }}"));
+    let noon = When::At(Zone::utc().instant("2026-02-07T12:00:00".parse().unwrap()));
+    let fleet = fleet(&set, |b| {
+        b.work("F-1", "asked", day("2026-02-01"), Outcome::Done);
+        b.fitting("F-1", "C-1", "fall", day("2026-01-01"), Some(day("2026-02-05")));
+        b.fitting("F-1", "C-2", "fall", noon, Some(noon));
+        b.fitting("F-1", "C-1", "fall", day("2026-02-09"), None);
+    });
+    assert_eq!(due(&set, &fleet, "2026-02-05"), Some(date(2026, 2, 11)));
+    assert_eq!(due(&set, &fleet, "2026-02-07"), Some(date(2026, 2, 13)));
+    assert_eq!(due(&set, &fleet, "2026-02-10"), Some(date(2026, 2, 14)));
+}
