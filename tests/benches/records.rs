@@ -10,7 +10,6 @@ mod machine;
 use std::path::Path;
 use std::process::{Child, Command, ExitCode, Stdio};
 use std::sync::Arc;
-use std::time::Duration;
 
 use daemon::clock::{Clock, StandingClock};
 use daemon::desk::Desk;
@@ -172,7 +171,6 @@ fn swept(child: &mut Child) -> Result<u64, Failure> {
     for line in std::io::BufReader::new(lines).lines() {
         let line = line?;
         if line.contains("\"swept\"") {
-            std::thread::sleep(Duration::from_millis(200));
             let status = std::fs::read_to_string(format!("/proc/{}/status", child.id()))?;
             let peak = status.lines().find_map(|line| line.strip_prefix("VmHWM:")).unwrap_or_default().trim();
             return Ok(peak.trim_end_matches(" kB").parse::<u64>()? / 1024);

@@ -6,6 +6,7 @@ use policies::facts::Fleet;
 
 use super::{Desk, DeskError};
 use crate::doubts;
+use crate::kept_dates;
 use crate::records::{DoubtAnswer, Person, Usage};
 use crate::store::Writer;
 
@@ -78,8 +79,11 @@ impl Desk {
                 }
                 tx.append(&entries).await?;
                 let beside = beside(tx, &fleet, &entries).await?;
-                let fleet = tx.fleet(&self.set).await?.fleet;
-                let rows = self.replace(tx, &fleet, self.today()).await?;
+                let settled = tx.fleet(&self.set).await?.fleet;
+                // A voided entry gives uses back, which is an engineer's to acknowledge like any correction.
+                let kept = kept_dates::found(&self.set, &fleet, &settled, self.today(), &[]);
+                kept_dates::write(tx, &self.set, kept, &format!("doubt settled: {}", answer.key)).await?;
+                let rows = self.replace(tx, &settled, self.today()).await?;
                 Ok(Settled { new: true, answer, before, entries, beside, rows })
             })
             .await
