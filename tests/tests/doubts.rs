@@ -182,6 +182,19 @@ async fn a_launch_logged_twice_is_voided_and_the_answer_kept() {
     sound(&desk).await;
 }
 
+/// domain brief 4.2 B: a use given back moves a launch-stopping limit away, so the earlier count stands for an engineer.
+#[tokio::test]
+async fn a_use_given_back_by_a_twin_waits_for_an_engineer() {
+    let desk = stocked().await;
+    settle(&desk, &launches(), Answer::Twin).await;
+    let fleet = desk.store.fleet(&desk.set, None).await.unwrap().fleet;
+    let as_of = AS_OF.parse().unwrap();
+    let waiting = daemon::kept_dates::waiting(&desk.store, &desk.set, &fleet, as_of).await.unwrap();
+    let row = waiting.iter().find(|row| row.item == "F-1").unwrap();
+    assert!(row.stands.contains("8 of 100 launches") && row.corrected.contains("7 of 100"), "{row:?}");
+    assert_eq!(row.cause, format!("doubt settled: {}", launches()));
+}
+
 #[tokio::test]
 async fn two_launches_count_twice_for_odds_too() {
     let desk = stocked().await;
