@@ -1,5 +1,7 @@
 //! Tallow's tables as sea-orm models. No queries, no logic: `daemon::store` is the one room that reads them.
 
+pub mod bad_address;
+pub mod calendar_entry;
 pub mod certificate;
 pub mod concession;
 pub mod defect;
@@ -10,8 +12,10 @@ pub mod examination_draft;
 pub mod fitting;
 pub mod item;
 pub mod kept_date;
+pub mod lease;
 pub mod link;
 pub mod notice;
+pub mod notice_answer;
 pub mod notice_line;
 pub mod part;
 pub mod person;

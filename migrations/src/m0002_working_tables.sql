@@ -22,14 +22,20 @@ CREATE TABLE due (
 CREATE TABLE notice (
     id INTEGER PRIMARY KEY AUTOINCREMENT,
     number TEXT NOT NULL UNIQUE,
+    kind TEXT NOT NULL,
     occasion TEXT NOT NULL,
+    person TEXT NOT NULL,
     recipient TEXT NOT NULL,
+    urgent INTEGER NOT NULL CHECK (urgent IN (0, 1)),
     subject TEXT NOT NULL,
     message_id TEXT NOT NULL UNIQUE,
+    token TEXT NOT NULL,
+    supersedes TEXT,
     bytes BLOB NOT NULL,
     composed_at INTEGER NOT NULL,
-    state TEXT NOT NULL CHECK (state IN ('queued', 'claimed', 'data_begun', 'sent', 'deferred', 'failed', 'uncertain', 'parked')),
+    state TEXT NOT NULL CHECK (state IN ('queued', 'claimed', 'data_begun', 'sent', 'deferred', 'failed', 'uncertain', 'parked', 'cancelled', 'bounced')),
     attempts INTEGER NOT NULL CHECK (attempts >= 0),
+    holder TEXT,
     next_attempt_at INTEGER NOT NULL,
     last_error TEXT,
     sent_at INTEGER,
@@ -37,7 +43,9 @@ CREATE TABLE notice (
     UNIQUE (occasion, recipient)
 ) STRICT;
 
-CREATE INDEX notice_waiting ON notice (next_attempt_at) WHERE state NOT IN ('sent', 'failed', 'parked');
+CREATE INDEX notice_waiting ON notice (next_attempt_at) WHERE state NOT IN ('sent', 'failed', 'parked', 'cancelled', 'bounced');
+
+CREATE INDEX notice_person ON notice (person);
 
 CREATE TABLE notice_line (
     notice INTEGER NOT NULL REFERENCES notice (id),
@@ -51,6 +59,48 @@ CREATE TABLE notice_line (
 ) STRICT, WITHOUT ROWID;
 
 CREATE INDEX notice_line_item ON notice_line (item, rule, occurrence);
+
+CREATE TABLE notice_answer (
+    id INTEGER PRIMARY KEY AUTOINCREMENT,
+    notice INTEGER NOT NULL REFERENCES notice (id),
+    line INTEGER,
+    answer TEXT NOT NULL CHECK (answer IN ('done', 'later', 'not here', 'read')),
+    sender TEXT NOT NULL,
+    said_at INTEGER NOT NULL,
+    noted_at INTEGER NOT NULL,
+    mail TEXT NOT NULL,
+    note TEXT
+) STRICT;
+
+CREATE UNIQUE INDEX notice_answer_once ON notice_answer (mail, notice, line);
+
+CREATE INDEX notice_answer_notice ON notice_answer (notice);
+
+CREATE TABLE bad_address (
+    address TEXT PRIMARY KEY,
+    since INTEGER NOT NULL,
+    why TEXT NOT NULL,
+    notice TEXT,
+    cleared_at INTEGER,
+    cleared_by TEXT
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE calendar_entry (
+    uid TEXT PRIMARY KEY,
+    item TEXT NOT NULL,
+    rule TEXT NOT NULL,
+    occurrence TEXT NOT NULL,
+    due_on TEXT NOT NULL,
+    sequence INTEGER NOT NULL CHECK (sequence >= 0),
+    cancelled INTEGER NOT NULL CHECK (cancelled IN (0, 1))
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE lease (
+    name TEXT PRIMARY KEY,
+    holder TEXT NOT NULL,
+    fence INTEGER NOT NULL CHECK (fence > 0),
+    until INTEGER NOT NULL
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE setting (
     name TEXT PRIMARY KEY,

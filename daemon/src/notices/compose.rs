@@ -129,6 +129,7 @@ impl Desk<'_> {
         let calendar = ical::calendar(&events, self.now.timestamp(), self.sender().1);
         let said = Said {
             number: digest.number.clone(),
+            kind: "due work",
             subject: digest::subject(&digest),
             text: digest::text(&digest),
             html: digest::html(&digest),
@@ -147,6 +148,7 @@ impl Desk<'_> {
     ) -> Result<Fresh, MessageError> {
         let domain = self.domain();
         let id = message_id(&format!("{occasion} {}", person.key), domain);
+        let token = id[1..17].to_owned();
         let (from_name, from_address) = self.sender();
         let bytes = message(&Letter {
             from_name,
@@ -166,14 +168,24 @@ impl Desk<'_> {
         let due = |row: &DueRow| row.due_on.map(|date| date.to_string());
         Ok(Fresh {
             number: said.number,
+            kind: said.kind.to_owned(),
             occasion,
+            person: person.key.clone(),
             recipient: person.key.clone(),
+            urgent: owed.rows.iter().any(|(row, _)| self.stops(row)),
+            not_before: None,
             subject: said.subject,
             message_id: id,
+            token,
+            supersedes: None,
             text: said.text,
             bytes,
             lines: owed.rows.iter().map(|(row, told)| (told.clone(), due(row))).collect(),
         })
+    }
+
+    fn stops(&self, row: &DueRow) -> bool {
+        self.set.rule(row.rule).overdue == RuleEffect::StopsLaunch && Evaluator::bites(row)
     }
 
     fn domain(&self) -> &str {
@@ -322,6 +334,8 @@ fn grouped(lines: Vec<DigestLine>) -> Vec<DigestLine> {
 /// What a notice says, before it becomes a message.
 pub(super) struct Said {
     pub(super) number: String,
+    /// What sort of notice it is, in words.
+    pub(super) kind: &'static str,
     pub(super) subject: String,
     pub(super) text: String,
     pub(super) html: String,

@@ -56,6 +56,7 @@ impl Desk<'_> {
     ) -> Result<Fresh, ProofNoticeError> {
         let notice = self.proof_notice(number, person, row)?;
         let said = Said {
+            kind: "proof load",
             number: notice.number.clone(),
             subject: notice.subject(),
             text: notice.text(),

@@ -32,9 +32,17 @@ pub enum State {
     Uncertain,
     /// Set aside for a person.
     Parked,
+    /// What it asked for was done, or replaced, before it went out.
+    Cancelled,
+    /// The relay took it, and it came back.
+    Bounced,
 }
 
 impl State {
+    /// Nothing more happens to these by itself.
+    pub const SETTLED: [State; 5] =
+        [State::Sent, State::Failed, State::Parked, State::Cancelled, State::Bounced];
+
     /// The word it is stored as.
     pub const fn word(self) -> &'static str {
         match self {
@@ -46,6 +54,8 @@ impl State {
             State::Failed => "failed",
             State::Uncertain => "uncertain",
             State::Parked => "parked",
+            State::Cancelled => "cancelled",
+            State::Bounced => "bounced",
         }
     }
 }
@@ -68,14 +78,26 @@ pub struct Told {
 pub struct Fresh {
     /// Number, such as `N-2026-1187`.
     pub number: String,
+    /// What sort of notice it is, in words: `due work`, `region`, `escalation` …
+    pub kind: String,
     /// What it is sent for; with the recipient, unique.
     pub occasion: String,
-    /// Address.
+    /// Whom it is for, by the key of their record.
+    pub person: String,
+    /// Address it goes to: the person's own, their deputy's, or their second one.
     pub recipient: String,
+    /// It tells of something that stops a launch, so that it waits for nothing.
+    pub urgent: bool,
+    /// Not before this moment; none: at once.
+    pub not_before: Option<Instant>,
     /// Subject.
     pub subject: String,
     /// Message-ID.
     pub message_id: String,
+    /// What an answer must bring back to be believed.
+    pub token: String,
+    /// The number of the notice it replaces.
+    pub supersedes: Option<String>,
     /// What it says, as plain text.
     pub text: String,
     /// The finished message.
@@ -146,7 +168,7 @@ impl Store {
 }
 
 impl Writer {
-    /// Puts a notice into the outbox, to go out at once.
+    /// Puts a notice into the outbox.
     ///
     /// # Errors
     /// The database's own, the same occasion for the same recipient among them.
@@ -154,15 +176,20 @@ impl Writer {
         let doing = StoreError::while_("queueing a notice");
         let row = entities::notice::ActiveModel {
             number: Set(fresh.number.clone()),
+            kind: Set(fresh.kind.clone()),
             occasion: Set(fresh.occasion.clone()),
+            person: Set(fresh.person.clone()),
             recipient: Set(fresh.recipient.clone()),
+            urgent: Set(fresh.urgent),
             subject: Set(fresh.subject.clone()),
             message_id: Set(fresh.message_id.clone()),
+            token: Set(fresh.token.clone()),
+            supersedes: Set(fresh.supersedes.clone()),
             bytes: Set(fresh.bytes.clone()),
             composed_at: Set(now.0),
             state: Set(State::Queued.word().to_owned()),
             attempts: Set(0),
-            next_attempt_at: Set(now.0),
+            next_attempt_at: Set(fresh.not_before.map_or(now.0, |before| Ord::max(before.0, now.0))),
             ..Default::default()
         };
         let notice = row.insert(&self.tx).await.map_err(&doing)?.id;
@@ -251,16 +278,17 @@ impl Store {
         Ok(newest.and_then(|number| number.rsplit('-').next()?.parse().ok()).unwrap_or(0))
     }
 
-    /// Every stage of every row that was told to a recipient.
+    /// Every stage of every row that a person was told.
     ///
     /// # Errors
     /// The database's own.
-    pub async fn told(&self, recipient: &str) -> Result<HashSet<Told>, StoreError> {
+    pub async fn told(&self, person: &str) -> Result<HashSet<Told>, StoreError> {
         use entities::notice_line::{Column as Line, Entity as Lines};
         let doing = StoreError::while_("reading what was told");
-        let ids = Entity::find().select_only().column(Column::Id).filter(Column::Recipient.eq(recipient));
-        // What was refused for good was not told.
-        let ids = ids.filter(Column::State.ne(State::Failed.word()));
+        let ids = Entity::find().select_only().column(Column::Id).filter(Column::Person.eq(person));
+        // What was refused for good, came back, or never went out was not told.
+        let untold = [State::Failed, State::Bounced, State::Cancelled].map(State::word);
+        let ids = ids.filter(Column::State.is_not_in(untold));
         let ids: Vec<i64> = ids.into_tuple().all(&self.db).await.map_err(&doing)?;
         let mut told = HashSet::new();
         for chunk in ids.chunks(10_000) {
@@ -276,7 +304,7 @@ impl Store {
     /// The database's own.
     pub async fn claim(&self, now: Instant) -> Result<Option<InHand>, StoreError> {
         let doing = StoreError::while_("taking a notice in hand");
-        let settled = [State::Sent, State::Failed, State::Parked].map(State::word);
+        let settled = State::SETTLED.map(State::word);
         loop {
             let waiting = Entity::find()
                 .filter(Column::State.is_not_in(settled))
