@@ -25,6 +25,50 @@ pub struct Config {
     pub public_url: Option<String>,
     /// How mail goes out; none: it stays in the outbox.
     pub smtp: Option<Smtp>,
+    /// Backups by the clock; none: nobody takes them but people.
+    pub backup: Option<Backups>,
+}
+
+/// Backups by the clock.
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Backups {
+    /// Where they are kept, best on another disk.
+    pub folder: PathBuf,
+    /// When in the night, at home.
+    #[serde(default = "by_night", deserialize_with = "time_of_day")]
+    pub at: jiff::civil::Time,
+    /// So many days' backups are all kept.
+    #[serde(default = "two_weeks")]
+    pub days: i32,
+    /// Then one a week, so many weeks.
+    #[serde(default = "two_months")]
+    pub weeks: i32,
+    /// Then one a month, so many months.
+    #[serde(default = "two_years")]
+    pub months: i32,
+}
+
+fn time_of_day<'de, D: serde::Deserializer<'de>>(given: D) -> Result<jiff::civil::Time, D::Error> {
+    let text = String::deserialize(given)?;
+    let wrong = |_| serde::de::Error::custom(format!("\"{text}\" is no time of day; write it like 02:30"));
+    jiff::civil::Time::strptime("%H:%M", &text).map_err(wrong)
+}
+
+fn by_night() -> jiff::civil::Time {
+    jiff::civil::Time::constant(2, 30, 0, 0)
+}
+
+fn two_weeks() -> i32 {
+    14
+}
+
+fn two_months() -> i32 {
+    8
+}
+
+fn two_years() -> i32 {
+    24
 }
 
 /// How mail goes out.
@@ -70,6 +114,7 @@ impl Default for Config {
             listen: "127.0.0.1:8470".to_owned(),
             public_url: None,
             smtp: None,
+            backup: None,
         }
     }
 }

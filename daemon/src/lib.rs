@@ -2,6 +2,7 @@
 //! facts, acts on the verdicts and talks to people.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
+pub mod alarms;
 pub mod cli;
 pub mod clock;
 pub mod compare;
@@ -15,9 +16,11 @@ pub mod examine;
 pub mod files;
 pub mod fitness;
 pub mod gear;
+pub mod heartbeat;
 pub mod holds;
 pub mod in_force;
 pub mod items;
+pub mod keeping;
 pub mod kept_dates;
 pub mod lifecycle;
 pub mod logging;

@@ -1,5 +1,7 @@
 //! The daemon's life: one at a time, ready after its first sweep, and down cleanly.
 
+mod watching;
+
 use std::fs::File;
 use std::io::{Read, Write};
 use std::path::Path;
@@ -95,11 +97,18 @@ async fn round(
     let (stop, stopped) = watch::channel(false);
     let (nudge, succeeded) = (Arc::new(Notify::new()), Arc::new(Notify::new()));
     let mail = Mail { from: from.clone(), pages_url: config.public_url.clone() };
+    let mut watched = watching::Clocked::begin(store, &*clock).await?;
+    let doubted = watched.doubted();
     let mut tasks = tokio::task::JoinSet::new();
-    tasks.spawn(sweeping(desk.clone(), mail, nudge.clone(), succeeded.clone(), stopped.clone()));
+    let signals = Signals { nudge: nudge.clone(), succeeded: succeeded.clone(), doubted: doubted.clone() };
+    tasks.spawn(sweeping(desk.clone(), mail, signals, stopped.clone()));
+    let (watched_store, watched_clock, until) = (store.clone(), clock.clone(), stopped.clone());
+    tasks.spawn(async move { watched.watch(&watched_store, &*watched_clock, until).await });
+    let (files, backups) = (config.files(), config.backup.clone());
+    tasks.spawn(watching::keeping(desk.clone(), files, backups, doubted.clone(), stopped.clone()));
     if let Some(relay) = relay {
         let address = sender(&from).1.to_owned();
-        tasks.spawn(delivering(store.clone(), clock, relay, address, nudge, stopped.clone()));
+        tasks.spawn(delivering(store.clone(), clock, relay, address, (nudge, doubted), stopped.clone()));
     }
     let pages = Web { desk: desk.clone(), caught: None, stated: None };
     tasks.spawn(serving(listener, pages, stopped));
@@ -117,6 +126,13 @@ async fn round(
         task.context("a task of the daemon was lost")??;
     }
     Ok(ended)
+}
+
+/// What wakes a sweep, ends its round, or holds it.
+struct Signals {
+    nudge: Arc<Notify>,
+    succeeded: Arc<Notify>,
+    doubted: watch::Receiver<bool>,
 }
 
 struct Watched<'w> {
@@ -166,13 +182,16 @@ async fn look(watched: &Watched<'_>, seen: &mut Option<String>) {
 async fn sweeping(
     desk: Arc<Desk>,
     mail: Mail,
-    nudge: Arc<Notify>,
-    succeeded: Arc<Notify>,
+    signals: Signals,
     mut stopped: watch::Receiver<bool>,
 ) -> anyhow::Result<()> {
+    let Signals { nudge, succeeded, doubted } = signals;
     let mut failures = 0;
     loop {
-        match one_sweep(&desk, &mail).await {
+        // By a wrong clock everything would be overdue, or nothing.
+        let swept =
+            if *doubted.borrow() { Ok(Some(Swept::default())) } else { one_sweep(&desk, &mail).await };
+        match swept {
             Ok(None) => succeeded.notify_one(),
             Ok(Some(swept)) => {
                 failures = 0;
@@ -208,7 +227,7 @@ async fn delivering(
     clock: Arc<dyn Clock>,
     relay: SmtpSettings,
     from: String,
-    nudge: Arc<Notify>,
+    (nudge, doubted): (Arc<Notify>, watch::Receiver<bool>),
     mut stopped: watch::Receiver<bool>,
 ) -> anyhow::Result<()> {
     let mut failures = 0;
@@ -218,7 +237,7 @@ async fn delivering(
             () = tokio::time::sleep(WAKE) => {}
             _ = stopped.wait_for(|stop| *stop) => return Ok(()),
         }
-        match drain(&store, &*clock, &relay, &from, || *stopped.borrow()).await {
+        match drain(&store, &*clock, &relay, &from, || *stopped.borrow() || *doubted.borrow()).await {
             Ok(_) => failures = 0,
             Err(error) => {
                 failures += 1;

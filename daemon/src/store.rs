@@ -9,6 +9,7 @@ pub mod fleet;
 mod open;
 pub mod outbox;
 pub mod policy_sets;
+mod settings;
 mod tables;
 pub mod write;
 
@@ -60,6 +61,9 @@ pub enum StoreError {
     /// Another daemon serves this store.
     #[error("another Tallow daemon serves this store ({0}); stop it first")]
     Served(String),
+    /// The machine's clock cannot be believed.
+    #[error("{0}")]
+    Clock(String),
     /// A backup or a restored file is not whole.
     #[error("{0}")]
     NotWhole(String),

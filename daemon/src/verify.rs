@@ -75,6 +75,14 @@ pub async fn differences(desk: &Desk) -> Result<Verified, DeskError> {
     Ok(Verified { rows: stored.len(), head: desk.store.head().await?, differences })
 }
 
+/// What is wrong with the notices alone.
+///
+/// # Errors
+/// The store's failure.
+pub async fn notice_differences(desk: &Desk) -> Result<Vec<String>, DeskError> {
+    notices::differences(desk).await
+}
+
 fn keyed(rows: Vec<StoredDue>) -> HashMap<(String, String), StoredDue> {
     rows.into_iter().map(|row| ((row.item.clone(), row.rule.clone()), row)).collect()
 }

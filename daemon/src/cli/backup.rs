@@ -8,10 +8,10 @@ use super::say::say;
 use super::{Answer, Settings};
 use crate::config::files_of;
 use crate::files::Files;
+use crate::keeping::{self, copy_files};
 use crate::lifecycle::lock;
-use crate::papers;
 use crate::store::backup::restore;
-use crate::store::{Store, make_folder};
+use crate::store::make_folder;
 
 #[derive(Debug, Args)]
 pub(super) struct Backup {
@@ -40,6 +40,13 @@ pub(super) struct Restore {
 }
 
 impl Restore {
+    /// The certificates' files of this backup: its own, or those that backups by the clock share.
+    fn files(&self) -> PathBuf {
+        let own = files_of(&self.file);
+        let shared = self.file.with_file_name(keeping::FILES);
+        if own.is_dir() || !shared.is_dir() { own } else { shared }
+    }
+
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
         let address = &settings.config.database;
         let Some(path) = address.strip_prefix("sqlite:") else {
@@ -53,22 +60,11 @@ impl Restore {
         if stood {
             say(format_args!("what stood there is kept as {path}.before-restore\n"))?;
         }
-        let (copies, files) = (Files::at(files_of(&self.file)), settings.config.files());
+        let (copies, files) = (Files::at(self.files()), settings.config.files());
         let count = copy_files(&settings.store().await?, &copies, &files).await?;
         if count > 0 {
             say(format_args!("{count} file(s) of certificates put back into {}\n", files.root().display()))?;
         }
         Ok(Answer::Done)
     }
-}
-
-/// Copies every file that a certificate names now. What is missing or was changed is told, and the rest is copied
-/// all the same; then the command has failed.
-async fn copy_files(store: &Store, from: &Files, to: &Files) -> anyhow::Result<usize> {
-    let held = papers::named(&store.newest().await?);
-    let copied = held.iter().map(|(key, file)| (key, to.copy_from(from, file)));
-    let failed: Vec<String> =
-        copied.filter_map(|(key, copied)| Some(format!("certificate {key}: {}", copied.err()?))).collect();
-    anyhow::ensure!(failed.is_empty(), "the store is copied, but not every file:\n{}", failed.join("\n"));
-    Ok(held.len())
 }

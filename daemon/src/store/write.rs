@@ -12,6 +12,7 @@ use sha2::{Digest, Sha256};
 use super::chain::{self, Head};
 use super::tables::{Place, Stored};
 use super::{Store, StoreError};
+use crate::heartbeat;
 
 /// Below the 32,766 variables a statement that the database takes.
 const VARIABLES: usize = 30_000;
@@ -145,8 +146,15 @@ impl Writer {
         Ok(row.map(|row| R::of_row(row).0))
     }
 
+    /// A record dated by a wrong clock would be wrong for ever.
+    async fn check_clock(&self) -> Result<(), StoreError> {
+        let last = self.remembered(heartbeat::BEAT).await?.and_then(|kept| heartbeat::moment(&kept));
+        heartbeat::judge(self.deed.at, last).map_err(|doubt| StoreError::Clock(doubt.text(self.deed.at)))
+    }
+
     async fn commit(self) -> Result<(), StoreError> {
         if !self.digests.is_empty() {
+            self.check_clock().await?;
             let parts = self
                 .digests
                 .into_iter()
