@@ -15,7 +15,7 @@ pub enum Stage {
     Remind(usize),
     /// The due date is here.
     Due,
-    /// Past the last allowed day, for so many whole weeks.
+    /// Past the last allowed day for so many whole weeks, no use left, or held.
     Overdue(u32),
 }
 
@@ -41,14 +41,11 @@ pub fn stage(rule: &Rule, row: &DueRow, today: Date) -> Option<Stage> {
     if row.standing == Standing::InDate {
         return None;
     }
-    let Some((due, last)) = row.due_on.zip(last_day(rule, row)) else {
-        let nothing_to_count_from = row.because == Some(Because::NoBase);
-        return Some(if nothing_to_count_from { Stage::Overdue(0) } else { Stage::Lead });
-    };
-    if row.standing == Standing::Overdue {
-        let days = if today > last { (today - last).get_days() } else { 0 };
-        return Some(Stage::Overdue(u32::try_from(days / 7).unwrap_or(0)));
+    // What bites already is told as such, whatever its date says: no use left, or a hold.
+    if Evaluator::bites(row) {
+        return Some(Stage::Overdue(weeks_past(last_day(rule, row), today)));
     }
+    let Some((due, last)) = row.due_on.zip(last_day(rule, row)) else { return Some(Stage::Lead) };
     // A likely date is odds, not a day that has come: the limit itself is not reached.
     let likely = row.because == Some(Because::Usage) && row.usage_due.is_none();
     if today >= due && !likely {
@@ -60,6 +57,11 @@ pub fn stage(rule: &Rule, row: &DueRow, today: Date) -> Option<Stage> {
     }
     let by_use = row.because == Some(Because::Usage);
     (by_use || today >= rule.notice.lead.before(last)).then_some(Stage::Lead)
+}
+
+fn weeks_past(last: Option<Date>, today: Date) -> u32 {
+    let days = last.filter(|last| today > *last).map_or(0, |last| (today - last).get_days());
+    u32::try_from(days / 7).unwrap_or(0)
 }
 
 /// Whether the rule's ladder has reached a role by the end of `today`.
