@@ -25,8 +25,20 @@ pub struct Config {
     pub public_url: Option<String>,
     /// How mail goes out; none: it stays in the outbox.
     pub smtp: Option<Smtp>,
+    /// Where answers to notices arrive; none: nobody reads them.
+    pub answers: Option<Answers>,
     /// Backups by the clock; none: nobody takes them but people.
     pub backup: Option<Backups>,
+}
+
+/// Where answers to notices arrive.
+#[derive(Clone, Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Answers {
+    /// A Maildir that only the mail server writes to: replies, and mail that came back.
+    pub maildir: PathBuf,
+    /// The address that it belongs to, which notices ask to be answered to; the sender's own where none is given.
+    pub address: Option<String>,
 }
 
 /// Backups by the clock.
@@ -114,6 +126,7 @@ impl Default for Config {
             listen: "127.0.0.1:8470".to_owned(),
             public_url: None,
             smtp: None,
+            answers: None,
             backup: None,
         }
     }

@@ -186,6 +186,7 @@ impl Desk {
         let corrects = kept_dates::corrects(&plan.changes);
         let before = if corrects { Some(tx.fleet(&self.set).await?.fleet) } else { None };
         append_changes(tx, &plan.changes).await?;
+        self.cancel_moot(tx, &plan.changes.work.new, &plan.changes.states.new).await?;
         let fleet = of_register(&self.set, &plan.register);
         if let Some(before) = before {
             let work = &plan.changes.work.new;
@@ -263,6 +264,7 @@ impl Desk {
                     accept(&self.set, &item, &work)?;
                 }
                 tx.append_new(std::slice::from_ref(&work)).await?;
+                self.cancel_moot(tx, std::slice::from_ref(&work), &[]).await?;
                 let mut loaded = tx.fleet(&self.set).await?;
                 self.alarm(&loaded.fleet, loaded.fleet.find(&work.item).as_slice());
                 let moved = self.moved_by_work(&loaded.fleet, &work);
@@ -270,6 +272,32 @@ impl Desk {
                 Ok(Recorded { new: true, items: moved.items.len(), rows })
             })
             .await
+    }
+
+    /// What waits to go out and was met meanwhile does not go out: work that was done, for all it covers, and gear that
+    /// was withdrawn.
+    async fn cancel_moot(
+        &self,
+        tx: &mut Writer,
+        work: &[Work],
+        states: &[records::State],
+    ) -> Result<(), StoreError> {
+        let mut moot: Vec<(&str, Option<&str>)> = Vec::new();
+        for done in work.iter().filter(|done| done.outcome != "failed" && !done.void) {
+            moot.push((&done.item, Some(&done.rule)));
+            let rule = self.set.find_rule(&done.rule);
+            let covered = rule.into_iter().flat_map(|rule| &self.set.rule(rule).covers);
+            moot.extend(covered.map(|rule| (&*done.item, Some(&*self.set.rule(*rule).id))));
+        }
+        let gone = states.iter().filter(|state| state.state == "withdrawn" && !state.void);
+        moot.extend(gone.map(|state| (&*state.item, None)));
+        if !moot.is_empty() {
+            let cancelled = tx.cancel_waiting(&moot).await?;
+            if cancelled > 0 {
+                tracing::info!(cancelled, "notices that waited were met first");
+            }
+        }
+        Ok(())
     }
 
     /// Works the whole due table out again for today and stores it.

@@ -171,7 +171,8 @@ impl Words<'_> {
         format!("{name} of {} {}", kind.name, facts.tag)
     }
 
-    fn reason(&self, station: StationId, reason: &Reason) -> String {
+    /// One reason, and what clears it.
+    pub fn reason(&self, station: StationId, reason: &Reason) -> String {
         match reason {
             Reason::Rule { row, effect } => {
                 format!(

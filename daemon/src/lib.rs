@@ -3,6 +3,7 @@
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
 pub mod alarms;
+pub mod answers;
 pub mod cli;
 pub mod clock;
 pub mod compare;

@@ -101,6 +101,8 @@ async fn round(
     let doubted = watched.doubted();
     let mut tasks = tokio::task::JoinSet::new();
     let signals = Signals { nudge: nudge.clone(), succeeded: succeeded.clone(), doubted: doubted.clone() };
+    let (answers, answered) = (config.answers.clone(), mail.clone());
+    tasks.spawn(watching::answering(desk.clone(), answers, answered, doubted.clone(), stopped.clone()));
     tasks.spawn(sweeping(desk.clone(), mail, signals, stopped.clone()));
     let (watched_store, watched_clock, until) = (store.clone(), clock.clone(), stopped.clone());
     tasks.spawn(async move { watched.watch(&watched_store, &*watched_clock, until).await });

@@ -39,7 +39,7 @@ record! {
     /// Someone who is told, or who acts.
     Person {
         name: String, role: String, station: Option<String>, competence: Option<String>, deputy: Option<String>,
-        second_address: Option<String>,
+        second_address: Option<String>, away_from: Option<String>, away_until: Option<String>,
     }
 }
 record! {

@@ -1,5 +1,6 @@
 //! All SQL: rows in and out, one writer, the record chain, the due table and the outbox.
 
+pub mod answers;
 pub mod backup;
 pub mod chain;
 pub mod current;
@@ -11,6 +12,7 @@ pub mod outbox;
 pub mod policy_sets;
 mod settings;
 mod tables;
+pub mod telling;
 pub mod write;
 
 pub use fleet::Loaded;

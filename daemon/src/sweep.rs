@@ -1,21 +1,29 @@
 //! Periodic work: what should be so by now is derived from the records, and what is missing is added. A sweep
 //! takes no input; running it twice changes nothing.
 
+mod draft;
+mod readers;
 pub mod schedule;
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use jiff::civil::{Date, DateTime};
 use policies::due::{DueRow, Evaluator};
-use policies::owed::Audience;
+use policies::facts::Fleet;
+use policies::readiness::Papers;
 use policies::zone::Instant;
 
 use crate::desk::{Desk, DeskError};
+use crate::fitness;
+use crate::heartbeat;
+use crate::notices::compose::matters::Matter;
 use crate::notices::compose::{self, audience};
-use crate::records::Person;
 use crate::store::Writer;
-use crate::store::outbox::{Fresh, Told};
+use crate::store::outbox::Fresh;
 use crate::store::write::Deed;
+use draft::Drafts;
+use readers::Readers;
 use schedule::Schedule;
 
 /// What the sweep needs to know of mail.
@@ -38,6 +46,8 @@ pub struct Swept {
 
 /// Settings that remember up to which hour a person was told.
 const TOLD: &str = "told ";
+/// The link of the chain up to which everything was looked through for what cannot wait.
+const LOOKED: &str = "looked through to";
 
 /// Brings the due table up to date and puts every notice owed by now into the outbox.
 ///
@@ -45,10 +55,7 @@ const TOLD: &str = "told ";
 /// The store's failure.
 pub async fn sweep(desk: &Desk, mail: &Mail) -> Result<Swept, DeskError> {
     let rows = if desk.is_up_to_date().await? { 0 } else { desk.refresh().await? };
-    let mut notices = 0;
-    for (told, drafts) in drafts(desk, mail).await? {
-        notices += enqueue(desk, &drafts, &told).await?;
-    }
+    let notices = daily(desk, mail).await? + urgent(desk, mail).await?;
     Ok(Swept { rows, notices })
 }
 
@@ -58,53 +65,54 @@ fn deed(at: Instant) -> Deed {
 
 /// A person whose hour has come, and which hour.
 struct Hour {
-    person: Person,
+    person: String,
     key: DateTime,
 }
 
-/// The notices of everybody whose hour has come; the table is worked out once for all of them.
-async fn drafts(desk: &Desk, mail: &Mail) -> Result<Vec<(Hour, Vec<Fresh>)>, DeskError> {
-    let hours = hours(desk).await?;
+/// The notices of everybody whose hour has come.
+async fn daily(desk: &Desk, mail: &Mail) -> Result<usize, DeskError> {
+    let readers = Readers::read(desk).await?;
+    let hours = hours(desk, &readers, 0).await?;
     if hours.is_empty() {
-        return Ok(Vec::new());
+        return Ok(0);
     }
-    let mut told = HashMap::new();
+    let told = |hour: &Hour| (hour.person.clone(), hour.key);
+    let drafts = Drafts::begin(desk, mail, readers).await?;
+    let drafted = drafts.daily(&hours.iter().map(told).collect()).await?;
+    let mut count = 0;
     for hour in &hours {
-        told.insert(hour.person.key.clone(), desk.store.told(&hour.person.key).await?);
+        let own = drafted.iter().filter(|(person, _)| *person == hour.person).map(|(_, fresh)| fresh);
+        count += enqueue(desk, own, Some(hour)).await?;
     }
-    let mut numbers = Numbers::after(desk.store.last_notice_number().await?, desk.today().year());
-    let now = desk.now();
-    desk.with_fleet(|fleet| {
-        let set = &*desk.set;
-        let mut tables: BTreeMap<Date, Vec<DueRow>> = BTreeMap::new();
-        let drafted = hours.into_iter().map(|hour| {
-            // Today where the person lives: their stations' dates are dates there.
-            let as_of = compose::zone_of(set, fleet, &hour.person).date_of(now);
-            let rows =
-                tables.entry(as_of).or_insert_with(|| Evaluator::during(set, fleet, as_of).standing_table());
-            let (from, pages_url) = (mail.from.as_str(), mail.pages_url.as_deref());
-            let work = compose::Desk { set, fleet, as_of, now, from, pages_url };
-            let occasion = format!("digest {}", hour.key);
-            let drafts = draft(&work, &hour.person, rows, &told[&hour.person.key], &occasion, &mut numbers);
-            (hour, drafts)
-        });
-        drafted.collect()
-    })
-    .await
+    Ok(count)
 }
 
-/// Everybody who is told something and whose hour has come since they were last told.
-async fn hours(desk: &Desk) -> Result<Vec<Hour>, DeskError> {
-    let people = people(desk).await?;
+/// What cannot wait for anybody's hour: something that stops a launch and was told in no notice. Looked for only
+/// after somebody wrote, since what the calendar brings was told before it came.
+async fn urgent(desk: &Desk, mail: &Mail) -> Result<usize, DeskError> {
+    let head = desk.store.head().await?.seq.to_string();
+    if desk.store.remembered(LOOKED).await?.as_deref() == Some(&head) {
+        return Ok(0);
+    }
+    let drafts = Drafts::begin(desk, mail, Readers::read(desk).await?).await?;
+    let drafted = drafts.urgent().await?;
+    let count = enqueue(desk, drafted.iter().map(|(_, fresh)| fresh), None).await?;
+    desk.store.note(deed(desk.now()), LOOKED, &head).await?;
+    Ok(count)
+}
+
+/// Everybody who is told something and whose hour has come since they were last told, `lag` hours ago or earlier.
+async fn hours(desk: &Desk, readers: &Readers, lag: i64) -> Result<Vec<Hour>, DeskError> {
     let before = desk.store.remembered_under(TOLD).await?;
-    let schedule = daily(desk)?;
-    let now = desk.now().timestamp();
+    let schedule = at_the_hour(desk)?;
+    let now = desk.now().timestamp().saturating_sub(jiff::SignedDuration::from_hours(lag));
+    let Ok(now) = now else { return Ok(Vec::new()) };
     desk.with_fleet(|fleet| {
-        let come = people.into_iter().filter_map(|person| {
-            audience(&person)?;
+        let come = readers.people.iter().filter_map(|person| {
+            audience(person)?;
             let last = before.get(&person.key).and_then(|key| key.parse().ok());
-            let run = schedule.due(last, now, compose::zone_of(&desk.set, fleet, &person).time_zone())?;
-            Some(Hour { person, key: run.key })
+            let run = schedule.due(last, now, compose::zone_of(&desk.set, fleet, person).time_zone())?;
+            Some(Hour { person: person.key.clone(), key: run.key })
         });
         come.collect()
     })
@@ -117,28 +125,13 @@ async fn hours(desk: &Desk) -> Result<Vec<Hour>, DeskError> {
 /// # Errors
 /// The store's failure.
 pub async fn owed(desk: &Desk, lag_hours: i64) -> Result<Vec<(String, DateTime, DateTime)>, DeskError> {
-    let people = people(desk).await?;
+    let readers = Readers::read(desk).await?;
     let before = desk.store.remembered_under(TOLD).await?;
-    let schedule = daily(desk)?;
-    let now = desk.now().timestamp().saturating_sub(jiff::SignedDuration::from_hours(lag_hours));
-    let Ok(now) = now else { return Ok(Vec::new()) };
-    desk.with_fleet(|fleet| {
-        let late = people.into_iter().filter_map(|person| {
-            audience(&person)?;
-            let last: DateTime = before.get(&person.key)?.parse().ok()?;
-            let zone = compose::zone_of(&desk.set, fleet, &person);
-            let run = schedule.due(Some(last), now, zone.time_zone())?;
-            Some((person.key, last, run.key))
-        });
-        late.collect()
-    })
-    .await
-}
-
-async fn people(desk: &Desk) -> Result<Vec<Person>, DeskError> {
-    let mut people: Vec<Person> = desk.store.newest::<Person>().await?.into_values().collect();
-    people.sort_by(|a, b| a.key.cmp(&b.key));
-    Ok(people)
+    let late = hours(desk, &readers, lag_hours).await?.into_iter().filter_map(|hour| {
+        let last: DateTime = before.get(&hour.person)?.parse().ok()?;
+        Some((hour.person, last, hour.key))
+    });
+    Ok(late.collect())
 }
 
 /// What everybody is owed and was not told, as text, whatever the hour.
@@ -150,91 +143,87 @@ pub async fn preview(
     from: &str,
     pages_url: Option<&str>,
 ) -> Result<Vec<(String, String)>, DeskError> {
-    let people = people(desk).await?;
-    let mut told = HashMap::new();
-    for person in &people {
-        told.insert(person.key.clone(), desk.store.told(&person.key).await?);
-    }
-    let mut numbers = Numbers::after(desk.store.last_notice_number().await?, desk.today().year());
-    let (now, as_of) = (desk.now(), desk.today());
-    let occasion = format!("preview {as_of}");
-    desk.with_fleet(|fleet| {
-        let work = compose::Desk { set: &desk.set, fleet, as_of, now, from, pages_url };
-        let rows = Evaluator::during(&desk.set, fleet, as_of).standing_table();
-        let drafts = people
-            .iter()
-            .flat_map(|person| draft(&work, person, &rows, &told[&person.key], &occasion, &mut numbers));
-        drafts.map(|notice| (notice.recipient, notice.text)).collect()
-    })
-    .await
+    let mail = Mail { from: from.to_owned(), pages_url: pages_url.map(str::to_owned) };
+    let readers = Readers::read(desk).await?;
+    let now = desk.now();
+    let hours = desk
+        .with_fleet(|fleet| {
+            let hour = |person: &crate::records::Person| {
+                let zone = compose::zone_of(&desk.set, fleet, person).time_zone().clone();
+                (person.key.clone(), now.timestamp().to_zoned_datetime(zone).datetime())
+            };
+            readers.people.iter().map(hour).collect::<BTreeMap<_, _>>()
+        })
+        .await?;
+    let drafts = Drafts::begin(desk, &mail, readers).await?;
+    let drafted = drafts.daily(&hours).await?;
+    Ok(drafted.into_iter().map(|(_, fresh)| (fresh.recipient, fresh.text)).collect())
 }
 
-/// The hour of the daily digest.
-fn daily(desk: &Desk) -> Result<Schedule, DeskError> {
-    let at = desk.set.service.digest_at;
+/// The hour of the daily notices, never in the quiet hours.
+fn at_the_hour(desk: &Desk) -> Result<Schedule, DeskError> {
+    let at = desk.set.service.daily_hour();
     let schedule = Schedule::parse(&format!("{} {} * * *", at.minute(), at.hour()));
     schedule.map_err(|error| DeskError::Refused(format!("digest_at: {error}")))
 }
 
-/// Numbers of notices, one after another within a year.
-struct Numbers {
-    year: i16,
-    last: u64,
+/// A day's judgements, worked out once for everybody who lives that day.
+struct Day {
+    rows: Vec<DueRow>,
+    matters: Arc<Vec<Matter>>,
 }
 
-impl Numbers {
-    fn after(last: u64, year: i16) -> Numbers {
-        Numbers { year, last }
-    }
-
-    fn next(&mut self) -> String {
-        self.last += 1;
-        format!("N-{}-{:04}", self.year, self.last)
-    }
+/// What everybody's notices are written from.
+struct Ground<'d> {
+    desk: &'d Desk,
+    mail: &'d Mail,
+    papers: fitness::PaperRows,
+    down: Option<(Instant, Instant)>,
 }
 
-/// What a person is owed, finished: one digest, or a notice a proof load. What cannot be written is told in
-/// the log and tried again at the person's next hour.
-fn draft(
-    work: &compose::Desk,
-    person: &Person,
-    rows: &[DueRow],
-    told: &HashSet<Told>,
-    occasion: &str,
-    numbers: &mut Numbers,
-) -> Vec<Fresh> {
-    let Some(audience) = audience(person) else { return Vec::new() };
-    let owed = work.owed(audience, rows, told);
-    if !owed.any_new {
-        return Vec::new();
+impl Ground<'_> {
+    async fn read<'d>(desk: &'d Desk, mail: &'d Mail) -> Result<Ground<'d>, DeskError> {
+        let papers = fitness::papers(&desk.store).await?;
+        let down = desk.store.remembered(heartbeat::DOWN).await?.and_then(|kept| span(&kept));
+        Ok(Ground { desk, mail, papers, down })
     }
-    if matches!(audience, Audience::TestHouse(_)) {
-        let new = owed.rows.iter().filter(|(_, mark)| !told.contains(mark));
-        return new.filter_map(|(row, mark)| proof_load(work, person, row, mark, numbers)).collect();
-    }
-    match work.digest(numbers.next(), person, &owed, occasion.to_owned()) {
-        Ok(digest) => vec![digest],
-        Err(error) => {
-            tracing::error!(recipient = %person.key, %error, "a digest cannot be written");
-            Vec::new()
+
+    fn desk<'f>(&'f self, fleet: &'f Fleet, papers: &'f Papers, as_of: Date) -> compose::Desk<'f> {
+        compose::Desk {
+            set: &self.desk.set,
+            fleet,
+            papers,
+            as_of,
+            now: self.desk.now(),
+            from: &self.mail.from,
+            pages_url: self.mail.pages_url.as_deref(),
+            down: self.down.filter(|(_, until)| self.desk.now().0 - until.0 < DAY),
         }
     }
+
+    fn day(&self, fleet: &Fleet, papers: &Papers, as_of: Date) -> Day {
+        let rows = Evaluator::during(&self.desk.set, fleet, as_of).standing_table();
+        Day { rows, matters: Arc::new(self.desk(fleet, papers, as_of).matters()) }
+    }
 }
 
-fn proof_load(
-    work: &compose::Desk,
-    person: &Person,
-    row: &DueRow,
-    mark: &Told,
-    numbers: &mut Numbers,
-) -> Option<Fresh> {
-    let occasion = format!("proof load {} {} {} {}", mark.item, mark.rule, mark.occurrence, mark.stage);
-    let notice = work.proof_load(numbers.next(), person, row, mark, occasion);
-    notice.map_err(|error| tracing::error!(%error, "a proof load cannot be asked for")).ok()
+const DAY: i64 = 24 * 60 * 60 * 1_000_000;
+
+fn span(kept: &str) -> Option<(Instant, Instant)> {
+    let (from, until) = kept.split_once(' ')?;
+    Some((heartbeat::moment(from)?, heartbeat::moment(until)?))
 }
 
 /// Stores notices and the hour they were owed at, in one transaction.
-async fn enqueue(desk: &Desk, notices: &[Fresh], told: &Hour) -> Result<usize, DeskError> {
+async fn enqueue<'n>(
+    desk: &Desk,
+    notices: impl Iterator<Item = &'n Fresh>,
+    told: Option<&Hour>,
+) -> Result<usize, DeskError> {
+    let notices: Vec<&Fresh> = notices.collect();
+    if notices.is_empty() && told.is_none() {
+        return Ok(0);
+    }
     let now = desk.now();
     desk.store
         .write(deed(now), async |tx: &mut Writer| {
@@ -245,7 +234,9 @@ async fn enqueue(desk: &Desk, notices: &[Fresh], told: &Hour) -> Result<usize, D
                     count += 1;
                 }
             }
-            tx.remember(&format!("{TOLD}{}", told.person.key), &told.key.to_string()).await?;
+            if let Some(hour) = told {
+                tx.remember(&format!("{TOLD}{}", hour.person), &hour.key.to_string()).await?;
+            }
             Ok(count)
         })
         .await

@@ -10,7 +10,9 @@ pub struct Model {
     pub notice: i64,
     #[sea_orm(primary_key, auto_increment = false)]
     pub line: i64,
+    #[sea_orm(primary_key, auto_increment = false)]
     pub item: String,
+    #[sea_orm(primary_key, auto_increment = false)]
     pub rule: String,
     pub occurrence: String,
     pub stage: String,

@@ -19,6 +19,8 @@ pub struct Model {
     pub competence: Option<String>,
     pub deputy: Option<String>,
     pub second_address: Option<String>,
+    pub away_from: Option<String>,
+    pub away_until: Option<String>,
 }
 
 impl ActiveModelBehavior for ActiveModel {}

@@ -39,7 +39,10 @@ CREATE TABLE person (
     competence TEXT,
     deputy TEXT,
     second_address TEXT,
-    UNIQUE (key, version)
+    away_from TEXT,
+    away_until TEXT,
+    UNIQUE (key, version),
+    CHECK ((away_from IS NULL) = (away_until IS NULL))
 ) STRICT;
 
 CREATE TABLE item (

@@ -55,7 +55,7 @@ CREATE TABLE notice_line (
     occurrence TEXT NOT NULL,
     stage TEXT NOT NULL,
     due_on TEXT,
-    PRIMARY KEY (notice, line)
+    PRIMARY KEY (notice, line, item, rule)
 ) STRICT, WITHOUT ROWID;
 
 CREATE INDEX notice_line_item ON notice_line (item, rule, occurrence);

@@ -16,6 +16,11 @@ impl Service {
     pub fn daily_hour(&self) -> Time {
         if is_quiet(self.quiet_hours, self.digest_at) { self.quiet_hours.1 } else { self.digest_at }
     }
+
+    /// The time a mechanic has to answer, in microseconds.
+    pub fn answer_within_micros(&self) -> i64 {
+        i64::from(self.answer_within_days) * 24 * 60 * 60 * 1_000_000
+    }
 }
 
 #[cfg(test)]
@@ -28,7 +33,9 @@ mod tests {
     fn quiet_hours_may_run_over_midnight() {
         let at = |hour, minute| time(hour, minute, 0, 0);
         let night = (at(21, 0), at(7, 0));
-        for (hour, minute, quiet) in [(20, 59, false), (21, 0, true), (0, 0, true), (6, 59, true), (7, 0, false)] {
+        for (hour, minute, quiet) in
+            [(20, 59, false), (21, 0, true), (0, 0, true), (6, 59, true), (7, 0, false)]
+        {
             assert_eq!(is_quiet(night, at(hour, minute)), quiet, "{hour}:{minute}");
         }
         let noon = (at(12, 0), at(14, 0));

@@ -71,10 +71,9 @@ pub fn route<'p>(
     }
     let above = above(person, all).into_iter().filter(|reader| !reader.is_away(today));
     let climbed = above.filter_map(|reader| reached(&reader, &is_bad)).next();
-    climbed.map_or(
-        Route { to: person.address, reader: person.address, via: Via::NobodyElse },
-        |route| Route { via: Via::Climbed, ..route },
-    )
+    climbed.map_or(Route { to: person.address, reader: person.address, via: Via::NobodyElse }, |route| {
+        Route { via: Via::Climbed, ..route }
+    })
 }
 
 fn reached<'p>(reader: &Reader<'p>, is_bad: &impl Fn(&str) -> bool) -> Option<Route<'p>> {
@@ -140,8 +139,14 @@ mod tests {
         away: None,
     };
     const DEPUTY: Reader = Reader { address: "d@a.example", deputy: None, second_address: None, ..MECHANIC };
-    const ENGINEER: Reader =
-        Reader { address: "e@a.example", role: "engineer", station: None, deputy: None, second_address: None, away: None };
+    const ENGINEER: Reader = Reader {
+        address: "e@a.example",
+        role: "engineer",
+        station: None,
+        deputy: None,
+        second_address: None,
+        away: None,
+    };
     const HEAD: Reader = Reader { address: "h@a.example", role: "head", ..ENGINEER };
 
     fn today() -> Date {
@@ -160,7 +165,10 @@ mod tests {
         assert_eq!(sent(MECHANIC, &["m@a.example"]), ("m2@a.example".into(), Via::SecondAddress));
         let both = ["m@a.example", "m2@a.example"];
         assert_eq!(sent(MECHANIC, &both), ("e@a.example".into(), Via::Climbed));
-        assert_eq!(sent(MECHANIC, &[&both[..], &["e@a.example"]].concat()), ("h@a.example".into(), Via::Climbed));
+        assert_eq!(
+            sent(MECHANIC, &[&both[..], &["e@a.example"]].concat()),
+            ("h@a.example".into(), Via::Climbed)
+        );
     }
 
     /// Whoever comes last in the list is written to although their mail comes back: silence would be worse.
@@ -172,7 +180,10 @@ mod tests {
 
     #[test]
     fn a_deputy_stands_in_from_the_first_day_to_the_last() {
-        let away = |from: i8, until: i8| Reader { away: Some((date(2026, 10, from), date(2026, 10, until))), ..MECHANIC };
+        let away = |from: i8, until: i8| Reader {
+            away: Some((date(2026, 10, from), date(2026, 10, until))),
+            ..MECHANIC
+        };
         assert_eq!(sent(away(12, 12), &[]).1, Via::Deputy);
         assert_eq!(sent(away(1, 11), &[]).1, Via::Own);
         assert_eq!(sent(away(13, 20), &[]).1, Via::Own);

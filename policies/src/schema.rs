@@ -178,7 +178,9 @@ fn service() -> Value {
         "working_days" => list(&words(&["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"])),
         "holidays" => list(&text("A date, or month and day")),
         "quiet_hours" => table(&["from", "to"], &["from", "to"], |_| text("Time of day, such as 21:00")),
-        "cover_standard_minutes" | "oldest_log_hours" => json!({ "type": "integer", "minimum": 1 }),
+        "cover_standard_minutes" | "oldest_log_hours" | "answer_within_days" => {
+            json!({ "type": "integer", "minimum": 1 })
+        }
         "proof_regime" => words(&["ilo", "us", "canada"]),
         "effective_from" => text("Day from which the set is in force, such as 2026-11-01"),
         "minimum" => list(&table(MINIMUM_KEYS, &["kind", "count"], |key| match key {

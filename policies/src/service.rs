@@ -114,6 +114,8 @@ pub struct Service {
     pub quiet_hours: (Time, Time),
     /// Local time of the daily digest.
     pub digest_at: Time,
+    /// Days a mechanic has to answer a notice of what stops a launch, before an engineer is told.
+    pub answer_within_days: u32,
     /// Longest time to any point between flanking stations, in minutes.
     pub cover_standard_minutes: u32,
     /// Oldest log that still counts, in hours.
@@ -139,6 +141,7 @@ impl Default for Service {
             holidays: Vec::new(),
             quiet_hours: (Time::constant(21, 0, 0, 0), Time::constant(7, 0, 0, 0)),
             digest_at: Time::constant(7, 0, 0, 0),
+            answer_within_days: 3,
             cover_standard_minutes: 45,
             oldest_log_hours: 72,
             minimums: Vec::new(),

@@ -7,13 +7,15 @@ use tokio::sync::watch;
 
 use super::WAKE;
 use crate::alarms;
+use crate::answers;
 use crate::clock::Clock;
-use crate::config::Backups;
+use crate::config::{Answers, Backups};
 use crate::desk::Desk;
 use crate::files::Files;
 use crate::heartbeat::{self, Doubt, Watch, since_boot};
 use crate::keeping;
 use crate::store::{Store, StoreError};
+use crate::sweep::Mail;
 use crate::verify;
 
 /// How often notices are reckoned again.
@@ -133,4 +135,37 @@ async fn check(desk: &Desk) -> anyhow::Result<()> {
     let named = differences.iter().take(NAMED).cloned().collect::<Vec<_>>().join("; ");
     let text = format!("{} difference(s) in the notices, see tallow verify: {named}", differences.len());
     Ok(alarms::raise(&desk.store, "notices", &text, desk.now()).await?)
+}
+
+/// Takes answers in at every wake. A folder that cannot be read is an alarm: silence would look like no answers.
+pub(super) async fn answering(
+    desk: Arc<Desk>,
+    answers: Option<Answers>,
+    mail: Mail,
+    doubted: watch::Receiver<bool>,
+    mut stopped: watch::Receiver<bool>,
+) -> anyhow::Result<()> {
+    loop {
+        tokio::select! {
+            () = tokio::time::sleep(WAKE) => {}
+            _ = stopped.wait_for(|stop| *stop) => return Ok(()),
+        }
+        let Some(answers) = answers.as_ref().filter(|_| !*doubted.borrow()) else { continue };
+        let told = match answers::take(&desk, &answers.maildir, &mail).await {
+            Ok(taken) => {
+                if taken != answers::Taken::default() {
+                    let answers::Taken { answers, bounces, ignored } = taken;
+                    tracing::info!(answers, bounces, ignored, "took mail in");
+                }
+                alarms::clear(&desk.store, "answers", desk.now()).await
+            }
+            Err(error) => {
+                let text = format!("answers to notices are not read: {error:#}");
+                alarms::raise(&desk.store, "answers", &text, desk.now()).await
+            }
+        };
+        if let Err(error) = told {
+            tracing::warn!(%error, "an alarm could not be kept");
+        }
+    }
 }

@@ -1,23 +1,30 @@
-//! From judged rows to finished mail: whose rows they are, what is said of them, and the bytes that go out.
+//! From judged rows to finished mail: whose they are, what is said of them, and the bytes that go out.
 
-use std::collections::HashSet;
+mod line;
+pub mod matters;
+
+use std::collections::{HashMap, HashSet};
 
 use jiff::civil::Date;
 use policies::due::{Because, DueRow, Evaluator};
-use policies::explain::Derivation;
-use policies::facts::{Done, Fleet, ItemId};
+use policies::facts::{Done, Fleet};
 use policies::load::PolicySet;
-use policies::owed::{Audience, is_told, last_day, stage};
-use policies::rule::{Effect as RuleEffect, Rule, RuleId};
+use policies::owed::{Audience, is_told, stage};
+use policies::readiness::Papers;
+use policies::rule::{Effect as RuleEffect, Rule};
 use policies::zone::{Instant, Zone};
 
-use super::digest::{self, Digest, DigestLine, Effect, UsageLine};
-use super::ical::{self, Event};
+use super::digest::{self, Digest, DigestLine};
+use super::ical;
 use super::message::{Letter, MessageError, message, message_id, sender};
 use crate::gear;
-use crate::kept_dates;
 use crate::records::Person;
-use crate::store::outbox::{Fresh, Told};
+use crate::store::outbox::{Fresh, FreshLine, Told};
+use crate::store::telling::{Heard, Passed, Said as SaidBefore, Work};
+use matters::Matter;
+
+/// Ids that a thread carries; a mail reader needs no more.
+pub const MOST_REFERENCES: usize = 20;
 
 /// What all notices of one sweep share.
 pub struct Desk<'f> {
@@ -25,6 +32,8 @@ pub struct Desk<'f> {
     pub set: &'f PolicySet,
     /// The fleet as it stands.
     pub fleet: &'f Fleet,
+    /// Concessions, certificates and defects.
+    pub papers: &'f Papers,
     /// The day it is judged at the end of.
     pub as_of: Date,
     /// The present moment.
@@ -33,15 +42,62 @@ pub struct Desk<'f> {
     pub from: &'f str,
     /// Where the pages are reached.
     pub pages_url: Option<&'f str>,
+    /// From when until when the service was down, where that is news.
+    pub down: Option<(Instant, Instant)>,
 }
 
-/// The rows one person is to be told of, with what was told already.
+/// Something a person is to be told, a due row or another matter.
+#[derive(Clone, Debug)]
 pub struct Owed {
-    /// Every row that is told to the person, new or not.
-    pub rows: Vec<(DueRow, Told)>,
-    /// Whether any of them has come to a stage not told yet.
-    pub any_new: bool,
+    /// What would be told.
+    pub mark: Told,
+    /// The date it names.
+    pub due_on: Option<Date>,
+    /// It stops a launch now.
+    pub bites: bool,
+    /// The due row, or which of the matters.
+    pub subject: Subject,
+    /// What was told of it before, and is no longer so.
+    pub corrected: Option<SaidBefore>,
 }
+
+/// What a line is about.
+#[derive(Clone, Copy, Debug)]
+pub enum Subject {
+    /// A due row.
+    Row(DueRow),
+    /// A matter, by its place in the list.
+    Matter(usize),
+}
+
+/// Where a notice goes and on what grounds.
+#[derive(Clone, Debug)]
+pub struct Addressed<'p> {
+    /// Whom it is for.
+    pub person: &'p Person,
+    /// The address it goes to.
+    pub to: String,
+    /// Name of who reads there.
+    pub to_name: String,
+    /// Why it goes there, where that is not the person's own address.
+    pub why: Option<String>,
+}
+
+/// Where a notice stands among others.
+#[derive(Clone, Debug, Default)]
+pub struct Place {
+    /// Its number.
+    pub number: String,
+    /// What it is sent for.
+    pub occasion: String,
+    /// The number of the notice it replaces.
+    pub supersedes: Option<String>,
+    /// Message-IDs of those before it, oldest first.
+    pub references: Vec<String>,
+}
+
+/// What was asked, and of whom, before a notice climbs.
+pub type Chain = HashMap<Work, Vec<Passed>>;
 
 /// What a role makes a person read; none for roles that are told nothing.
 pub fn audience(person: &Person) -> Option<Audience<'_>> {
@@ -56,21 +112,55 @@ pub fn audience(person: &Person) -> Option<Audience<'_>> {
     }
 }
 
+/// What sort of notice a role is sent.
+fn kind(person: &Person) -> &'static str {
+    if matches!(person.role.as_str(), "engineer" | "head") { "escalation" } else { "due work" }
+}
+
 impl Desk<'_> {
-    /// What a person is owed, given what they were told before.
-    pub fn owed(&self, audience: Audience, rows: &[DueRow], told: &HashSet<Told>) -> Owed {
+    /// Every row and matter a person is to be told, new or not.
+    ///
+    /// `unanswered`: work told to a mechanic that nobody answered in the time the service allows.
+    pub fn owed(
+        &self,
+        audience: Audience,
+        rows: &[DueRow],
+        matters: &[Matter],
+        heard: &Heard,
+        unanswered: &HashSet<(Work, String)>,
+    ) -> Vec<Owed> {
         let evaluator = Evaluator::without_forecasts(self.set, self.fleet, self.as_of);
-        let mut found = Owed { rows: Vec::new(), any_new: false };
+        let mut found = Vec::new();
         for row in rows {
             let rule = self.set.rule(row.rule);
             let station = self.fleet.station_of(self.fleet.item(row.item)).map(|station| &*station.slug);
+            let mut mark = self.mark(&evaluator, row, rule);
+            let corrected = moved(heard, &mark, row);
             if !is_told(audience, station, rule, row, self.as_of) {
-                continue;
+                let silent = climbs(audience, station, rule) && {
+                    let work = (mark.item.clone(), mark.rule.clone());
+                    unanswered.contains(&(work, mark.occurrence.clone()))
+                };
+                if silent {
+                    "no answer".clone_into(&mut mark.stage);
+                } else if corrected.is_none() {
+                    continue;
+                }
             }
-            let mark = self.mark(&evaluator, row, rule);
-            found.any_new |= !told.contains(&mark);
-            found.rows.push((*row, mark));
+            if let Some(due) = row.due_on.filter(|_| corrected.is_some()) {
+                mark.stage = format!("corrected to {due}");
+            }
+            let bites = rule.overdue == RuleEffect::StopsLaunch && Evaluator::bites(row);
+            found.push(Owed { mark, due_on: row.due_on, bites, subject: Subject::Row(*row), corrected });
         }
+        let told = matters.iter().enumerate().filter(|(_, matter)| matter.is_for(audience));
+        found.extend(told.map(|(index, matter)| Owed {
+            mark: matter.mark.clone(),
+            due_on: matter.line.due_on,
+            bites: matter.bites,
+            subject: Subject::Matter(index),
+            corrected: None,
+        }));
         found
     }
 
@@ -88,9 +178,7 @@ impl Desk<'_> {
 
     /// The zone a person lives by.
     pub fn zone_of(&self, person: &Person) -> &Zone {
-        let station =
-            self.fleet.stations.iter().find(|station| Some(&*station.slug) == person.station.as_deref());
-        station.map_or(&self.set.service.home_zone, |station| &self.fleet.zones[usize::from(station.zone.0)])
+        zone_of(self.set, self.fleet, person)
     }
 
     fn moment(zone: &Zone, at: Instant) -> String {
@@ -98,94 +186,96 @@ impl Desk<'_> {
         local.strftime("%-d %b %Y %H:%M (%Z)").to_string()
     }
 
-    /// The daily digest of one person.
+    /// The notice of what one person is owed.
     ///
     /// # Errors
     /// A name or address that cannot stand in a mail: permanent, a person must mend it.
     pub fn digest(
         &self,
-        number: String,
-        person: &Person,
-        owed: &Owed,
-        occasion: String,
+        to: &Addressed,
+        owed: &[Owed],
+        matters: &[Matter],
+        chain: &Chain,
+        place: Place,
     ) -> Result<Fresh, MessageError> {
-        let zone = self.zone_of(person);
-        let station = person.station.as_deref();
+        let zone = self.zone_of(to.person);
+        let station = to.person.station.as_deref();
         let here = self.fleet.stations.iter().find(|have| Some(&*have.slug) == station);
         let evaluator = Evaluator::during(self.set, self.fleet, self.as_of);
+        let lines = owed.iter().map(|owed| self.line_of(&evaluator, owed, matters, chain, zone));
         let digest = Digest {
-            number,
-            to_name: person.name.clone(),
-            to_address: person.key.clone(),
+            number: place.number.clone(),
+            to_name: to.to_name.clone(),
+            to_address: to.to.clone(),
             from_address: self.sender().1.to_owned(),
             place: here.map_or("Region", |station| &*station.name).to_owned(),
             as_known: Self::moment(zone, self.now),
             last_log: gear::last_log(self.fleet, station).map(|at| Self::moment(zone, at)),
-            lines: grouped(owed.rows.iter().map(|(row, _)| self.line(&evaluator, row)).collect()),
+            lines: line::grouped(lines.collect()),
             pages_url: self.pages_url.map(str::to_owned),
-            supersedes: None,
+            supersedes: place.supersedes.clone(),
+            why_you: to.why.clone(),
+            down: self.down.map(|(from, to)| (Self::moment(zone, from), Self::moment(zone, to))),
+            watched: self.watched(station),
         };
-        let events = self.events(owed);
+        let events: Vec<ical::Event> = owed.iter().filter_map(|owed| self.event(owed)).collect();
         let calendar = ical::calendar(&events, self.now.timestamp(), self.sender().1);
         let said = Said {
-            number: digest.number.clone(),
-            kind: "due work",
+            kind: if owed.is_empty() { "all is well" } else { kind(to.person) },
             subject: digest::subject(&digest),
             text: digest::text(&digest),
             html: digest::html(&digest),
             calendar: (!events.is_empty()).then_some(calendar),
+            urgent: owed.iter().any(|owed| owed.bites),
+            lines: numbered(&digest),
         };
-        self.fresh(said, person, occasion, owed)
+        self.fresh(said, to, place)
+    }
+
+    /// How many pieces of gear somebody who answers for a station, or the region, is told of.
+    fn watched(&self, station: Option<&str>) -> usize {
+        let evaluator = Evaluator::without_forecasts(self.set, self.fleet, self.as_of);
+        let items = self.fleet.items.iter().filter(|item| !evaluator.is_withdrawn(item));
+        let owner = |item| self.fleet.station_of(item).map(|station| &*station.slug);
+        items.filter(|item| station.is_none() || owner(item) == station).count()
     }
 
     /// Finished mail of what is said to a person.
-    pub(super) fn fresh(
-        &self,
-        said: Said,
-        person: &Person,
-        occasion: String,
-        owed: &Owed,
-    ) -> Result<Fresh, MessageError> {
+    pub(super) fn fresh(&self, said: Said, to: &Addressed, place: Place) -> Result<Fresh, MessageError> {
         let domain = self.domain();
-        let id = message_id(&format!("{occasion} {}", person.key), domain);
-        let token = id[1..17].to_owned();
+        let id = message_id(&format!("{} {} {}", place.number, place.occasion, to.person.key), domain);
         let (from_name, from_address) = self.sender();
         let bytes = message(&Letter {
             from_name,
             from_address,
             reply_to: from_address,
-            to_name: &person.name,
-            to_address: &person.key,
+            to_name: &to.to_name,
+            to_address: &to.to,
             subject: &said.subject,
             text: &said.text,
             html: &said.html,
             message_id: &id,
             date: self.now.timestamp(),
-            references: &[],
+            references: &place.references,
             list_id: &format!("notices.{domain}"),
             calendar: said.calendar.as_deref(),
         })?;
-        let due = |row: &DueRow| row.due_on.map(|date| date.to_string());
         Ok(Fresh {
-            number: said.number,
+            number: place.number,
             kind: said.kind.to_owned(),
-            occasion,
-            person: person.key.clone(),
-            recipient: person.key.clone(),
-            urgent: owed.rows.iter().any(|(row, _)| self.stops(row)),
+            occasion: place.occasion,
+            person: to.person.key.clone(),
+            recipient: to.to.clone(),
+            urgent: said.urgent,
             not_before: None,
             subject: said.subject,
+            token: id.get(1..17).unwrap_or_default().to_owned(),
             message_id: id,
-            token,
-            supersedes: None,
+            supersedes: place.supersedes,
             text: said.text,
             bytes,
-            lines: owed.rows.iter().map(|(row, told)| (told.clone(), due(row))).collect(),
+            lines: said.lines,
         })
-    }
-
-    fn stops(&self, row: &DueRow) -> bool {
-        self.set.rule(row.rule).overdue == RuleEffect::StopsLaunch && Evaluator::bites(row)
     }
 
     fn domain(&self) -> &str {
@@ -195,100 +285,32 @@ impl Desk<'_> {
     fn sender(&self) -> (&str, &str) {
         sender(self.from)
     }
+}
 
-    fn events(&self, owed: &Owed) -> Vec<Event> {
-        let dated = owed.rows.iter().filter_map(|(row, _)| row.due_on.map(|due| (row, due)));
-        dated.map(|(row, due_on)| self.event(row, due_on)).collect()
-    }
+/// Whether an engineer is told of what a mechanic left without an answer.
+fn climbs(audience: Audience, station: Option<&str>, rule: &Rule) -> bool {
+    let Audience::Engineer(own) = audience else { return false };
+    rule.overdue == RuleEffect::StopsLaunch && station.is_some() && (own.is_none() || own == station)
+}
 
-    fn event(&self, row: &DueRow, due_on: Date) -> Event {
-        let item = self.fleet.item(row.item);
-        let rule = self.set.rule(row.rule);
-        let cutoff = Evaluator::without_forecasts(self.set, self.fleet, self.as_of).cutoff(item);
-        Event {
-            item: item.tag.to_string(),
-            rule: rule.id.clone(),
-            domain: self.domain().to_owned(),
-            due_on,
-            summary: format!("{} · {}", item.tag, rule.title),
-            description: format!("{}, {}; overdue: {}", rule.work, row.standing, rule.overdue),
-            location: gear::place(self.set, self.fleet, row.item, cutoff),
-            sequence: sequence(self.as_of),
-            status: ical::Status::Confirmed,
-            url: self.pages_url.map(|url| format!("{url}/item/{}", item.tag)),
-        }
-    }
+/// What the newest notice said of a row, where a correction has given it another date since. A likely date drifts
+/// with every launch, which is no correction.
+fn moved(heard: &Heard, mark: &Told, row: &DueRow) -> Option<SaidBefore> {
+    let said = heard.newest.get(&(mark.item.clone(), mark.rule.clone()))?;
+    let dated = matches!(row.because, Some(Because::Calendar | Because::After));
+    let due = row.due_on.map(|due| due.to_string());
+    let other = said.occurrence == mark.occurrence && said.due_on.is_some() && said.due_on != due;
+    (dated && other).then(|| said.clone())
+}
 
-    fn line(&self, evaluator: &Evaluator, row: &DueRow) -> DigestLine {
-        let item = self.fleet.item(row.item);
-        let rule = self.set.rule(row.rule);
-        let cutoff = evaluator.cutoff(item);
-        DigestLine {
-            item: item.tag.to_string(),
-            what: gear::what(self.set, self.fleet, row.item, cutoff),
-            place: gear::place(self.set, self.fleet, row.item, cutoff),
-            rule_id: rule.id.clone(),
-            title: rule.title.clone(),
-            work: rule.work.to_string(),
-            standing: row.standing.to_string(),
-            stops: effect(rule.overdue),
-            due_on: row.due_on,
-            last_day: last_day(rule, row),
-            because: self.because(evaluator, row),
-            usage: self.usage(evaluator, row.item, row.rule),
-            by: rule.by.clone().unwrap_or_else(|| "station mechanic".to_owned()),
-            authority: rule.authority.to_string(),
-            source: rule.source.clone(),
-            window: window(rule, row),
-            records: rule.records.iter().map(record_text).collect(),
-        }
-    }
-
-    /// The clause that gives the date, or that a later one waits for an engineer.
-    fn because(&self, evaluator: &Evaluator, row: &DueRow) -> String {
-        match evaluator.kept(row.item, row.rule) {
-            Some(_) => kept_dates::waits(self.set, &evaluator.row(row.item, row.rule)),
-            None => row.because.map(|because| because.to_string()).unwrap_or_default(),
-        }
-    }
-
-    fn usage(&self, evaluator: &Evaluator, item: ItemId, rule: RuleId) -> Option<UsageLine> {
-        let derivation = evaluator.derive(item, rule);
-        let shown = derivation.row.meter?;
-        let working = derivation.usage.iter().find(|working| working.clause.meter == shown)?;
-        let [p10, p50, p90] = derivation.row.forecast;
-        Some(UsageLine {
-            meter: self.set.kinds.meter_name(shown).to_owned(),
-            used: working.used.to_string(),
-            limit: working.clause.every.to_string(),
-            left: (working.clause.every - working.used).to_string(),
-            by_place: self.by_place(&derivation, shown),
-            p10,
-            p50,
-            p90,
-        })
-    }
-
-    /// Where the use was gathered, place by place; use before the records among it.
-    fn by_place(&self, derivation: &Derivation, meter: policies::kinds::MeterId) -> Vec<(String, String)> {
-        let Some(working) = derivation.usage.iter().find(|working| working.clause.meter == meter) else {
-            return Vec::new();
-        };
-        let mut places: Vec<(String, policies::amount::Amount)> = Vec::new();
-        if working.opening.is_positive() {
-            places.push(("before the records".to_owned(), working.opening));
-        }
-        for borne in &working.borne {
-            let station = self.fleet.station_of(self.fleet.item(borne.host));
-            let name = station.map_or_else(|| "stores".to_owned(), |station| station.slug.to_uppercase());
-            let amount = borne.dated + borne.undated;
-            match places.last_mut() {
-                Some((last, sum)) if *last == name => *sum += amount,
-                _ => places.push((name, amount)),
-            }
-        }
-        places.into_iter().map(|(name, amount)| (name, amount.to_string())).collect()
-    }
+/// The lines by the numbers they bear in the notice.
+fn numbered(digest: &Digest) -> Vec<FreshLine> {
+    let sorted = digest::sorted(digest);
+    let lines = (1i64..).zip(sorted).flat_map(|(number, line)| {
+        let due_on = line.due_on.map(|due| due.to_string());
+        line.marks.iter().map(move |told| FreshLine { number, told: told.clone(), due_on: due_on.clone() })
+    });
+    lines.collect()
 }
 
 /// Which time the work falls due: since it was last done, for want of a date, after which event.
@@ -305,67 +327,17 @@ pub fn zone_of<'z>(set: &'z PolicySet, fleet: &'z Fleet, person: &Person) -> &'z
     station.map_or(&set.service.home_zone, |station| &fleet.zones[usize::from(station.zone.0)])
 }
 
-/// Like pieces in one place, due the same day by the same rule, are one line: four stoppers are one job.
-fn grouped(lines: Vec<DigestLine>) -> Vec<DigestLine> {
-    let mut found: Vec<DigestLine> = Vec::new();
-    for line in lines {
-        let alike = |have: &&mut DigestLine| {
-            have.usage.is_none()
-                && line.usage.is_none()
-                && have.rule_id == line.rule_id
-                && have.place == line.place
-                && have.due_on == line.due_on
-                && have.standing == line.standing
-                && have.because == line.because
-        };
-        match found.iter_mut().find(alike) {
-            None => found.push(line),
-            Some(group) => {
-                group.item = format!("{}, {}", group.item, line.item);
-                if group.what != line.what && !group.what.split(" and ").any(|what| what == line.what) {
-                    group.what = format!("{} and {}", group.what, line.what);
-                }
-            }
-        }
-    }
-    found
-}
-
 /// What a notice says, before it becomes a message.
 pub(super) struct Said {
-    pub(super) number: String,
     /// What sort of notice it is, in words.
     pub(super) kind: &'static str,
     pub(super) subject: String,
     pub(super) text: String,
     pub(super) html: String,
     pub(super) calendar: Option<String>,
+    pub(super) urgent: bool,
+    pub(super) lines: Vec<FreshLine>,
 }
 
-/// A calendar entry's version: later days replace earlier ones.
-fn sequence(as_of: Date) -> u32 {
-    let epoch = jiff::civil::date(2020, 1, 1);
-    u32::try_from((as_of - epoch).get_days()).unwrap_or(0)
-}
-
-/// When the work meets its date; only a date of the calendar has a window.
-fn window(rule: &Rule, row: &DueRow) -> Option<(Date, Date)> {
-    let due = row.calendar_due.filter(|_| row.because == Some(Because::Calendar))?;
-    Some((rule.window.early.before(due), rule.window.late.after(due, 1)))
-}
-
-fn effect(effect: RuleEffect) -> Effect {
-    match effect {
-        RuleEffect::StopsLaunch => Effect::StopsLaunch,
-        RuleEffect::LimitsLaunch => Effect::LimitsLaunch,
-        RuleEffect::Advisory => Effect::Advisory,
-    }
-}
-
-/// `diameter in mm, at most 16`.
-fn record_text(reading: &policies::rule::Reading) -> String {
-    let unit = reading.unit.as_ref().map(|unit| format!(" in {unit}")).unwrap_or_default();
-    let min = reading.min.map(|min| format!(", at least {min}")).unwrap_or_default();
-    let max = reading.max.map(|max| format!(", at most {max}")).unwrap_or_default();
-    format!("{}{unit}{min}{max}", reading.name)
-}
+/// A line that can be set in a notice.
+pub type Line = DigestLine;

@@ -8,6 +8,8 @@ mod setting;
 
 use jiff::civil::Date;
 
+use crate::store::outbox::Told;
+
 pub use proof_load::{ProofItem, ProofLoadNotice, RETURN, WireShare};
 use setting::{capital, clean, day, escape, link, page, paragraph, replaces, sentence, wrap};
 
@@ -32,6 +34,12 @@ pub struct Digest {
     pub pages_url: Option<String>,
     /// The number of the notice that this one replaces.
     pub supersedes: Option<String>,
+    /// Why it goes to this reader, where it is not theirs.
+    pub why_you: Option<String>,
+    /// From when until when the service was down.
+    pub down: Option<(String, String)>,
+    /// Pieces of gear that are watched.
+    pub watched: usize,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -58,6 +66,14 @@ pub struct DigestLine {
     pub source: Option<String>,
     pub window: Option<(Date, Date)>,
     pub records: Vec<String>,
+    /// The concession it stands under, in a sentence.
+    pub conceded: Option<String>,
+    /// What it tells, one mark a piece of gear.
+    pub marks: Vec<Told>,
+    /// Earlier notices about it, and what came of them.
+    pub told_before: Vec<String>,
+    /// That an earlier notice said otherwise, in a sentence.
+    pub corrected: Option<String>,
 }
 
 /// What an overdue row does to the station, worst first.
@@ -155,7 +171,7 @@ pub fn subject(digest: &Digest) -> String {
     let number = clean(&digest.number);
     let lines = sorted(digest);
     let Some(worst) = lines.first() else {
-        return format!("{place} - nothing due [{number}]");
+        return format!("{place} - all is well, {} watched [{number}]", digest.watched);
     };
     let alike =
         lines.iter().filter(|line| line.stops == worst.stops && line.standing == worst.standing).count();
@@ -253,10 +269,11 @@ fn html_line(number: usize, line: &DigestLine, cautions: &mut Cautions) -> Strin
 
 fn opening(digest: &Digest) -> String {
     format!(
-        "Notice {} for {}.{}",
+        "Notice {} for {}.{}{}",
         clean(&digest.number),
         clean(&digest.place),
-        replaces(digest.supersedes.as_deref())
+        replaces(digest.supersedes.as_deref()),
+        digest.why_you.as_ref().map_or_else(String::new, |why| format!(" {}", sentence(&clean(why))))
     )
 }
 
@@ -265,14 +282,22 @@ fn known(digest: &Digest) -> String {
         .last_log
         .as_ref()
         .map_or_else(|| "no launch logged yet".to_owned(), |at| format!("last launch log {}", clean(at)));
-    format!("As known {}; {log}.", clean(&digest.as_known))
+    let down = digest.down.as_ref().map_or_else(String::new, |(from, to)| {
+        format!(
+            " The service was down from {} to {}; what fell in between is told here.",
+            clean(from),
+            clean(to)
+        )
+    });
+    format!("As known {}; {log}.{down}", clean(&digest.as_known))
 }
 
 fn tally(digest: &Digest, lines: &[&DigestLine]) -> String {
     if lines.is_empty() {
         return format!(
-            "Nothing is due at {}. If this mail stops coming, treat the gear as unknown, not as in order.",
-            clean(&digest.place)
+            "All is well: nothing is due at {}, {} pieces of gear are watched. If this mail stops coming, treat the gear as unknown, not as in order.",
+            clean(&digest.place),
+            digest.watched
         );
     }
     let kinds = [Effect::StopsLaunch, Effect::LimitsLaunch, Effect::Advisory];
@@ -303,6 +328,11 @@ fn facts(number: usize, line: &DigestLine, cautions: &mut Cautions) -> Vec<Strin
     }
     said.extend(line.window.map(|(from, to)| format!("Do it from {} to {}.", day(from), day(to))));
     said.extend(reason(&line.because));
+    said.extend([&line.corrected, &line.conceded].into_iter().flatten().map(|said| sentence(&clean(said))));
+    if !line.told_before.is_empty() {
+        let told: Vec<String> = line.told_before.iter().map(|told| clean(told)).collect();
+        said.push(sentence(&format!("Told before: {}", told.join("; "))));
+    }
     said.push(rule(line));
     if !line.records.is_empty() {
         let records: Vec<String> = line.records.iter().map(|record| clean(record)).collect();
@@ -495,6 +525,10 @@ mod tests {
             source: None,
             window: None,
             records: vec!["diameter (mm)".into()],
+            conceded: None,
+            marks: Vec::new(),
+            told_before: Vec::new(),
+            corrected: None,
         }
     }
 
@@ -528,6 +562,9 @@ mod tests {
             lines,
             pages_url: Some("https://gear.mcbs.example/today".into()),
             supersedes: None,
+            why_you: None,
+            down: None,
+            watched: 0,
         }
     }
 

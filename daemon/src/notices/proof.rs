@@ -8,12 +8,12 @@ use policies::proofs::{self, Numbers, ProofFault};
 use policies::rule::{Rule, Value};
 use policies::zone::Instant;
 
-use super::compose::{Desk, Owed, Said};
+use super::compose::{Addressed, Desk, Place, Said};
 use super::digest::{ProofItem, ProofLoadNotice, WireShare};
 use super::message::{MessageError, sender};
 use crate::gear;
 use crate::records::Person;
-use crate::store::outbox::{Fresh, Told};
+use crate::store::outbox::{Fresh, FreshLine, Told};
 
 const AS_THE_CODE_ASKS: &str = "as the code asks";
 
@@ -48,23 +48,23 @@ impl Desk<'_> {
     /// A load that cannot be found or must not be applied, or a name that cannot stand in a mail.
     pub fn proof_load(
         &self,
-        number: String,
-        person: &Person,
+        to: &Addressed,
         row: &DueRow,
         told: &Told,
-        occasion: String,
+        place: Place,
     ) -> Result<Fresh, ProofNoticeError> {
-        let notice = self.proof_notice(number, person, row)?;
+        let notice = self.proof_notice(place.number.clone(), to.person, row)?;
+        let due_on = row.due_on.map(|due| due.to_string());
         let said = Said {
             kind: "proof load",
-            number: notice.number.clone(),
             subject: notice.subject(),
             text: notice.text(),
             html: notice.html(),
             calendar: None,
+            urgent: false,
+            lines: vec![FreshLine { number: 1, told: told.clone(), due_on }],
         };
-        let owed = Owed { rows: vec![(*row, told.clone())], any_new: true };
-        Ok(self.fresh(said, person, occasion, &owed)?)
+        Ok(self.fresh(said, to, place)?)
     }
 
     fn proof_notice(

@@ -1,6 +1,6 @@
 //! The outbox: finished mail for one recipient each, told apart by occasion, and how far it got.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashMap;
 
 use policies::zone::Instant;
 use sea_orm::sea_query::Expr;
@@ -102,8 +102,19 @@ pub struct Fresh {
     pub text: String,
     /// The finished message.
     pub bytes: Vec<u8>,
-    /// What it tells, with due dates.
-    pub lines: Vec<(Told, Option<String>)>,
+    /// What it tells.
+    pub lines: Vec<FreshLine>,
+}
+
+/// One thing a notice tells.
+#[derive(Clone, Debug)]
+pub struct FreshLine {
+    /// The number it has in the notice, from 1; like pieces share one.
+    pub number: i64,
+    /// What it tells.
+    pub told: Told,
+    /// The due date it names.
+    pub due_on: Option<String>,
 }
 
 /// A notice in hand.
@@ -130,10 +141,16 @@ pub struct InHand {
 pub struct Listed {
     /// Number.
     pub number: String,
+    /// What sort of notice it is.
+    pub kind: String,
     /// Occasion.
     pub occasion: String,
+    /// Whom it is for.
+    pub person: String,
     /// Address.
     pub recipient: String,
+    /// It waits for nothing.
+    pub urgent: bool,
     /// Subject.
     pub subject: String,
     /// State in words.
@@ -193,16 +210,15 @@ impl Writer {
             ..Default::default()
         };
         let notice = row.insert(&self.tx).await.map_err(&doing)?.id;
-        let lines =
-            (0i64..).zip(&fresh.lines).map(|(line, (told, due_on))| entities::notice_line::ActiveModel {
-                notice: Set(notice),
-                line: Set(line),
-                item: Set(told.item.clone()),
-                rule: Set(told.rule.clone()),
-                occurrence: Set(told.occurrence.clone()),
-                stage: Set(told.stage.clone()),
-                due_on: Set(due_on.clone()),
-            });
+        let lines = fresh.lines.iter().map(|line| entities::notice_line::ActiveModel {
+            notice: Set(notice),
+            line: Set(line.number),
+            item: Set(line.told.item.clone()),
+            rule: Set(line.told.rule.clone()),
+            occurrence: Set(line.told.occurrence.clone()),
+            stage: Set(line.told.stage.clone()),
+            due_on: Set(line.due_on.clone()),
+        });
         let rows: Vec<_> = lines.collect();
         for chunk in rows.chunks(3_000) {
             let inserted = entities::notice_line::Entity::insert_many(chunk.to_vec())
@@ -272,30 +288,11 @@ impl Store {
     /// # Errors
     /// The database's own.
     pub async fn last_notice_number(&self) -> Result<u64, StoreError> {
-        let newest = Entity::find().select_only().column(Column::Number).order_by_desc(Column::Id).limit(1);
+        let numbered = Entity::find().filter(Column::Number.starts_with("N-"));
+        let newest = numbered.select_only().column(Column::Number).order_by_desc(Column::Id).limit(1);
         let newest: Option<String> =
             newest.into_tuple().one(&self.db).await.map_err(StoreError::while_("numbering notices"))?;
         Ok(newest.and_then(|number| number.rsplit('-').next()?.parse().ok()).unwrap_or(0))
-    }
-
-    /// Every stage of every row that a person was told.
-    ///
-    /// # Errors
-    /// The database's own.
-    pub async fn told(&self, person: &str) -> Result<HashSet<Told>, StoreError> {
-        use entities::notice_line::{Column as Line, Entity as Lines};
-        let doing = StoreError::while_("reading what was told");
-        let ids = Entity::find().select_only().column(Column::Id).filter(Column::Person.eq(person));
-        // What was refused for good, came back, or never went out was not told.
-        let untold = [State::Failed, State::Bounced, State::Cancelled].map(State::word);
-        let ids = ids.filter(Column::State.is_not_in(untold));
-        let ids: Vec<i64> = ids.into_tuple().all(&self.db).await.map_err(&doing)?;
-        let mut told = HashSet::new();
-        for chunk in ids.chunks(10_000) {
-            let rows = Lines::find().filter(Line::Notice.is_in(chunk.iter().copied())).all(&self.db).await;
-            told.extend(rows.map_err(&doing)?.into_iter().map(Told::from));
-        }
-        Ok(told)
     }
 
     /// Takes the next notice whose time has come in hand, and counts the attempt.
@@ -452,8 +449,11 @@ impl Store {
             let lines = lines.map_err(&doing)?.into_iter().map(Told::from).collect();
             listed.push(Listed {
                 number: row.number,
+                kind: row.kind,
                 occasion: row.occasion,
+                person: row.person,
                 recipient: row.recipient,
+                urgent: row.urgent,
                 subject: row.subject,
                 state: row.state,
                 attempts: row.attempts,

@@ -93,7 +93,7 @@ macro_rules! stored {
 }
 
 stored!(Station, station { name, time_zone, latitude, longitude, flanks });
-stored!(Person, person { name, role, station, competence, deputy, second_address });
+stored!(Person, person { name, role, station, competence, deputy, second_address, away_from, away_until });
 stored!(
     Item,
     item {

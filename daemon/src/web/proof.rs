@@ -4,6 +4,7 @@ use askama::Template;
 use axum::response::Response;
 use policies::due::DueRow;
 use policies::facts::{Fleet, ItemId};
+use policies::readiness::Papers;
 use policies::rule::Work;
 
 use super::asked::Asked;
@@ -17,6 +18,9 @@ use super::{Web, caution, item, replay, words};
 use crate::notices::compose::Desk;
 use crate::notices::digest::{ProofLoadNotice, RETURN};
 use crate::records;
+
+/// A proof load is found from the gear alone.
+static NO_PAPERS: Papers = Papers { concessions: Vec::new(), certificates: Vec::new(), defects: Vec::new() };
 
 #[derive(Template)]
 #[template(path = "proof.html")]
@@ -80,7 +84,16 @@ fn make(
 
 /// What notices are composed from, for a page instead of a mail.
 pub(super) fn asking<'w>(web: &'w Web, asked: &Asked, fleet: &'w Fleet) -> Desk<'w> {
-    Desk { set: &web.desk.set, fleet, as_of: asked.as_of, now: web.desk.now(), from: "", pages_url: None }
+    Desk {
+        set: &web.desk.set,
+        fleet,
+        papers: &NO_PAPERS,
+        as_of: asked.as_of,
+        now: web.desk.now(),
+        from: "",
+        pages_url: None,
+        down: None,
+    }
 }
 
 /// The proof load test that it is to have first.

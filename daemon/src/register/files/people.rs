@@ -35,6 +35,8 @@ impl RegisterFile for Person {
         optional("competence"),
         optional("deputy"),
         optional("second_address"),
+        optional("away_from"),
+        optional("away_until"),
     ];
 
     fn key_of(cells: &Cells, _: &Places) -> Option<String> {
@@ -47,6 +49,10 @@ impl RegisterFile for Person {
         let station_text = cells.may("station", stored.map(|s| &s.station));
         let deputy = cells.may("deputy", stored.map(|s| &s.deputy));
         let second = cells.may("second_address", stored.map(|s| &s.second_address));
+        let away = ["away_from", "away_until"]
+            .into_iter()
+            .zip([stored.map(|s| &s.away_from), stored.map(|s| &s.away_until)]);
+        let mut away = away.map(|(column, stored)| cells.date(column, cells.may(column, stored)));
         let row = Person {
             key: cells.key("email")?,
             void: false,
@@ -56,7 +62,10 @@ impl RegisterFile for Person {
             competence: cells.may("competence", stored.map(|s| &s.competence)),
             deputy: cells.checked("deputy", deputy, address),
             second_address: cells.checked("second_address", second, address),
+            away_from: away.next().flatten(),
+            away_until: away.next().flatten(),
         };
+        check_away(cells, &row);
         if row.name.chars().any(char::is_control) {
             cells.fault("name", "is not one line");
         }
@@ -72,6 +81,20 @@ impl RegisterFile for Person {
             or_empty(self.competence.as_ref()),
             or_empty(self.deputy.as_ref()),
             or_empty(self.second_address.as_ref()),
+            or_empty(self.away_from.as_ref()),
+            or_empty(self.away_until.as_ref()),
         ]
+    }
+}
+
+/// Nobody is away for ever, and an absence ends after it begins. ISO dates compare as text.
+fn check_away(cells: &Cells, row: &Person) {
+    match (&row.away_from, &row.away_until) {
+        (Some(_), None) => cells.fault("away_until", "is empty; say the last day they are away"),
+        (None, Some(_)) => cells.fault("away_from", "is empty; say the first day they are away"),
+        (Some(from), Some(until)) if until < from => {
+            cells.fault("away_until", "lies before away_from; it is the last day they are away");
+        }
+        _ => {}
     }
 }

@@ -1,0 +1,237 @@
+//! What each person is owed, finished as mail: the daily notice, what cannot wait, and proof loads for a test house.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
+use std::sync::Arc;
+
+use jiff::civil::{Date, DateTime, Weekday};
+use policies::facts::Fleet;
+use policies::owed::Audience;
+use policies::readiness::Papers;
+
+use super::readers::Readers;
+use super::{Day, Ground, Mail};
+use crate::desk::{Desk, DeskError};
+use crate::notices::compose::matters::Matter;
+use crate::notices::compose::{self, Addressed, Chain, MOST_REFERENCES, Owed, Place, Subject, audience};
+use crate::records::Person;
+use crate::store::outbox::{Fresh, Told};
+use crate::store::telling::{Heard, Work};
+
+/// Notices being written.
+pub(super) struct Drafts<'d> {
+    ground: Ground<'d>,
+    readers: Readers,
+    heard: HashMap<String, Heard>,
+    unanswered: HashSet<(Work, String)>,
+    numbers: Numbers,
+}
+
+/// Why a notice is being written.
+#[derive(Clone, Copy)]
+enum Why {
+    Daily(DateTime),
+    Urgent,
+}
+
+/// A person's lines with the notice that goes before.
+struct Plan<'p> {
+    to: Addressed<'p>,
+    as_of: Date,
+    why: Why,
+    owed: Vec<Owed>,
+    matters: Arc<Vec<Matter>>,
+}
+
+impl Drafts<'_> {
+    pub(super) async fn begin<'d>(
+        desk: &'d Desk,
+        mail: &'d Mail,
+        readers: Readers,
+    ) -> Result<Drafts<'d>, DeskError> {
+        let mut heard = HashMap::new();
+        for person in &readers.people {
+            heard.insert(person.key.clone(), desk.store.heard(&person.key).await?);
+        }
+        let mechanics = readers.people.iter().filter(|person| person.role == "mechanic");
+        let mechanics: Vec<&str> = mechanics.map(|person| person.key.as_str()).collect();
+        let silence = desk.set.service.answer_within_micros();
+        let before = policies::zone::Instant(desk.now().0 - silence);
+        let unanswered = desk.store.unanswered(&mechanics, before).await?;
+        let numbers = Numbers::after(desk.store.last_notice_number().await?, desk.today().year());
+        Ok(Drafts { ground: Ground::read(desk, mail).await?, readers, heard, unanswered, numbers })
+    }
+
+    /// The notices of people whose hour has come, by the key of whom they are for.
+    pub(super) async fn daily(
+        self,
+        hours: &BTreeMap<String, DateTime>,
+    ) -> Result<Vec<(String, Fresh)>, DeskError> {
+        let people = self.readers.people.iter().filter(|person| hours.contains_key(&person.key));
+        let asked = people.map(|person| (person, Why::Daily(hours[&person.key])));
+        let plans = self.plan(asked.collect()).await?;
+        self.write(plans).await
+    }
+
+    /// What stops a launch and was told to nobody yet, for those who must know.
+    pub(super) async fn urgent(self) -> Result<Vec<(String, Fresh)>, DeskError> {
+        let told = |person: &&Person| matches!(person.role.as_str(), "mechanic" | "engineer");
+        let asked = self.readers.people.iter().filter(told).map(|person| (person, Why::Urgent));
+        let plans = self.plan(asked.collect()).await?;
+        self.write(plans).await
+    }
+
+    /// Whom to tell what; the table is worked out once a day of the calendar for all of them.
+    async fn plan<'p>(&'p self, asked: Vec<(&'p Person, Why)>) -> Result<Vec<Plan<'p>>, DeskError> {
+        let ground = &self.ground;
+        let now = ground.desk.now();
+        ground
+            .desk
+            .with_fleet(|fleet| {
+                let papers = ground.papers.of(&ground.desk.set, fleet);
+                let mut days: BTreeMap<Date, Day> = BTreeMap::new();
+                let plans = asked.into_iter().filter_map(|(person, why)| {
+                    // Today where the person lives: their stations' dates are dates there.
+                    let as_of = compose::zone_of(&ground.desk.set, fleet, person).date_of(now);
+                    let day = days.entry(as_of).or_insert_with(|| ground.day(fleet, &papers, as_of));
+                    let owed = self.owed(&ground.desk(fleet, &papers, as_of), person, day, why)?;
+                    let matters = Arc::clone(&day.matters);
+                    Some(Plan { to: self.readers.addressed(person, as_of), as_of, why, owed, matters })
+                });
+                plans.collect()
+            })
+            .await
+    }
+
+    /// What a person is to be told now; none where there is no news.
+    fn owed(&self, work: &compose::Desk, person: &Person, day: &Day, why: Why) -> Option<Vec<Owed>> {
+        let (audience, heard) = (audience(person)?, &self.heard[&person.key]);
+        let mut owed = work.owed(audience, &day.rows, &day.matters, heard, &self.unanswered);
+        match why {
+            Why::Urgent => owed.retain(|owed| owed.bites && !heard.knows(&owed.mark)),
+            Why::Daily(_) if matches!(audience, Audience::TestHouse(_)) => {
+                owed.retain(|owed| !heard.marks.contains(&owed.mark));
+            }
+            Why::Daily(hour) => {
+                // An answer pauses reminders, never what stops a launch already.
+                let is_news = |owed: &Owed| {
+                    !heard.marks.contains(&owed.mark)
+                        && (owed.bites || owed.corrected.is_some() || !heard.is_answered(&owed.mark))
+                };
+                let news = owed.iter().any(is_news);
+                let weekly = hour.weekday() == Weekday::Monday && owed.is_empty();
+                return (news || weekly).then_some(owed);
+            }
+        }
+        (!owed.is_empty()).then_some(owed)
+    }
+
+    async fn write(&self, plans: Vec<Plan<'_>>) -> Result<Vec<(String, Fresh)>, DeskError> {
+        let mut written = Vec::new();
+        let mut numbers = self.numbers;
+        for plan in plans {
+            let chain = self.chain(&plan).await?;
+            let place = self.place(&plan).await?;
+            let ground = &self.ground;
+            let key = plan.to.person.key.clone();
+            let fresh = ground
+                .desk
+                .with_fleet(|fleet| {
+                    let papers = ground.papers.of(&ground.desk.set, fleet);
+                    finish(ground, fleet, &papers, &plan, &chain, &place, &mut numbers)
+                })
+                .await?;
+            written.extend(fresh.into_iter().map(|fresh| (key.clone(), fresh)));
+        }
+        Ok(written)
+    }
+
+    /// What was asked before, for those to whom work climbs.
+    async fn chain(&self, plan: &Plan<'_>) -> Result<Chain, DeskError> {
+        if !matches!(plan.to.person.role.as_str(), "engineer" | "head") {
+            return Ok(Chain::new());
+        }
+        let marks: BTreeSet<Told> = plan.owed.iter().map(|owed| owed.mark.clone()).collect();
+        Ok(self.ground.desk.store.passed(&marks).await?)
+    }
+
+    /// The notice it replaces: the newest to this person that told of anything that is told again.
+    async fn place(&self, plan: &Plan<'_>) -> Result<Place, DeskError> {
+        let heard = &self.heard[&plan.to.person.key];
+        let before = plan.owed.iter().filter_map(|owed| {
+            let said = heard.newest.get(&(owed.mark.item.clone(), owed.mark.rule.clone()))?;
+            (said.occurrence == owed.mark.occurrence).then_some(&said.number)
+        });
+        let supersedes = before.max_by_key(|number| order(number)).cloned();
+        let references = match &supersedes {
+            Some(number) => self.ground.desk.store.thread(number, MOST_REFERENCES).await?,
+            None => Vec::new(),
+        };
+        let person = &plan.to.person.key;
+        let occasion = match plan.why {
+            Why::Daily(hour) => format!("daily {person} {hour}"),
+            Why::Urgent => format!("urgent {person} {}", self.ground.desk.store.head().await?.seq),
+        };
+        Ok(Place { number: String::new(), occasion, supersedes, references })
+    }
+}
+
+/// Numbers grow within a year, and years grow.
+fn order(number: &str) -> (usize, &str) {
+    (number.len(), number)
+}
+
+/// One person's notices: a digest, or a notice a proof load. What cannot be written is told in the log and tried
+/// again at the person's next hour.
+fn finish(
+    ground: &Ground,
+    fleet: &Fleet,
+    papers: &Papers,
+    plan: &Plan,
+    chain: &Chain,
+    place: &Place,
+    numbers: &mut Numbers,
+) -> Vec<Fresh> {
+    let work = ground.desk(fleet, papers, plan.as_of);
+    if plan.to.person.role == "test house" {
+        let rows = plan.owed.iter().filter_map(|owed| match owed.subject {
+            Subject::Row(row) => Some((row, &owed.mark)),
+            Subject::Matter(_) => None,
+        });
+        let proofs = rows.filter_map(|(row, mark)| {
+            let occasion = format!(
+                "proof load {} {} {} {} {}",
+                plan.to.person.key, mark.item, mark.rule, mark.occurrence, mark.stage
+            );
+            let place = Place { number: numbers.next(), occasion, ..place.clone() };
+            let notice = work.proof_load(&plan.to, &row, mark, place);
+            notice.map_err(|error| tracing::error!(%error, "a proof load cannot be asked for")).ok()
+        });
+        return proofs.collect();
+    }
+    let place = Place { number: numbers.next(), ..place.clone() };
+    match work.digest(&plan.to, &plan.owed, &plan.matters, chain, place) {
+        Ok(digest) => vec![digest],
+        Err(error) => {
+            tracing::error!(recipient = %plan.to.to, %error, "a notice cannot be written");
+            Vec::new()
+        }
+    }
+}
+
+/// Numbers of notices, one after another within a year.
+#[derive(Clone, Copy)]
+struct Numbers {
+    year: i16,
+    last: u64,
+}
+
+impl Numbers {
+    fn after(last: u64, year: i16) -> Numbers {
+        Numbers { year, last }
+    }
+
+    fn next(&mut self) -> String {
+        self.last += 1;
+        format!("N-{}-{:04}", self.year, self.last)
+    }
+}

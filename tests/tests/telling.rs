@@ -1,0 +1,253 @@
+//! Who is told what, when, by which notice: stories through desk and sweep, with a clock that is moved by hand.
+#![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests")]
+
+#[path = "register_in/desk.rs"]
+mod desk;
+
+use daemon::desk::Desk;
+use daemon::records::Work;
+use daemon::store::outbox::Listed;
+use daemon::sweep::{Mail, sweep};
+use desk::{Files, at, later, taken};
+
+const POLICIES: &[(&str, &str)] = &[
+    (
+        "rules.toml",
+        r#"
+[[kind]]
+name      = "carriage"
+meters    = ["launches", "shock loads"]
+positions = [{ name = "fall", takes = "fall", required = true }]
+
+[[kind]]
+name = "fall"
+
+[[rule]]
+id         = "fall-examination"
+title      = "Examine a fall"
+applies_to = { kind = "fall" }
+work       = "thorough examination"
+calendar   = { every = "6 months" }
+notice     = { lead = "30 days", remind = ["3 days"], escalate = { engineer = "1 day before" } }
+overdue    = "stops launch"
+authority  = "house"
+
+[[rule]]
+id         = "fall-after-shock"
+title      = "Examine a fall after a shock"
+applies_to = { kind = "fall" }
+work       = "thorough examination"
+after      = [{ event = "shock loads", within = "0 days" }]
+overdue    = "stops launch"
+authority  = "house"
+"#,
+    ),
+    (
+        "service.toml",
+        "home_zone = \"UTC\"\nquiet_hours = { from = \"21:00\", to = \"07:00\" }\noldest_log_hours = 9000\n[odds]\nlearn = false\n",
+    ),
+];
+
+/// The fall is due on 31 Jul 2026: first told on 1 Jul, reminded on 28 Jul, to the engineer from 30 Jul.
+const REGISTER: Files<'static> = &[
+    ("stations.csv", "station,name,time_zone\nbay,Low Bay,UTC\n"),
+    (
+        "people.csv",
+        "email,name,role,station,deputy,second_address\n\
+         mechanic@bay.example,Mechanic,mechanic,bay,deputy@bay.example,second@bay.example\n\
+         deputy@bay.example,Deputy,reader,bay,,\n\
+         engineer@service.example,Engineer,engineer,,,\n",
+    ),
+    (
+        "items.csv",
+        "item,kind,station,entered_service_on\nLC-1,carriage,bay,2020-01-01\nF-1,fall,bay,2020-01-01\n",
+    ),
+    ("fittings.csv", "item,fitted_at,host,position\nF-1,2020-01-01,LC-1,fall\n"),
+    ("usage.csv", "key,host,at,meter,count\nU-1,LC-1,2026-06-29T10:00:00Z,launches,1\n"),
+    ("work.csv", "key,item,rule,done_at,outcome\nW-1,F-1,fall-examination,2026-01-31,passed\n"),
+];
+
+const MECHANIC: &str = "mechanic@bay.example";
+const ENGINEER: &str = "engineer@service.example";
+
+struct Service {
+    desk: Desk,
+}
+
+impl Service {
+    /// In the afternoon before the fall's first notice.
+    async fn begun() -> Service {
+        let desk = desk::desk(POLICIES, "2026-06-30T15:00:00Z").await;
+        taken(&desk, REGISTER).await;
+        let service = Service { desk };
+        service.swept("2026-06-30T15:00:00Z").await;
+        service
+    }
+
+    /// Sweeps at a moment; what that put into the outbox, oldest first.
+    async fn swept(&self, now: &str) -> Vec<Listed> {
+        let before = self.desk.store.notices(None, 1_000).await.unwrap().len();
+        let mail = Mail { from: "tallow@service.example".to_owned(), pages_url: None };
+        sweep(&later(&self.desk, now), &mail).await.unwrap();
+        let mut all = self.desk.store.notices(None, 1_000).await.unwrap();
+        all.truncate(all.len() - before);
+        all.reverse();
+        all
+    }
+
+    async fn takes(&self, now: &str, files: Files<'_>) {
+        taken(&later(&self.desk, now), files).await;
+    }
+
+    async fn sent(&self, notice: &Listed, now: &str) {
+        let claimed = self.desk.store.claim(at(now)).await.unwrap().unwrap();
+        assert_eq!(claimed.number, notice.number);
+        assert!(self.desk.store.begin_data(claimed.id, claimed.attempt).await.unwrap());
+        self.desk.store.sent(claimed.id, claimed.attempt, "250 taken", at(now)).await.unwrap();
+    }
+
+    async fn text(&self, notice: &Listed) -> String {
+        let frozen = self.desk.store.frozen_notices().await.unwrap();
+        let (_, _, bytes) = frozen.into_iter().find(|(number, ..)| *number == notice.number).unwrap();
+        let parsed = mail_parser::MessageParser::new().parse(&bytes).unwrap();
+        parsed.body_text(0).unwrap().split_whitespace().collect::<Vec<_>>().join(" ")
+    }
+}
+
+fn told(notices: &[Listed]) -> Vec<(&str, &str)> {
+    notices.iter().map(|notice| (notice.recipient.as_str(), notice.kind.as_str())).collect()
+}
+
+fn stages(notice: &Listed) -> Vec<(&str, &str)> {
+    notice.lines.iter().map(|line| (line.item.as_str(), line.stage.as_str())).collect()
+}
+
+#[tokio::test]
+async fn a_window_opens_after_the_quiet_hours_and_is_told_once() {
+    let service = Service::begun().await;
+    assert_eq!(told(&service.swept("2026-07-01T06:59:00Z").await), []);
+    let opened = service.swept("2026-07-01T07:00:00Z").await;
+    assert_eq!(told(&opened), [(MECHANIC, "due work")]);
+    assert_eq!(stages(&opened[0]), [("F-1", "lead")]);
+    assert_eq!(told(&service.swept("2026-07-01T07:01:00Z").await), []);
+    assert_eq!(told(&service.swept("2026-07-02T07:00:00Z").await), []);
+    let reminded = service.swept("2026-07-28T07:00:00Z").await;
+    assert_eq!(stages(&reminded[0]), [("F-1", "reminder 1")]);
+    // It names the one it replaces, and hangs on its thread.
+    assert!(service.text(&reminded[0]).await.contains(&format!("replaces {}", opened[0].number)));
+}
+
+#[tokio::test]
+async fn a_shock_is_told_at_once_and_at_night_and_not_twice() {
+    let service = Service::begun().await;
+    let shock = &[("usage.csv", "key,host,at,meter,count\nS-1,LC-1,2026-06-30T23:10:00Z,shock loads,1\n")];
+    service.takes("2026-06-30T23:30:00Z", shock).await;
+    let urgent = service.swept("2026-06-30T23:30:30Z").await;
+    assert_eq!(told(&urgent), [(ENGINEER, "escalation"), (MECHANIC, "due work")]);
+    assert!(urgent.iter().all(|notice| notice.urgent));
+    assert_eq!(told(&service.swept("2026-06-30T23:31:00Z").await), []);
+    // In the morning the fall's own window opens for the mechanic; the engineer has no news.
+    assert_eq!(told(&service.swept("2026-07-01T07:00:00Z").await), [(MECHANIC, "due work")]);
+}
+
+#[tokio::test]
+async fn a_quarantined_fall_takes_its_station_off_and_is_told_at_once() {
+    let service = Service::begun().await;
+    let state =
+        &[("states.csv", "key,item,at,state,reason\nQ-1,F-1,2026-06-30T16:00:00Z,quarantined,kink\n")];
+    service.takes("2026-06-30T16:00:00Z", state).await;
+    let urgent = service.swept("2026-06-30T16:00:30Z").await;
+    assert_eq!(told(&urgent), [(ENGINEER, "escalation"), (MECHANIC, "due work")]);
+    let text = service.text(&urgent[1]).await;
+    assert!(text.contains("holds F-1, quarantined"), "{text}");
+    assert!(text.contains("no spare is in stock"), "{text}");
+}
+
+#[tokio::test]
+async fn work_climbs_by_the_ladder_and_says_what_was_told_before() {
+    let service = Service::begun().await;
+    let opened = service.swept("2026-07-01T07:00:00Z").await;
+    service.sent(&opened[0], "2026-07-01T07:00:05Z").await;
+    let climbed = service.swept("2026-07-30T07:00:00Z").await;
+    assert_eq!(told(&climbed), [(ENGINEER, "escalation"), (MECHANIC, "due work")]);
+    let text = service.text(&climbed[0]).await;
+    let before =
+        format!("Told before: {} to {MECHANIC}, 1 Jul 2026 07:00 (UTC): sent, no answer", opened[0].number);
+    assert!(text.contains(&before), "{text}");
+}
+
+#[tokio::test]
+async fn silence_climbs_to_the_engineer_after_three_days() {
+    let service = Service::begun().await;
+    let opened = service.swept("2026-07-01T07:00:00Z").await;
+    service.sent(&opened[0], "2026-07-01T07:00:05Z").await;
+    assert_eq!(told(&service.swept("2026-07-04T07:00:00Z").await), []);
+    let climbed = service.swept("2026-07-05T07:00:00Z").await;
+    assert_eq!(told(&climbed), [(ENGINEER, "escalation")]);
+    assert_eq!(stages(&climbed[0]), [("F-1", "no answer")]);
+    assert_eq!(told(&service.swept("2026-07-06T07:00:00Z").await), []);
+}
+
+#[tokio::test]
+async fn who_is_away_is_stood_in_for_by_date() {
+    let service = Service::begun().await;
+    let away = &[(
+        "people.csv",
+        "email,name,role,station,away_from,away_until\nmechanic@bay.example,Mechanic,mechanic,bay,2026-07-01,2026-07-05\n",
+    )];
+    service.takes("2026-06-30T16:00:00Z", away).await;
+    let opened = service.swept("2026-07-01T07:00:00Z").await;
+    assert_eq!(told(&opened), [("deputy@bay.example", "due work")]);
+    let text = service.text(&opened[0]).await;
+    assert!(text.contains("It is for Mechanic, who is away until 2026-07-05: you stand in."), "{text}");
+    let reminded = service.swept("2026-07-28T07:00:00Z").await;
+    assert_eq!(told(&reminded), [(MECHANIC, "due work")]);
+}
+
+#[tokio::test]
+async fn work_done_while_its_notice_waits_cancels_it_in_the_same_breath() {
+    let service = Service::begun().await;
+    let opened = service.swept("2026-07-01T07:00:00Z").await;
+    let desk = later(&service.desk, "2026-07-01T08:00:00Z");
+    let work = Work {
+        key: "W-2".to_owned(),
+        item: "F-1".to_owned(),
+        rule: "fall-examination".to_owned(),
+        at: at("2026-07-01T07:30:00Z").0,
+        outcome: "passed".to_owned(),
+        ..Work::default()
+    };
+    desk.record_work(work).await.unwrap();
+    let listed = service.desk.store.notices(None, 10).await.unwrap();
+    assert_eq!(
+        (listed[0].number.as_str(), listed[0].state.as_str()),
+        (opened[0].number.as_str(), "cancelled")
+    );
+    assert!(service.desk.store.claim(at("2026-07-02T08:00:00Z")).await.unwrap().is_none());
+    assert_eq!(told(&service.swept("2026-07-01T08:01:00Z").await), []);
+}
+
+/// An import that corrects the last examination by a fortnight.
+#[tokio::test]
+async fn a_correction_supersedes_what_was_told() {
+    let service = Service::begun().await;
+    let opened = service.swept("2026-07-01T07:00:00Z").await;
+    service.sent(&opened[0], "2026-07-01T07:00:05Z").await;
+    let work = &[("work.csv", "key,item,rule,done_at,outcome\nW-1,F-1,fall-examination,2026-01-17,passed\n")];
+    service.takes("2026-07-01T12:00:00Z", work).await;
+    let next = service.swept("2026-07-02T07:00:00Z").await;
+    assert_eq!(told(&next), [(MECHANIC, "due work")]);
+    let text = service.text(&next[0]).await;
+    assert!(text.contains("due 17 Jul 2026"), "{text}");
+}
+
+#[tokio::test]
+async fn on_a_monday_without_news_all_is_well() {
+    let service = Service::begun().await;
+    let done = &[("work.csv", "key,item,rule,done_at,outcome\nW-2,F-1,fall-examination,2026-06-30,passed\n")];
+    service.takes("2026-06-30T16:00:00Z", done).await;
+    assert_eq!(told(&service.swept("2026-07-05T07:00:00Z").await), []);
+    let weekly = service.swept("2026-07-06T07:00:00Z").await;
+    assert_eq!(told(&weekly), [(ENGINEER, "all is well"), (MECHANIC, "all is well")]);
+    assert!(service.text(&weekly[1]).await.contains("2 pieces of gear are watched"));
+}
