@@ -25,6 +25,8 @@ pub struct Config {
     pub public_url: Option<String>,
     /// How mail goes out; none: it stays in the outbox.
     pub smtp: Option<Smtp>,
+    /// Folder of templates that replace the words of notices one by one.
+    pub templates: Option<PathBuf>,
     /// Where answers to notices arrive; none: nobody reads them.
     pub answers: Option<Answers>,
     /// Backups by the clock; none: nobody takes them but people.
@@ -126,6 +128,7 @@ impl Default for Config {
             listen: "127.0.0.1:8470".to_owned(),
             public_url: None,
             smtp: None,
+            templates: None,
             answers: None,
             backup: None,
         }

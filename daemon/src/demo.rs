@@ -19,6 +19,7 @@ use crate::clock::StandingClock;
 use crate::desk::Desk;
 use crate::notices::delivery::{drain, quick_steps};
 use crate::notices::smtp::{SmtpSettings, Tls};
+use crate::notices::templates::Templates;
 use crate::policy_set;
 use crate::register::{Faults, read_folder};
 use crate::store::Store;
@@ -86,7 +87,12 @@ pub async fn run(listen: SocketAddr) -> anyhow::Result<()> {
     let desk = Arc::new(load(&scratch.0).await?);
     let post_office = Arc::new(Catcher::start().context("starting the demo's post office")?);
     let pages = format!("http://{}", listener.local_addr()?);
-    let mail = Mail { from: FROM.to_owned(), pages_url: Some(pages.clone()) };
+    let mail = Mail {
+        from: FROM.to_owned(),
+        reply_to: None,
+        pages_url: Some(pages.clone()),
+        templates: Templates::embedded()?,
+    };
     let swept = sweep(&desk, &mail).await?;
     let relay = relay(post_office.port());
     let sent = drain(&desk.store, &StandingClock(stated_moment()), &relay, FROM, || false).await?;

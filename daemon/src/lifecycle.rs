@@ -96,7 +96,7 @@ async fn round(
     }
     let (stop, stopped) = watch::channel(false);
     let (nudge, succeeded) = (Arc::new(Notify::new()), Arc::new(Notify::new()));
-    let mail = Mail { from: from.clone(), pages_url: config.public_url.clone() };
+    let mail = Mail::of(config)?;
     let mut watched = watching::Clocked::begin(store, &*clock).await?;
     let doubted = watched.doubted();
     let mut tasks = tokio::task::JoinSet::new();

@@ -4,6 +4,8 @@ pub mod compose;
 pub mod delivery;
 pub mod digest;
 pub mod ical;
+pub mod letters;
 pub mod message;
 pub mod proof;
 pub mod smtp;
+pub mod templates;

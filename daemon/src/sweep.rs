@@ -2,6 +2,7 @@
 //! takes no input; running it twice changes nothing.
 
 mod draft;
+mod letters;
 mod readers;
 pub mod schedule;
 
@@ -14,11 +15,13 @@ use policies::facts::Fleet;
 use policies::readiness::Papers;
 use policies::zone::Instant;
 
+use crate::config::Config;
 use crate::desk::{Desk, DeskError};
 use crate::fitness;
 use crate::heartbeat;
 use crate::notices::compose::matters::Matter;
 use crate::notices::compose::{self, audience};
+use crate::notices::templates::{TemplateError, Templates};
 use crate::store::Writer;
 use crate::store::outbox::Fresh;
 use crate::store::write::Deed;
@@ -31,8 +34,31 @@ use schedule::Schedule;
 pub struct Mail {
     /// Sender's address.
     pub from: String,
+    /// Where answers go, where that is not the sender.
+    pub reply_to: Option<String>,
     /// Where pages are reached.
     pub pages_url: Option<String>,
+    /// The words of notices.
+    pub templates: Templates,
+}
+
+impl Mail {
+    /// As the settings have it.
+    ///
+    /// # Errors
+    /// A template of the house that cannot be used.
+    pub fn of(config: &Config) -> Result<Mail, TemplateError> {
+        let templates = match &config.templates {
+            Some(folder) => Templates::with_folder(folder)?,
+            None => Templates::embedded()?,
+        };
+        Ok(Mail {
+            from: config.smtp.as_ref().map_or("tallow@localhost.example", |smtp| &smtp.from).to_owned(),
+            reply_to: config.answers.as_ref().and_then(|answers| answers.address.clone()),
+            pages_url: config.public_url.clone(),
+            templates,
+        })
+    }
 }
 
 /// What a sweep did.
@@ -55,7 +81,7 @@ const LOOKED: &str = "looked through to";
 /// The store's failure.
 pub async fn sweep(desk: &Desk, mail: &Mail) -> Result<Swept, DeskError> {
     let rows = if desk.is_up_to_date().await? { 0 } else { desk.refresh().await? };
-    let notices = daily(desk, mail).await? + urgent(desk, mail).await?;
+    let notices = daily(desk, mail).await? + urgent(desk, mail).await? + letters::owed(desk, mail).await?;
     Ok(Swept { rows, notices })
 }
 
@@ -138,12 +164,7 @@ pub async fn owed(desk: &Desk, lag_hours: i64) -> Result<Vec<(String, DateTime, 
 ///
 /// # Errors
 /// The store's failure.
-pub async fn preview(
-    desk: &Desk,
-    from: &str,
-    pages_url: Option<&str>,
-) -> Result<Vec<(String, String)>, DeskError> {
-    let mail = Mail { from: from.to_owned(), pages_url: pages_url.map(str::to_owned) };
+pub async fn preview(desk: &Desk, mail: &Mail) -> Result<Vec<Fresh>, DeskError> {
     let readers = Readers::read(desk).await?;
     let now = desk.now();
     let hours = desk
@@ -155,9 +176,11 @@ pub async fn preview(
             readers.people.iter().map(hour).collect::<BTreeMap<_, _>>()
         })
         .await?;
-    let drafts = Drafts::begin(desk, &mail, readers).await?;
+    let drafts = Drafts::begin(desk, mail, readers).await?;
     let drafted = drafts.daily(&hours).await?;
-    Ok(drafted.into_iter().map(|(_, fresh)| (fresh.recipient, fresh.text)).collect())
+    let mut all: Vec<Fresh> = drafted.into_iter().map(|(_, fresh)| fresh).collect();
+    all.extend(letters::preview(desk, mail).await?);
+    Ok(all)
 }
 
 /// The hour of the daily notices, never in the quiet hours.
@@ -196,6 +219,7 @@ impl Ground<'_> {
             as_of,
             now: self.desk.now(),
             from: &self.mail.from,
+            reply_to: self.mail.reply_to.as_deref(),
             pages_url: self.mail.pages_url.as_deref(),
             down: self.down.filter(|(_, until)| self.desk.now().0 - until.0 < DAY),
         }

@@ -5,6 +5,7 @@
 mod desk;
 
 use daemon::desk::Desk;
+use daemon::notices::templates::Templates;
 use daemon::records::Work;
 use daemon::store::outbox::Listed;
 use daemon::sweep::{Mail, sweep};
@@ -87,7 +88,12 @@ impl Service {
     /// Sweeps at a moment; what that put into the outbox, oldest first.
     async fn swept(&self, now: &str) -> Vec<Listed> {
         let before = self.desk.store.notices(None, 1_000).await.unwrap().len();
-        let mail = Mail { from: "tallow@service.example".to_owned(), pages_url: None };
+        let mail = Mail {
+            from: "tallow@service.example".to_owned(),
+            reply_to: None,
+            pages_url: None,
+            templates: Templates::embedded().unwrap(),
+        };
         sweep(&later(&self.desk, now), &mail).await.unwrap();
         let mut all = self.desk.store.notices(None, 1_000).await.unwrap();
         all.truncate(all.len() - before);

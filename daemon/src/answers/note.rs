@@ -172,7 +172,7 @@ async fn acknowledge(
     let built = message(&Letter {
         from_name,
         from_address: from,
-        reply_to: from,
+        reply_to: mail.reply_to.as_deref().unwrap_or(from),
         to_name: &person.name,
         to_address: &reply.sender,
         subject: &format!("Noted: your answer to {}", notice.number),

@@ -5,7 +5,7 @@ use serde_json::json;
 
 use super::say::say;
 use super::{Answer, Settings, TextFormat};
-use crate::store::outbox::Listed;
+use crate::store::outbox::{Fresh, Listed};
 
 #[derive(Debug, Args)]
 pub(super) struct Notices {
@@ -27,8 +27,15 @@ enum What {
         #[arg(long, value_enum, default_value_t)]
         format: TextFormat,
     },
-    /// What everybody is owed and was not told yet, whatever the hour
-    Preview,
+    /// What everybody is owed and was not told yet, whatever the hour, in the words of the templates
+    Preview {
+        /// Only this kind, such as "due work", "escalation", "region" or "spares plan"
+        #[arg(long)]
+        kind: Option<String>,
+        /// The HTML, not the text
+        #[arg(long)]
+        html: bool,
+    },
     /// Let a failed or parked notice be tried again
     Retry {
         /// Its number, such as N-2026-0012
@@ -53,13 +60,13 @@ impl Notices {
                 }
                 Ok(Answer::Done)
             }
-            What::Preview => {
-                let from =
-                    settings.config.smtp.as_ref().map_or("tallow@localhost.example", |smtp| &smtp.from);
-                for (recipient, text) in
-                    crate::sweep::preview(&desk, from, settings.config.public_url.as_deref()).await?
-                {
-                    say(format_args!("To: {recipient}\n{text}\n\n"))?;
+            What::Preview { kind, html } => {
+                let mail = crate::sweep::Mail::of(&settings.config)?;
+                let notices = crate::sweep::preview(&desk, &mail).await?;
+                let wanted =
+                    notices.iter().filter(|notice| kind.as_ref().is_none_or(|kind| *kind == notice.kind));
+                for notice in wanted {
+                    say(format_args!("{}\n\n", preview(notice, html)))?;
                 }
                 Ok(Answer::Done)
             }
@@ -76,6 +83,16 @@ impl Notices {
             }
         }
     }
+}
+
+fn preview(notice: &Fresh, html: bool) -> String {
+    let parsed = mail_parser::MessageParser::default().parse(&notice.bytes);
+    let body = if html {
+        parsed.and_then(|parsed| parsed.body_html(0).map(|body| body.into_owned())).unwrap_or_default()
+    } else {
+        notice.text.clone()
+    };
+    format!("To: {}\nSubject: {}\nKind: {}\n\n{body}", notice.recipient, notice.subject, notice.kind)
 }
 
 fn text(notice: &Listed) -> String {

@@ -17,6 +17,7 @@ use policies::zone::{Instant, Zone};
 use super::digest::{self, Digest, DigestLine};
 use super::ical;
 use super::message::{Letter, MessageError, message, message_id, sender};
+use super::templates::{TemplateError, Templates};
 use crate::gear;
 use crate::records::Person;
 use crate::store::outbox::{Fresh, FreshLine, Told};
@@ -40,10 +41,23 @@ pub struct Desk<'f> {
     pub now: Instant,
     /// Sender, as the settings give it.
     pub from: &'f str,
+    /// Where answers go, where that is not the sender.
+    pub reply_to: Option<&'f str>,
     /// Where the pages are reached.
     pub pages_url: Option<&'f str>,
     /// From when until when the service was down, where that is news.
     pub down: Option<(Instant, Instant)>,
+}
+
+/// Why a notice cannot be written.
+#[derive(Debug, thiserror::Error)]
+pub enum WriteError {
+    /// A name or address that cannot stand in a mail: permanent, a person must mend it.
+    #[error(transparent)]
+    Message(#[from] MessageError),
+    /// A template of the house that cannot be filled in.
+    #[error(transparent)]
+    Template(#[from] TemplateError),
 }
 
 /// Something a person is to be told, a due row or another matter.
@@ -196,8 +210,9 @@ impl Desk<'_> {
         owed: &[Owed],
         matters: &[Matter],
         chain: &Chain,
+        templates: &Templates,
         place: Place,
-    ) -> Result<Fresh, MessageError> {
+    ) -> Result<Fresh, WriteError> {
         let zone = self.zone_of(to.person);
         let station = to.person.station.as_deref();
         let here = self.fleet.stations.iter().find(|have| Some(&*have.slug) == station);
@@ -220,16 +235,18 @@ impl Desk<'_> {
         };
         let events: Vec<ical::Event> = owed.iter().filter_map(|owed| self.event(owed)).collect();
         let calendar = ical::calendar(&events, self.now.timestamp(), self.sender().1);
+        let kind = if owed.is_empty() { "all is well" } else { kind(to.person) };
+        let words = templates.render(kind, &digest::page(&digest))?;
         let said = Said {
-            kind: if owed.is_empty() { "all is well" } else { kind(to.person) },
-            subject: digest::subject(&digest),
-            text: digest::text(&digest),
-            html: digest::html(&digest),
+            kind,
+            subject: words.subject,
+            text: words.text,
+            html: words.html,
             calendar: (!events.is_empty()).then_some(calendar),
             urgent: owed.iter().any(|owed| owed.bites),
             lines: numbered(&digest),
         };
-        self.fresh(said, to, place)
+        Ok(self.fresh(said, to, place)?)
     }
 
     /// How many pieces of gear somebody who answers for a station, or the region, is told of.
@@ -241,14 +258,14 @@ impl Desk<'_> {
     }
 
     /// Finished mail of what is said to a person.
-    pub(super) fn fresh(&self, said: Said, to: &Addressed, place: Place) -> Result<Fresh, MessageError> {
+    pub(crate) fn fresh(&self, said: Said, to: &Addressed, place: Place) -> Result<Fresh, MessageError> {
         let domain = self.domain();
         let id = message_id(&format!("{} {} {}", place.number, place.occasion, to.person.key), domain);
         let (from_name, from_address) = self.sender();
         let bytes = message(&Letter {
             from_name,
             from_address,
-            reply_to: from_address,
+            reply_to: self.reply_to.unwrap_or(from_address),
             to_name: &to.to_name,
             to_address: &to.to,
             subject: &said.subject,
@@ -328,15 +345,15 @@ pub fn zone_of<'z>(set: &'z PolicySet, fleet: &'z Fleet, person: &Person) -> &'z
 }
 
 /// What a notice says, before it becomes a message.
-pub(super) struct Said {
+pub(crate) struct Said {
     /// What sort of notice it is, in words.
-    pub(super) kind: &'static str,
-    pub(super) subject: String,
-    pub(super) text: String,
-    pub(super) html: String,
-    pub(super) calendar: Option<String>,
-    pub(super) urgent: bool,
-    pub(super) lines: Vec<FreshLine>,
+    pub(crate) kind: &'static str,
+    pub(crate) subject: String,
+    pub(crate) text: String,
+    pub(crate) html: String,
+    pub(crate) calendar: Option<String>,
+    pub(crate) urgent: bool,
+    pub(crate) lines: Vec<FreshLine>,
 }
 
 /// A line that can be set in a notice.

@@ -7,11 +7,13 @@ mod proof_load;
 mod setting;
 
 use jiff::civil::Date;
+use serde::Serialize;
 
 use crate::store::outbox::Told;
 
 pub use proof_load::{ProofItem, ProofLoadNotice, RETURN, WireShare};
-use setting::{capital, clean, day, escape, link, page, paragraph, replaces, sentence, wrap};
+use setting::{capital, clean, day, replaces, sentence};
+pub(super) use setting::{escape, link, wrap};
 
 /// A longer list is not read: the rest stands behind its count, on the pages.
 const SHOWN_LINES: usize = 25;
@@ -184,87 +186,81 @@ pub fn subject(digest: &Digest) -> String {
     )
 }
 
-/// The plain text, complete alone.
-pub fn text(digest: &Digest) -> String {
-    let lines = sorted(digest);
-    let shown = shown(digest, lines.len());
-    let mut out = wrap("", &opening(digest));
-    out.push_str(&wrap("", &known(digest)));
-    out.push('\n');
-    out.push_str(&wrap("", &tally(digest, &lines)));
-    let mut effect = None;
-    let mut cautions = Cautions::default();
-    for (at, line) in lines.iter().take(shown).enumerate() {
-        if effect.replace(line.stops) != Some(line.stops) {
-            let heading = line.stops.words().to_uppercase();
-            out.extend(["\n", &heading, "\n"]);
-        }
-        out.push_str(&text_line(at + 1, line, &mut cautions));
-    }
-    for closing in closing(digest, lines.len() - shown) {
-        out.push('\n');
-        out.push_str(&wrap("", &closing));
-    }
-    out
+/// What the templates of a digest are filled in with: sentences, in their order.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Page {
+    subject: String,
+    opening: String,
+    known: String,
+    tally: String,
+    groups: Vec<Group>,
+    pages: Option<Pages>,
+    ending: Vec<String>,
+    closing: Vec<String>,
 }
 
-fn text_line(number: usize, line: &DigestLine, cautions: &mut Cautions) -> String {
+/// Lines of one effect.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+struct Group {
+    heading: String,
+    mark: char,
+    edge: &'static str,
+    lines: Vec<SetLine>,
+}
+
+/// One line: what it names, and every fact of it.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+struct SetLine {
+    number: usize,
+    /// `12. `, and as many blanks: what plain text begins its lines with.
+    first: String,
+    blank: String,
+    gear: String,
+    facts: Vec<String>,
+}
+
+/// Where the rest can be read.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+struct Pages {
+    words: String,
+    address: String,
+}
+
+/// A digest in sentences.
+pub fn page(digest: &Digest) -> Page {
+    let lines = sorted(digest);
+    let shown = shown(digest, lines.len());
+    let more = lines.len() - shown;
+    let mut cautions = Cautions::default();
+    let mut numbered = (1..).zip(lines.iter().take(shown).copied()).peekable();
+    let mut groups = Vec::new();
+    while let Some((_, first)) = numbered.peek() {
+        let effect = first.stops;
+        let same = std::iter::from_fn(|| numbered.next_if(|(_, line)| line.stops == effect));
+        let lines = same.map(|(number, line)| set_line(number, line, &mut cautions)).collect();
+        groups.push(Group {
+            heading: capital(effect.words()),
+            mark: effect.mark(),
+            edge: effect.edge(),
+            lines,
+        });
+    }
+    Page {
+        subject: subject(digest),
+        opening: opening(digest),
+        known: known(digest),
+        tally: tally(digest, &lines),
+        groups,
+        pages: digest.pages_url.as_ref().map(|url| Pages { words: reading(more), address: clean(url) }),
+        ending: ending(digest),
+        closing: closing(digest, more),
+    }
+}
+
+fn set_line(number: usize, line: &DigestLine, cautions: &mut Cautions) -> SetLine {
     let first = format!("{number}. ");
     let blank = " ".repeat(first.len());
-    let mut out = format!("\n{}", wrap(&first, &gear(line)));
-    for said in facts(number, line, cautions) {
-        out.push_str(&wrap(&blank, &said));
-    }
-    out
-}
-
-/// The same words for a mail reader that shows HTML: no pictures, nothing loaded, nothing that only a colour says.
-pub fn html(digest: &Digest) -> String {
-    let lines = sorted(digest);
-    let shown = shown(digest, lines.len());
-    let mut body = format!("<h1 style=\"font-size:1.2em\">{}</h1>\n", escape(&opening(digest)));
-    body.push_str(&paragraph(&known(digest)));
-    body.push_str(&paragraph(&tally(digest, &lines)));
-    body.push_str(&html_lists(&lines[..shown]));
-    if let Some(url) = &digest.pages_url {
-        let more = reading(lines.len() - shown);
-        body.extend(["<p>", more.as_str(), ": ", &link(&clean(url)), "</p>\n"]);
-    }
-    for said in ending(digest) {
-        body.push_str(&paragraph(&said));
-    }
-    page(&subject(digest), &body)
-}
-
-fn html_lists(lines: &[&DigestLine]) -> String {
-    let mut out = String::new();
-    let mut number = 0;
-    let mut cautions = Cautions::default();
-    for same in lines.chunk_by(|a, b| a.stops == b.stops) {
-        out.push_str(&html_heading(same[0].stops));
-        out.push_str("<ol>\n");
-        for line in same {
-            number += 1;
-            out.push_str(&html_line(number, line, &mut cautions));
-        }
-        out.push_str("</ol>\n");
-    }
-    out
-}
-
-fn html_heading(effect: Effect) -> String {
-    let (mark, words) = (effect.mark(), capital(effect.words()));
-    format!("<h2 style=\"font-size:1.05em\">{mark} {words}</h2>\n")
-}
-
-fn html_line(number: usize, line: &DigestLine, cautions: &mut Cautions) -> String {
-    let said: Vec<String> = facts(number, line, cautions).iter().map(|said| escape(said)).collect();
-    format!(
-        "<li value=\"{number}\" style=\"border-left:{};padding-left:.6em;margin-bottom:1em\"><strong>{}</strong><br>\n{}</li>\n",
-        line.stops.edge(),
-        escape(&gear(line)),
-        said.join("<br>\n")
-    )
+    SetLine { number, blank, gear: gear(line), facts: facts(number, line, cautions), first }
 }
 
 fn opening(digest: &Digest) -> String {
@@ -492,6 +488,15 @@ mod tests {
     use jiff::civil::date;
 
     use super::*;
+    use crate::notices::templates::Templates;
+
+    fn text(digest: &Digest) -> String {
+        Templates::embedded().unwrap().render("due work", &page(digest)).unwrap().text
+    }
+
+    fn html(digest: &Digest) -> String {
+        Templates::embedded().unwrap().render("due work", &page(digest)).unwrap().html
+    }
 
     fn fall() -> DigestLine {
         DigestLine {

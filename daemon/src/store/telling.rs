@@ -213,6 +213,15 @@ impl Store {
         Ok(found)
     }
 
+    /// Whether an occasion was told, to whatever address.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn was_told(&self, occasion: &str) -> Result<bool, StoreError> {
+        let same = Entity::find().filter(Column::Occasion.eq(occasion)).one(&self.db).await;
+        Ok(same.map_err(StoreError::while_("looking a notice up"))?.is_some())
+    }
+
     /// Addresses that mail comes back from.
     ///
     /// # Errors

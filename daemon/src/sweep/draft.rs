@@ -209,7 +209,7 @@ fn finish(
         return proofs.collect();
     }
     let place = Place { number: numbers.next(), ..place.clone() };
-    match work.digest(&plan.to, &plan.owed, &plan.matters, chain, place) {
+    match work.digest(&plan.to, &plan.owed, &plan.matters, chain, &ground.mail.templates, place) {
         Ok(digest) => vec![digest],
         Err(error) => {
             tracing::error!(recipient = %plan.to.to, %error, "a notice cannot be written");

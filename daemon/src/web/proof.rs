@@ -91,6 +91,7 @@ pub(super) fn asking<'w>(web: &'w Web, asked: &Asked, fleet: &'w Fleet) -> Desk<
         as_of: asked.as_of,
         now: web.desk.now(),
         from: "",
+        reply_to: None,
         pages_url: None,
         down: None,
     }

@@ -20,7 +20,7 @@ fn unprintable(c: char) -> bool {
 }
 
 /// Safe between tags and inside a quoted attribute alike.
-pub(super) fn escape(text: &str) -> String {
+pub(in crate::notices) fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {
@@ -36,7 +36,7 @@ pub(super) fn escape(text: &str) -> String {
 }
 
 /// A link only where the address is one that a browser opens; anything else is printed as words.
-pub(super) fn link(address: &str) -> String {
+pub(in crate::notices) fn link(address: &str) -> String {
     let shown = escape(address);
     if address.starts_with("https://") || address.starts_with("http://") {
         format!("<a href=\"{shown}\">{shown}</a>")
@@ -46,7 +46,7 @@ pub(super) fn link(address: &str) -> String {
 }
 
 /// A paragraph, its first line after `first`, the others after as many blanks. A word longer than the line stands alone.
-pub(super) fn wrap(first: &str, text: &str) -> String {
+pub(in crate::notices) fn wrap(first: &str, text: &str) -> String {
     let blank = " ".repeat(first.chars().count());
     let mut out = first.to_owned();
     let mut column = blank.len();

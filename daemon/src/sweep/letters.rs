@@ -1,0 +1,183 @@
+//! Letters by the calendar and on trouble: the region's week, the month's renewals, the head of the record chain,
+//! alarms. Each is owed once an occasion, whatever sweep writes it.
+
+mod region;
+mod renewals;
+
+use jiff::civil::DateTime;
+use policies::hours::is_quiet;
+use policies::zone::{Instant, Zone};
+
+use super::readers::Readers;
+use super::schedule::Schedule;
+use super::{Ground, Mail, deed, enqueue};
+use crate::alarms::{self, Alarm};
+use crate::desk::{Desk, DeskError};
+use crate::notices::compose::{self, Place, Said};
+use crate::notices::letters::{self, Page};
+use crate::records::Person;
+use crate::store::outbox::Fresh;
+
+/// Up to which run a letter by the calendar was written.
+const WRITTEN: &str = "letter ";
+/// So many people keep the head of the chain outside the machine.
+const KEEPERS: usize = 2;
+
+/// Letters by the calendar: their name, when they are written at home, and who reads them.
+const BY_CALENDAR: [(&str, &str, &[&str]); 3] = [
+    ("region", "* * 1", &["engineer", "head"]),
+    ("chain head", "* * *", &["head", "engineer"]),
+    ("spares plan", "1 * *", &["clerk", "engineer"]),
+];
+
+/// Puts every letter owed by now into the outbox.
+///
+/// # Errors
+/// The store's failure.
+pub(super) async fn owed(desk: &Desk, mail: &Mail) -> Result<usize, DeskError> {
+    let mut count = 0;
+    for (name, days, roles) in BY_CALENDAR {
+        if let Some(key) = due(desk, name, days).await? {
+            let letters = by_calendar(desk, mail, name, roles, key).await?;
+            count += enqueue(desk, letters.iter(), None).await?;
+            if name == "region" {
+                region::remember(desk).await?;
+            }
+            desk.store.note(deed(desk.now()), &format!("{WRITTEN}{name}"), &key.to_string()).await?;
+        }
+    }
+    for alarm in alarms::standing(&desk.store).await? {
+        count += of_alarm(desk, mail, &alarm).await?;
+    }
+    Ok(count)
+}
+
+/// The letters by the calendar as they would be written now.
+///
+/// # Errors
+/// The store's failure.
+pub(super) async fn preview(desk: &Desk, mail: &Mail) -> Result<Vec<Fresh>, DeskError> {
+    let key = desk.now().timestamp().to_zoned_datetime(desk.set.service.home_zone.time_zone().clone());
+    let mut all = Vec::new();
+    for (name, _, roles) in BY_CALENDAR {
+        all.extend(by_calendar(desk, mail, name, roles, key.datetime()).await?);
+    }
+    Ok(all)
+}
+
+async fn due(desk: &Desk, name: &str, days: &str) -> Result<Option<DateTime>, DeskError> {
+    let at = desk.set.service.daily_hour();
+    let schedule = Schedule::parse(&format!("{} {} {days}", at.minute(), at.hour()));
+    let schedule = schedule.map_err(|error| DeskError::Refused(format!("digest_at: {error}")))?;
+    let last = desk.store.remembered(&format!("{WRITTEN}{name}")).await?;
+    let last = last.and_then(|key| key.parse().ok());
+    let zone = desk.set.service.home_zone.time_zone();
+    Ok(schedule.due(last, desk.now().timestamp(), zone).map(|run| run.key))
+}
+
+async fn by_calendar(
+    desk: &Desk,
+    mail: &Mail,
+    name: &'static str,
+    roles: &[&str],
+    key: DateTime,
+) -> Result<Vec<Fresh>, DeskError> {
+    let readers = Readers::read(desk).await?;
+    let mut to: Vec<&Person> = roles
+        .iter()
+        .flat_map(|role| readers.people.iter().filter(move |person| person.role == *role))
+        .collect();
+    if name == "chain head" {
+        to.truncate(KEEPERS);
+    }
+    let mut last = desk.store.last_notice_number().await?;
+    let mut letters = Vec::new();
+    for person in to {
+        last += 1;
+        let number = format!("N-{}-{last:04}", desk.today().year());
+        let page = match name {
+            "region" => region::page(desk, mail, &number).await?,
+            "spares plan" => letters::renewals(&number, &month(key), &renewals::lines(desk).await?),
+            _ => {
+                let head = desk.store.head().await?;
+                letters::chain_head(&number, &key.date().to_string(), head.seq, &head.hash)
+            }
+        };
+        let occasion = format!("{name} {} {key}", person.key);
+        letters.extend(finish(desk, mail, &readers, person, (name, page), (number, occasion), None).await?);
+    }
+    Ok(letters)
+}
+
+fn month(key: DateTime) -> String {
+    key.strftime("%B %Y").to_string()
+}
+
+/// An alarm goes to engineers and the head, once, and not in the night: nobody mends a service from bed.
+async fn of_alarm(desk: &Desk, mail: &Mail, alarm: &Alarm) -> Result<usize, DeskError> {
+    let readers = Readers::read(desk).await?;
+    let mut count = 0;
+    for person in readers.people.iter().filter(|person| matches!(person.role.as_str(), "engineer" | "head")) {
+        let occasion = format!("alarm {} {} {}", alarm.about, alarm.since.0, person.key);
+        if desk.store.was_told(&occasion).await? {
+            continue;
+        }
+        let number = format!("N-{}-{:04}", desk.today().year(), desk.store.last_notice_number().await? + 1);
+        let since = alarm.since.timestamp().strftime("%-d %b %Y %H:%M UTC").to_string();
+        let page = letters::alarm(&number, &alarm.about, &alarm.text, &since);
+        let wait = morning(desk, person).await?;
+        let letter = finish(desk, mail, &readers, person, ("alarm", page), (number, occasion), wait).await?;
+        count += enqueue(desk, letter.iter(), None).await?;
+    }
+    Ok(count)
+}
+
+/// The end of a reader's quiet hours, where it is in them.
+async fn morning(desk: &Desk, person: &Person) -> Result<Option<Instant>, DeskError> {
+    let hours = desk.set.service.quiet_hours;
+    let now = desk.now();
+    let wait = |zone: &Zone| {
+        let local = now.timestamp().to_zoned_datetime(zone.time_zone().clone());
+        if !is_quiet(hours, local.time()) {
+            return None;
+        }
+        let today = local.date().to_datetime(hours.1);
+        let end =
+            if local.time() < hours.1 { today } else { today.saturating_add(jiff::Span::new().days(1)) };
+        end.to_zoned_datetime(zone.time_zone().clone()).ok().map(|at| at.timestamp().into())
+    };
+    desk.with_fleet(|fleet| wait(compose::zone_of(&desk.set, fleet, person))).await
+}
+
+/// A page as finished mail; none where it cannot be written, which the log tells.
+async fn finish(
+    desk: &Desk,
+    mail: &Mail,
+    readers: &Readers,
+    person: &Person,
+    (kind, page): (&'static str, Page),
+    (number, occasion): (String, String),
+    not_before: Option<Instant>,
+) -> Result<Option<Fresh>, DeskError> {
+    let ground = Ground::read(desk, mail).await?;
+    let to = readers.addressed(person, desk.today());
+    let written = desk
+        .with_fleet(|fleet| {
+            let papers = ground.papers.of(&desk.set, fleet);
+            let words = mail.templates.render(kind, &page)?;
+            let said = Said {
+                kind,
+                subject: words.subject,
+                text: words.text,
+                html: words.html,
+                calendar: None,
+                urgent: false,
+                lines: Vec::new(),
+            };
+            let place = Place { number, occasion, ..Place::default() };
+            let fresh = ground.desk(fleet, &papers, desk.today()).fresh(said, &to, place)?;
+            Ok::<_, compose::WriteError>(Fresh { not_before, ..fresh })
+        })
+        .await?;
+    Ok(written.inspect_err(|error| tracing::error!(kind, %error, "a letter cannot be written")).ok())
+}
