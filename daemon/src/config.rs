@@ -6,6 +6,7 @@ use anyhow::Context;
 use serde::Deserialize;
 
 use crate::files::Files;
+use crate::store::address;
 
 /// Every setting, each with a default that works on one machine.
 #[derive(Clone, Debug, Deserialize)]
@@ -159,9 +160,10 @@ impl Config {
 
     /// The certificates' files.
     pub fn files(&self) -> Files {
-        let beside = || {
-            let path = self.database.strip_prefix("sqlite:").unwrap_or(&self.database);
-            files_of(Path::new(path.strip_prefix("//").unwrap_or(path)))
+        // Beside a server's database there is no place: they stand with the daemon's other data.
+        let beside = || match address::file(&self.database) {
+            Some(path) => files_of(path),
+            None => self.data_dir.join("tallow.files"),
         };
         Files::at(self.files_dir.clone().unwrap_or_else(beside))
     }

@@ -10,6 +10,7 @@ use std::time::Duration;
 
 use anyhow::Context;
 use policies::load::PolicySet;
+use policies::zone::Instant;
 use sd_notify::NotifyState;
 use tokio::net::TcpListener;
 use tokio::signal::unix::{Signal, SignalKind, signal};
@@ -22,12 +23,15 @@ use crate::in_force;
 use crate::notices::delivery::{self, drain};
 use crate::notices::message::sender;
 use crate::notices::smtp::{SmtpSettings, StepLimits};
-use crate::store::{Store, StoreError};
+use crate::store::leases::Leader;
+use crate::store::{Store, StoreError, address};
 use crate::sweep::{Mail, Swept, sweep};
 use crate::web::{self, Web};
 
 /// Never sleep until a tick: wake this often and compare the clock with what is stored.
 const WAKE: Duration = Duration::from_secs(30);
+/// So long a daemon that is gone keeps the others of its database from sweeping.
+const LEADS_MICROS: i64 = 75 * 1_000_000;
 /// So many sweeps or deliveries may fail in a row before the daemon gives up and lets its keeper start it again: a
 /// long import holds the store for minutes.
 const MOST_FAILURES: u32 = 20;
@@ -45,8 +49,9 @@ enum Ended {
 /// # Errors
 /// Another daemon serves the store, the address cannot be bound, or a task of the daemon failed.
 pub async fn serve(config: &Config) -> anyhow::Result<()> {
-    let store =
-        Store::open(&config.database).await.with_context(|| format!("opening {}", config.database))?;
+    let store = Store::open(&config.database)
+        .await
+        .with_context(|| format!("opening {}", address::shown(&config.database)))?;
     let _lock = store.path().map(|path| lock(&path.with_added_extension("lock"))).transpose()?;
     let listener = std::net::TcpListener::bind(&config.listen)
         .with_context(|| format!("listening on {}", config.listen))?;
@@ -64,7 +69,7 @@ pub async fn serve(config: &Config) -> anyhow::Result<()> {
     Ok(())
 }
 
-/// One store has one daemon: two would send twice.
+/// A file has one daemon. One that several serve is a server's.
 pub(crate) fn lock(path: &Path) -> Result<File, StoreError> {
     let file_error = |source| StoreError::File { doing: "locking", path: path.display().to_string(), source };
     let mut file =
@@ -189,11 +194,16 @@ async fn sweeping(
 ) -> anyhow::Result<()> {
     let Signals { nudge, succeeded, doubted } = signals;
     let mut failures = 0;
+    let mut leader = Leader::new("sweep", holder(desk.now()), LEADS_MICROS);
     loop {
+<<<<<<< ours
         // By a wrong clock everything would be overdue, or nothing.
         let swept =
             if *doubted.borrow() { Ok(Some(Swept::default())) } else { one_sweep(&desk, &mail).await };
         match swept {
+=======
+        match one_sweep(&desk, &mail, &mut leader).await {
+>>>>>>> theirs
             Ok(None) => succeeded.notify_one(),
             Ok(Some(swept)) => {
                 failures = 0;
@@ -211,15 +221,27 @@ async fn sweeping(
         }
         tokio::select! {
             () = tokio::time::sleep(WAKE) => {}
-            _ = stopped.wait_for(|stop| *stop) => return Ok(()),
+            _ = stopped.wait_for(|stop| *stop) => break,
         }
     }
+    let _ = leader.resign(&desk.store).await;
+    Ok(())
 }
 
-/// One sweep; none where another set has come into force.
-async fn one_sweep(desk: &Desk, mail: &Mail) -> anyhow::Result<Option<Swept>> {
+/// A name that no other daemon has: its machine, its process, and when it began.
+fn holder(now: Instant) -> String {
+    let machine = std::fs::read_to_string("/proc/sys/kernel/hostname").unwrap_or_default();
+    format!("{} process {} since {}", machine.trim(), std::process::id(), now.timestamp())
+}
+
+/// One sweep; none where another set has come into force. Of several daemons on one database one sweeps: two would do
+/// the same work twice, and tell nobody twice.
+async fn one_sweep(desk: &Desk, mail: &Mail, leader: &mut Leader) -> anyhow::Result<Option<Swept>> {
     if in_force::is_succeeded(&desk.store, &desk.set.hash, desk.now()).await? {
         return Ok(None);
+    }
+    if !leader.leads(&desk.store, desk.now()).await? {
+        return Ok(Some(Swept::default()));
     }
     Ok(Some(sweep(desk, mail).await?))
 }

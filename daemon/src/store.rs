@@ -1,16 +1,27 @@
 //! All SQL: rows in and out, one writer, the record chain, the due table and the outbox.
 
+<<<<<<< ours
 pub mod answers;
+=======
+pub mod address;
+mod answered;
+>>>>>>> theirs
 pub mod backup;
 pub mod chain;
 pub mod current;
 pub mod doubts;
 pub mod due_table;
 pub mod fleet;
+pub mod leases;
 mod open;
 pub mod outbox;
 pub mod policy_sets;
+<<<<<<< ours
 mod settings;
+=======
+mod postgres;
+mod sqlite;
+>>>>>>> theirs
 mod tables;
 pub mod telling;
 pub mod write;
@@ -33,8 +44,10 @@ pub enum StoreError {
         #[source]
         source: sea_orm::DbErr,
     },
-    /// The address is not one of an embedded store.
-    #[error("\"{0}\" is no database address Tallow can open; give sqlite:FILE")]
+    /// The address names no database.
+    #[error(
+        "\"{0}\" is no database address Tallow can open; give sqlite:FILE or postgres://USER@HOST/DATABASE"
+    )]
     Address(String),
     /// A setting of the database is not what durability needs.
     #[error("the database came up with {pragma} = {found}, but {wanted} is needed; it was not used")]
@@ -60,6 +73,15 @@ pub enum StoreError {
         #[source]
         source: std::io::Error,
     },
+    /// Another write takes longer than anybody waits for it.
+    #[error("another write has held the database for {0} seconds; nothing was changed, try again")]
+    Busy(u64),
+    /// The connection was lost while a write was being committed.
+    #[error(
+        "the database was lost while this was being written, and whether it was is not known; once it answers \
+         again, send the same again: under its key it is one record"
+    )]
+    Unknown,
     /// Another daemon serves this store.
     #[error("another Tallow daemon serves this store ({0}); stop it first")]
     Served(String),
@@ -75,5 +97,14 @@ impl StoreError {
     /// For `map_err`: says what was being done.
     pub fn while_(doing: &'static str) -> impl Fn(sea_orm::DbErr) -> StoreError {
         move |source| StoreError::Database { doing, source }
+    }
+
+    /// Whether the database cannot be reached now, so that the same may succeed later.
+    pub fn is_away(&self) -> bool {
+        match self {
+            StoreError::Database { source, .. } => write::is_away(source),
+            StoreError::Busy(_) | StoreError::Unknown => true,
+            _ => false,
+        }
     }
 }

@@ -81,8 +81,26 @@ const LOOKED: &str = "looked through to";
 /// The store's failure.
 pub async fn sweep(desk: &Desk, mail: &Mail) -> Result<Swept, DeskError> {
     let rows = if desk.is_up_to_date().await? { 0 } else { desk.refresh().await? };
+<<<<<<< ours
     let notices = daily(desk, mail).await? + urgent(desk, mail).await? + letters::owed(desk, mail).await?;
     Ok(Swept { rows, notices })
+=======
+    let mut notices = 0;
+    while !put(desk, mail, &mut notices).await? {}
+    Ok(Swept { rows, notices })
+}
+
+/// Puts what is owed into the outbox; false when another daemon took numbers meanwhile, so that what is left is to be
+/// written afresh.
+async fn put(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, DeskError> {
+    for (told, drafts) in drafts(desk, mail).await? {
+        match enqueue(desk, &drafts, &told).await? {
+            Some(count) => *notices += count,
+            None => return Ok(false),
+        }
+    }
+    Ok(true)
+>>>>>>> theirs
 }
 
 fn deed(at: Instant) -> Deed {
@@ -238,6 +256,7 @@ fn span(kept: &str) -> Option<(Instant, Instant)> {
     Some((heartbeat::moment(from)?, heartbeat::moment(until)?))
 }
 
+<<<<<<< ours
 /// Stores notices and the hour they were owed at, in one transaction.
 async fn enqueue<'n>(
     desk: &Desk,
@@ -248,20 +267,37 @@ async fn enqueue<'n>(
     if notices.is_empty() && told.is_none() {
         return Ok(0);
     }
+=======
+/// Stores notices and the hour they were owed at, in one transaction; none where a number has been taken since they
+/// were written.
+async fn enqueue(desk: &Desk, notices: &[Fresh], told: &Hour) -> Result<Option<usize>, DeskError> {
+>>>>>>> theirs
     let now = desk.now();
     desk.store
         .write(deed(now), async |tx: &mut Writer| {
-            let mut count = 0;
+            let mut untold = Vec::new();
             for notice in notices {
                 if !tx.is_enqueued(&notice.occasion, &notice.recipient).await? {
-                    tx.enqueue(notice, now).await?;
-                    count += 1;
+                    untold.push(notice);
                 }
             }
+<<<<<<< ours
             if let Some(hour) = told {
                 tx.remember(&format!("{TOLD}{}", hour.person), &hour.key.to_string()).await?;
             }
             Ok(count)
+=======
+            let last = tx.last_notice_number().await?;
+            if untold.iter().any(|notice| notice.sequence() <= Some(last)) {
+                return Ok(None);
+            }
+            let mut count = 0;
+            for notice in untold {
+                count += usize::from(tx.enqueue(notice, now).await?);
+            }
+            tx.remember(&format!("{TOLD}{}", told.person.key), &told.key.to_string()).await?;
+            Ok(Some(count))
+>>>>>>> theirs
         })
         .await
 }

@@ -8,8 +8,10 @@ mod m0004_kept_dates;
 mod m0005_policy_sets;
 mod m0006_examinations;
 mod m0008_substitutions;
+mod postgres;
 
 use sea_orm_migration::prelude::*;
+use sea_orm_migration::sea_orm::DbBackend;
 
 /// Every migration, in order.
 pub struct Migrator;
@@ -31,7 +33,10 @@ impl MigratorTrait for Migrator {
 
 /// Runs the statements of a script, which stand apart by `;` at a line's end.
 async fn run(manager: &SchemaManager<'_>, script: &str) -> Result<(), DbErr> {
+    let on_postgres = manager.get_database_backend() == DbBackend::Postgres;
     for statement in script.split(";\n") {
+        let translated = on_postgres.then(|| postgres::translated(statement)).transpose()?;
+        let statement = translated.as_deref().unwrap_or(statement);
         manager.get_connection().execute_unprepared(statement).await?;
     }
     Ok(())

@@ -3,6 +3,7 @@
 
 mod daemon;
 mod mail_server;
+mod proxy;
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
@@ -10,8 +11,11 @@ use std::time::{Duration, Instant};
 
 use tempfile::TempDir;
 
+use crate::stores::Database;
+
 pub use daemon::Daemon;
 pub use mail_server::MailServer;
+pub use proxy::{Proxy, Wire};
 
 /// Long enough for a loaded machine; what is waited for comes much sooner.
 const PATIENCE: Duration = Duration::from_mins(1);
@@ -20,6 +24,7 @@ const PATIENCE: Duration = Duration::from_mins(1);
 pub struct Room {
     folder: TempDir,
     policies: &'static str,
+    database: Database,
 }
 
 /// How a command ended.
@@ -66,7 +71,17 @@ pub fn wait_for<T>(what: &str, mut look: impl FnMut() -> Option<T>) -> T {
 impl Room {
     /// An empty room, whose policy set will stand in `policies`.
     pub fn empty() -> Room {
-        Room { folder: tempfile::tempdir().unwrap(), policies: "policies" }
+        Room::over(Database::fresh())
+    }
+
+    /// An empty room over a database.
+    pub fn over(database: Database) -> Room {
+        Room { folder: tempfile::tempdir().unwrap(), policies: "policies", database }
+    }
+
+    /// Where its store is.
+    pub fn database(&self) -> &str {
+        self.database.address()
     }
 
     /// The demo's register in `demo`, with its policy set in `demo/policies`.
@@ -104,7 +119,7 @@ impl Room {
     pub fn command(&self) -> Command {
         let mut command = Command::new(program());
         command.current_dir(self.folder.path()).env_clear().stdin(Stdio::null());
-        command.env("TALLOW__DATABASE", "sqlite:tallow.db").env("TALLOW__POLICIES", self.policies);
+        command.env("TALLOW__DATABASE", self.database()).env("TALLOW__POLICIES", self.policies);
         command
     }
 

@@ -6,3 +6,4 @@ pub mod large_fleet;
 pub mod random_fleet;
 pub mod slow_checker;
 pub mod small_service;
+pub mod stores;

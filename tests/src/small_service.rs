@@ -114,13 +114,18 @@ pub const STAFF: &str = "email,name,role,station\n\
 /// A room that holds the service as files, the register in `register`.
 pub fn room() -> Room {
     let room = Room::empty();
+    fill(&room);
+    room
+}
+
+/// Writes the service's files into a room.
+pub fn fill(room: &Room) {
     for (name, text) in REGISTER {
         room.write(&format!("register/{name}"), text);
     }
     for (name, text) in POLICIES {
         room.write(&format!("policies/{name}"), text);
     }
-    room
 }
 
 /// The same, imported.

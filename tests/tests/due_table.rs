@@ -31,8 +31,12 @@ async fn desk(files: &Files, policies: &Files, now: Date) -> Desk {
         std::fs::write(folder.path().join(name), text).unwrap();
     }
     let now = Instant(now.to_zoned_datetime(jiff::tz::TimeZone::UTC).unwrap().timestamp().as_microsecond());
-    let desk =
-        Desk::new(Store::in_memory().await.unwrap(), set, Arc::new(StandingClock(now)), "test".to_owned());
+    let desk = Desk::new(
+        Store::open(&tests::stores::address()).await.unwrap(),
+        set,
+        Arc::new(StandingClock(now)),
+        "test".to_owned(),
+    );
     let faults = Faults::default();
     let sheets = read_folder(folder.path(), &faults).unwrap();
     if let Err(error) = desk.import(&sheets, &faults, false).await {

@@ -1,6 +1,6 @@
 //! `tallow backup` and `tallow restore`.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 
@@ -10,6 +10,11 @@ use crate::config::files_of;
 use crate::files::Files;
 use crate::keeping::{self, copy_files};
 use crate::lifecycle::lock;
+<<<<<<< ours
+=======
+use crate::papers;
+use crate::store::address::{file, shown};
+>>>>>>> theirs
 use crate::store::backup::restore;
 use crate::store::make_folder;
 
@@ -49,13 +54,18 @@ impl Restore {
 
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
         let address = &settings.config.database;
-        let Some(path) = address.strip_prefix("sqlite:") else {
-            anyhow::bail!("{address} is no embedded store; only such a one is restored from a file");
+        let Some(path) = file(address) else {
+            anyhow::bail!(
+                "{} is no embedded store; only such a one is restored from a file. Bring a PostgreSQL database back \
+                 by its own means",
+                shown(address)
+            );
         };
-        make_folder(Path::new(path))?;
-        let _lock = lock(&Path::new(path).with_added_extension("lock"))?;
-        let stood = Path::new(path).exists();
-        restore(&self.file, Path::new(path)).await?;
+        make_folder(path)?;
+        let _lock = lock(&path.with_added_extension("lock"))?;
+        let stood = path.exists();
+        restore(&self.file, path).await?;
+        let path = path.display();
         say(format_args!("restored {path} from {}\n", self.file.display()))?;
         if stood {
             say(format_args!("what stood there is kept as {path}.before-restore\n"))?;

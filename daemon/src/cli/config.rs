@@ -11,6 +11,7 @@ use crate::notices::delivery;
 use crate::notices::message::{Envelope, sender};
 use crate::notices::smtp::StepLimits;
 use crate::policy_set::{self, PolicyError};
+use crate::store::address;
 
 #[derive(Debug, Args)]
 pub(super) struct ConfigCommand {
@@ -32,7 +33,10 @@ impl ConfigCommand {
             say(format_args!("{fault}\n"))?;
         }
         if wrong.is_empty() {
-            say(format_args!("settings are in order: database {}\n", settings.config.database))?;
+            say(format_args!(
+                "settings are in order: database {}\n",
+                address::shown(&settings.config.database)
+            ))?;
             return Ok(Answer::Done);
         }
         Ok(Answer::No)
@@ -44,9 +48,7 @@ fn faults(config: &Config) -> Vec<String> {
     if config.listen.to_socket_addrs().is_err() {
         wrong.push(format!("listen = \"{}\": no address and port; give 127.0.0.1:8470", config.listen));
     }
-    if !config.database.starts_with("sqlite:") {
-        wrong.push(format!("database = \"{}\": give sqlite:FILE", config.database));
-    }
+    wrong.extend(address::fault(&config.database));
     match policy_set::read(config.policies.as_deref()) {
         Ok(_) => {}
         Err(PolicyError::Faults { faults, .. }) => {

@@ -13,7 +13,7 @@ use crate::config::Config;
 use crate::desk::Desk;
 use crate::in_force::{self, When};
 use crate::policy_set;
-use crate::store::Store;
+use crate::store::{Store, address};
 
 /// Settings after file, environment and command line were laid over each other.
 #[derive(Debug)]
@@ -54,16 +54,15 @@ impl Settings {
     /// The store that is there: only an import, a daemon or a demo makes one, so that a mistyped name is no empty
     /// store in which nothing is due.
     pub(super) async fn store(&self) -> anyhow::Result<Store> {
-        let path =
-            self.config.database.strip_prefix("sqlite:").map(|path| path.strip_prefix("//").unwrap_or(path));
-        if let Some(path) = path.filter(|path| *path != ":memory:" && !Path::new(path).exists()) {
-            anyhow::bail!("{path} does not exist; tallow import makes it, or correct --database");
+        if let Some(path) = address::file(&self.config.database).filter(|path| !path.exists()) {
+            anyhow::bail!("{} does not exist; tallow import makes it, or correct --database", path.display());
         }
         self.new_store().await
     }
 
     async fn new_store(&self) -> anyhow::Result<Store> {
-        Store::open(&self.config.database).await.with_context(|| format!("opening {}", self.config.database))
+        let address = &self.config.database;
+        Store::open(address).await.with_context(|| format!("opening {}", address::shown(address)))
     }
 
     pub(super) async fn desk(&self) -> anyhow::Result<Desk> {

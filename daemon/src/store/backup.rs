@@ -7,6 +7,10 @@ use sea_orm::ConnectionTrait;
 
 use super::{Store, StoreError};
 
+const ELSEWHERE: &str = "this store is on a PostgreSQL server, which keeps backups of its own: use pg_basebackup \
+     with archived write-ahead logs, so that any moment can be brought back, or tallow move to carry the store into \
+     an embedded one";
+
 impl Store {
     /// Writes a whole, checked copy to `target`: into a file beside it first, checked there, made durable, then
     /// renamed.
@@ -14,6 +18,9 @@ impl Store {
     /// # Errors
     /// `target` exists already, the disk or the database fails, or the copy is not whole.
     pub async fn backup(&self, target: &Path) -> Result<(), StoreError> {
+        if self.is_shared() {
+            return Err(StoreError::NotWhole(ELSEWHERE.to_owned()));
+        }
         if target.exists() {
             return Err(StoreError::NotWhole(format!(
                 "{} exists already; choose another name",
@@ -45,6 +52,13 @@ impl Store {
     /// # Errors
     /// The database's own.
     pub async fn check(&self) -> Result<Vec<String>, StoreError> {
+        let mut wrong = if self.is_shared() { Vec::new() } else { self.check_pages().await? };
+        wrong.extend(self.check_chain().await?.into_iter().map(|fault| format!("record chain: {}", fault.0)));
+        Ok(wrong)
+    }
+
+    /// What only an embedded database can be asked: a server checks its own pages and never switches references off.
+    async fn check_pages(&self) -> Result<Vec<String>, StoreError> {
         let mut wrong = Vec::new();
         let integrity = self.scalar("PRAGMA integrity_check").await?;
         if integrity != "ok" {
@@ -54,7 +68,6 @@ impl Store {
         if references != "0" {
             wrong.push(format!("{references} rows point at rows that are not there"));
         }
-        wrong.extend(self.check_chain().await?.into_iter().map(|fault| format!("record chain: {}", fault.0)));
         Ok(wrong)
     }
 }

@@ -67,7 +67,7 @@ pub(super) async fn append(
     head: &Head,
     deed: &Deed,
     digest: Sum,
-) -> Result<(), StoreError> {
+) -> Result<String, StoreError> {
     let (seq, digest) = (head.seq + 1, hex(&digest));
     let hash = hash_of(seq, deed.at.0, &deed.actor, &deed.action, &digest, &head.hash);
     let link = entities::link::ActiveModel {
@@ -77,10 +77,10 @@ pub(super) async fn append(
         action: Set(deed.action.clone()),
         digest: Set(digest),
         prev: Set(head.hash.clone()),
-        hash: Set(hash),
+        hash: Set(hash.clone()),
     };
     link.insert(db).await.map_err(StoreError::while_("linking the record chain"))?;
-    Ok(())
+    Ok(hash)
 }
 
 /// What the rows themselves say of the chain.
@@ -105,6 +105,8 @@ impl Store {
     /// The database's own.
     pub async fn check_chain(&self) -> Result<Vec<ChainFault>, StoreError> {
         let mut found = Reckoned::default();
+        // What is committed while the tables are read shows in some of them only, and is left to the next check.
+        let until = self.head().await?.seq;
         // In the order of their names, as the digest takes them.
         self.digests::<records::Certificate>(&mut found).await?;
         self.digests::<records::Concession>(&mut found).await?;
@@ -126,7 +128,7 @@ impl Store {
         self.digests::<records::Work>(&mut found).await?;
         let links = entities::link::Entity::find().order_by_asc(entities::link::Column::Seq);
         let links = links.all(&self.db).await.map_err(StoreError::while_("reading the record chain"))?;
-        let mut faults = faults(&links, &found.digests);
+        let mut faults = faults(&links, &found.digests, until);
         faults.extend(found.faults);
         Ok(faults)
     }
@@ -165,6 +167,7 @@ impl Store {
 fn faults(
     links: &[entities::link::Model],
     found: &BTreeMap<i64, Vec<(&'static str, u64, Sum)>>,
+    until: i64,
 ) -> Vec<ChainFault> {
     let mut faults = Vec::new();
     let mut prev = Head { seq: 0, hash: "0".repeat(64) };
@@ -173,7 +176,7 @@ fn faults(
             faults.push(ChainFault(format!("link {} does not follow link {}", link.seq, prev.seq)));
         }
         let rows = hex(&digest(found.get(&link.seq).into_iter().flatten().copied()));
-        if rows != link.digest {
+        if link.seq <= until && rows != link.digest {
             let text =
                 format!("link {}: its records digest to {rows}, but {} was signed", link.seq, link.digest);
             faults.push(ChainFault(text));

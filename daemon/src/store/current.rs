@@ -127,6 +127,7 @@ impl Writer {
     /// # Errors
     /// The database's own.
     pub async fn register(&self) -> Result<Register, StoreError> {
+        self.take_time().await?;
         register(&self.tx, None).await
     }
 

@@ -74,6 +74,7 @@ impl Writer {
     /// # Errors
     /// The database's own.
     pub async fn fleet(&self, set: &PolicySet) -> Result<Loaded, StoreError> {
+        self.take_time().await?;
         load(&self.tx, set, None).await
     }
 }

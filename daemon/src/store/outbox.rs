@@ -3,9 +3,9 @@
 use std::collections::HashMap;
 
 use policies::zone::Instant;
-use sea_orm::sea_query::Expr;
+use sea_orm::sea_query::{Expr, OnConflict};
 use sea_orm::{
-    ActiveModelTrait, ColumnTrait, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter, QueryOrder,
+    ColumnTrait, ConnectionTrait, DbErr, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter, QueryOrder,
     QuerySelect, Set,
 };
 
@@ -185,11 +185,11 @@ impl Store {
 }
 
 impl Writer {
-    /// Puts a notice into the outbox.
+    /// Puts a notice into the outbox; false where the same occasion was told to the same recipient already.
     ///
     /// # Errors
-    /// The database's own, the same occasion for the same recipient among them.
-    pub async fn enqueue(&mut self, fresh: &Fresh, now: Instant) -> Result<(), StoreError> {
+    /// The database's own.
+    pub async fn enqueue(&mut self, fresh: &Fresh, now: Instant) -> Result<bool, StoreError> {
         let doing = StoreError::while_("queueing a notice");
         let row = entities::notice::ActiveModel {
             number: Set(fresh.number.clone()),
@@ -209,6 +209,7 @@ impl Writer {
             next_attempt_at: Set(fresh.not_before.map_or(now.0, |before| Ord::max(before.0, now.0))),
             ..Default::default()
         };
+<<<<<<< ours
         let notice = row.insert(&self.tx).await.map_err(&doing)?.id;
         let lines = fresh.lines.iter().map(|line| entities::notice_line::ActiveModel {
             notice: Set(notice),
@@ -219,6 +220,24 @@ impl Writer {
             stage: Set(line.told.stage.clone()),
             due_on: Set(line.due_on.clone()),
         });
+=======
+        let told = OnConflict::columns([Column::Occasion, Column::Recipient]).do_nothing().to_owned();
+        let notice = match Entity::insert(row).on_conflict(told).exec(&self.tx).await {
+            Ok(inserted) => inserted.last_insert_id,
+            Err(DbErr::RecordNotInserted) => return Ok(false),
+            Err(error) => return Err(doing(error)),
+        };
+        let lines =
+            (0i64..).zip(&fresh.lines).map(|(line, (told, due_on))| entities::notice_line::ActiveModel {
+                notice: Set(notice),
+                line: Set(line),
+                item: Set(told.item.clone()),
+                rule: Set(told.rule.clone()),
+                occurrence: Set(told.occurrence.clone()),
+                stage: Set(told.stage.clone()),
+                due_on: Set(due_on.clone()),
+            });
+>>>>>>> theirs
         let rows: Vec<_> = lines.collect();
         for chunk in rows.chunks(3_000) {
             let inserted = entities::notice_line::Entity::insert_many(chunk.to_vec())
@@ -226,7 +245,15 @@ impl Writer {
                 .await;
             inserted.map_err(&doing)?;
         }
-        Ok(())
+        Ok(true)
+    }
+
+    /// The number of the newest notice, as [`Store::last_notice_number`]: nobody else takes one meanwhile.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn last_notice_number(&self) -> Result<u64, StoreError> {
+        last_notice_number(&self.tx).await
     }
 
     /// A remembered setting, as this transaction sees it.
@@ -255,8 +282,7 @@ impl Writer {
     pub async fn remember(&mut self, name: &str, value: &str) -> Result<(), StoreError> {
         use entities::setting::{ActiveModel, Column, Entity};
         let row = ActiveModel { name: Set(name.to_owned()), value: Set(value.to_owned()) };
-        let replace =
-            sea_orm::sea_query::OnConflict::column(Column::Name).update_column(Column::Value).to_owned();
+        let replace = OnConflict::column(Column::Name).update_column(Column::Value).to_owned();
         let written = Entity::insert(row).on_conflict(replace).exec_without_returning(&self.tx).await;
         written.map(drop).map_err(StoreError::while_("remembering a setting"))
     }
@@ -288,11 +314,15 @@ impl Store {
     /// # Errors
     /// The database's own.
     pub async fn last_notice_number(&self) -> Result<u64, StoreError> {
+<<<<<<< ours
         let numbered = Entity::find().filter(Column::Number.starts_with("N-"));
         let newest = numbered.select_only().column(Column::Number).order_by_desc(Column::Id).limit(1);
         let newest: Option<String> =
             newest.into_tuple().one(&self.db).await.map_err(StoreError::while_("numbering notices"))?;
         Ok(newest.and_then(|number| number.rsplit('-').next()?.parse().ok()).unwrap_or(0))
+=======
+        last_notice_number(&self.db).await
+>>>>>>> theirs
     }
 
     /// Takes the next notice whose time has come in hand, and counts the attempt.
@@ -464,6 +494,25 @@ impl Store {
             });
         }
         Ok(listed)
+    }
+}
+
+async fn last_notice_number(db: &impl ConnectionTrait) -> Result<u64, StoreError> {
+    let newest = Entity::find().select_only().column(Column::Number).order_by_desc(Column::Id).limit(1);
+    let newest = newest.into_tuple::<String>().one(db).await;
+    let newest = newest.map_err(StoreError::while_("numbering notices"))?;
+    Ok(newest.and_then(|number| sequence(&number)).unwrap_or(0))
+}
+
+/// `1187` of `N-2026-1187`.
+fn sequence(number: &str) -> Option<u64> {
+    number.rsplit('-').next()?.parse().ok()
+}
+
+impl Fresh {
+    /// Its number within the year.
+    pub fn sequence(&self) -> Option<u64> {
+        sequence(&self.number)
     }
 }
 

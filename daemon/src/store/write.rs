@@ -1,15 +1,22 @@
-//! The one way to write: an immediate transaction that ends in one link of the record chain.
+//! The one way to write: a transaction that nobody else's writes run beside, and that ends in one link of the record
+//! chain.
 
 use std::collections::{BTreeMap, HashMap};
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::Duration;
 
 use policies::zone::Instant;
+use sea_orm::sqlx::error::DatabaseError;
 use sea_orm::{
-    ColumnTrait, DatabaseTransaction, EntityTrait, QueryFilter, QueryOrder, QuerySelect,
-    SqliteTransactionMode, TransactionOptions, TransactionTrait,
+    ColumnTrait, ConnectionTrait, DatabaseTransaction, DbBackend, DbErr, EntityTrait, QueryFilter,
+    QueryOrder, QuerySelect, RuntimeErr, SqliteTransactionMode, TransactionOptions, TransactionTrait, sqlx,
 };
 use sha2::{Digest, Sha256};
+use tokio::sync::OwnedSemaphorePermit;
 
+use super::answered::Transaction;
 use super::chain::{self, Head};
+use super::postgres;
 use super::tables::{Place, Stored};
 use super::{Store, StoreError};
 use crate::heartbeat;
@@ -32,15 +39,22 @@ pub struct Deed {
 
 /// An open write transaction.
 pub struct Writer {
-    pub(super) tx: DatabaseTransaction,
+    pub(super) tx: Transaction,
     deed: Deed,
     head: Head,
     digests: BTreeMap<&'static str, (u64, Sha256)>,
+    unhurried: AtomicBool,
 }
 
+/// A place before the database that one writer of this process has at a time.
+type Turn = Option<OwnedSemaphorePermit>;
+
+/// So long a write waits for another to end.
+const PATIENCE: Duration = Duration::from_secs(10);
+
 impl Store {
-    /// Runs `work` in one immediate transaction. Records appended in it get one link of the chain; if `work`
-    /// fails, nothing of it remains.
+    /// Runs `work` in one transaction beside which nobody writes. Records appended in it get one link of the chain; if
+    /// `work` fails, nothing of it remains.
     ///
     /// # Errors
     /// Those of `work`, and of the database.
@@ -49,18 +63,106 @@ impl Store {
         deed: Deed,
         work: impl AsyncFnOnce(&mut Writer) -> Result<T, E>,
     ) -> Result<T, E> {
-        let options = TransactionOptions {
-            sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate),
-            ..Default::default()
-        };
-        let begun = self.db.begin_with_options(options).await;
-        let tx = begun.map_err(StoreError::while_("starting to write"))?;
+        let turn = tokio::time::timeout(PATIENCE, self.turn.clone().acquire_owned()).await;
+        let turn = turn.map_err(|_| StoreError::Busy(PATIENCE.as_secs()))?;
+        // The turn is given back when the transaction is over, however it ends.
+        let (tx, _turn) = self.begin_write(turn.ok()).await?;
         let head = chain::head(&tx).await?;
-        let mut writer = Writer { tx, deed, head, digests: BTreeMap::new() };
+        let mut writer =
+            Writer { tx, deed, head, digests: BTreeMap::new(), unhurried: AtomicBool::new(false) };
         let done = work(&mut writer).await?;
-        writer.commit().await?;
+        self.commit(writer).await?;
         Ok(done)
     }
+
+    /// Begins in a task of its own: a caller that is dropped while `BEGIN` is on its way would leave a connection
+    /// behind that stands in a transaction and does not know it. What such a connection is asked to write is lost.
+    async fn begin_write(&self, turn: Turn) -> Result<(Transaction, Turn), StoreError> {
+        let (db, silence) = (self.db.inner.clone(), self.db.silence.clone());
+        let begun = tokio::spawn(async move {
+            let options = TransactionOptions {
+                sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate),
+                ..Default::default()
+            };
+            let tx = db.begin_with_options(options).await?;
+            if tx.get_database_backend() == DbBackend::Postgres {
+                postgres::take_turn(&tx).await?;
+            }
+            Ok::<_, DbErr>((tx, turn))
+        });
+        let lost = |error: tokio::task::JoinError| DbErr::Custom(error.to_string());
+        match begun.await.map_err(lost).and_then(|begun| begun) {
+            Ok((inner, turn)) => Ok((Transaction { inner, silence }, turn)),
+            Err(error) if is_lock_timeout(&error) => Err(StoreError::Busy(PATIENCE.as_secs())),
+            Err(error) => Err(StoreError::while_("starting to write")(error)),
+        }
+    }
+
+    async fn commit(&self, writer: Writer) -> Result<(), StoreError> {
+        let (tx, link) = writer.linked().await?;
+        let shared = self.is_shared();
+        match tx.commit().await {
+            Ok(()) => Ok(()),
+            Err(error) if shared => self.look_for(link, error).await,
+            Err(error) => Err(StoreError::while_("committing")(error)),
+        }
+    }
+
+    /// A server that goes away while it commits has done so, or has not: the link says which. Nobody's turn comes
+    /// before that transaction is over, so that after taking it what is not there will not come.
+    async fn look_for(&self, link: Option<String>, error: DbErr) -> Result<(), StoreError> {
+        use entities::link::{Column, Entity};
+        let Some(link) = link else { return Err(StoreError::while_("committing")(error)) };
+        for _ in 0..LOOKS {
+            if let Ok((tx, _)) = self.begin_write(None).await
+                && let Ok(found) = Entity::find().filter(Column::Hash.eq(link.as_str())).one(&tx).await
+            {
+                let committed = found.is_some();
+                tracing::warn!(committed, "the database was lost while it committed");
+                return if committed { Ok(()) } else { Err(StoreError::while_("committing")(error)) };
+            }
+            tokio::time::sleep(LOOK_AGAIN).await;
+        }
+        Err(StoreError::Unknown)
+    }
+}
+
+/// How often, and how far apart, it is looked whether a write was committed.
+const LOOKS: usize = 6;
+const LOOK_AGAIN: Duration = Duration::from_millis(500);
+
+/// Whether a failure means that the database cannot be reached now.
+pub(super) fn is_away(error: &DbErr) -> bool {
+    match error {
+        DbErr::ConnectionAcquire(_) | DbErr::Conn(_) => true,
+        DbErr::Exec(RuntimeErr::SqlxError(error)) | DbErr::Query(RuntimeErr::SqlxError(error)) => {
+            match &**error {
+                sqlx::Error::Database(said) => said.code().is_some_and(|code| is_going_away(&code)),
+                other => matches!(
+                    other,
+                    sqlx::Error::Io(_)
+                        | sqlx::Error::Protocol(_)
+                        | sqlx::Error::PoolTimedOut
+                        | sqlx::Error::PoolClosed
+                ),
+            }
+        }
+        _ => false,
+    }
+}
+
+/// Classes 08 (connection exception) and 57P (operator intervention: shutting down, starting up) of PostgreSQL's codes.
+fn is_going_away(code: &str) -> bool {
+    code.starts_with("08") || code.starts_with("57P")
+}
+
+/// Code 55P03 of PostgreSQL: `lock_not_available`.
+fn is_lock_timeout(error: &DbErr) -> bool {
+    let (DbErr::Exec(RuntimeErr::SqlxError(error)) | DbErr::Query(RuntimeErr::SqlxError(error))) = error
+    else {
+        return false;
+    };
+    error.as_database_error().and_then(DatabaseError::code).as_deref() == Some("55P03")
 }
 
 impl Writer {
@@ -146,6 +248,7 @@ impl Writer {
         Ok(row.map(|row| R::of_row(row).0))
     }
 
+<<<<<<< ours
     /// A record dated by a wrong clock would be wrong for ever.
     async fn check_clock(&self) -> Result<(), StoreError> {
         let last = self.remembered(heartbeat::BEAT).await?.and_then(|kept| heartbeat::moment(&kept));
@@ -161,7 +264,26 @@ impl Writer {
                 .map(|(table, (count, digest))| (table, count, digest.finalize().into()));
             let digest = chain::digest(parts);
             chain::append(&self.tx, &self.head, &self.deed, digest).await?;
+=======
+    /// Gives work that goes over everything the time it needs.
+    pub(super) async fn take_time(&self) -> Result<(), StoreError> {
+        let on_postgres = ConnectionTrait::get_database_backend(&self.tx) == DbBackend::Postgres;
+        if on_postgres && !self.unhurried.swap(true, Ordering::Relaxed) {
+            postgres::take_time(&self.tx).await.map_err(StoreError::while_("preparing a long write"))?;
         }
-        self.tx.commit().await.map_err(StoreError::while_("committing"))
+        Ok(())
+    }
+
+    /// Ends what was appended in a link; its hash, where there is one.
+    async fn linked(self) -> Result<(DatabaseTransaction, Option<String>), StoreError> {
+        if self.digests.is_empty() {
+            return Ok((self.tx.inner, None));
+>>>>>>> theirs
+        }
+        let parts =
+            self.digests.into_iter().map(|(table, (count, digest))| (table, count, digest.finalize().into()));
+        let digest = chain::digest(parts);
+        let hash = chain::append(&self.tx, &self.head, &self.deed, digest).await?;
+        Ok((self.tx.inner, Some(hash)))
     }
 }

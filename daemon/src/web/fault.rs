@@ -1,7 +1,7 @@
 //! Why there is no such page: what is wrong, and what would be right.
 
 use askama::Template;
-use axum::http::StatusCode;
+use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 
 use super::Web;
@@ -66,8 +66,14 @@ impl Fault {
             Fault::Asked { .. } => StatusCode::BAD_REQUEST,
             Fault::ReadOnly => StatusCode::METHOD_NOT_ALLOWED,
             Fault::Elsewhere(_) => StatusCode::SEE_OTHER,
+            Fault::Desk(_) if self.is_away() => StatusCode::SERVICE_UNAVAILABLE,
             Fault::Desk(_) | Fault::Page(_) | Fault::Panicked(_) => StatusCode::INTERNAL_SERVER_ERROR,
         }
+    }
+
+    /// Whether the database cannot be reached now, so that the same visit may succeed later.
+    fn is_away(&self) -> bool {
+        matches!(self, Fault::Desk(DeskError::Store(error)) if error.is_away())
     }
 
     /// Heading, what is wrong, what would be right, and where else to look.
@@ -82,6 +88,12 @@ impl Fault {
                 &[],
             ),
             Fault::Elsewhere(_) => ("Elsewhere", "The answer lies at another address.", "", &[]),
+            Fault::Desk(_) if self.is_away() => (
+                "The records cannot be reached just now",
+                "The database does not answer. What was recorded is kept; nothing can be shown or taken in meanwhile.",
+                "Try again in a little while. Until it answers, treat what this page would have shown as unknown.",
+                &[],
+            ),
             Fault::Desk(_) | Fault::Page(_) | Fault::Panicked(_) => (
                 "This page could not be made",
                 "Something went wrong inside Tallow; the records are as they were. What failed is in the service's log.",
@@ -114,7 +126,13 @@ pub(super) fn answer(web: &Web, fault: &Fault) -> Response {
     let shell = Shell::bare(web, heading, Links::default());
     let page = FaultPage { shell, heading, wrong, right, near };
     match page.render() {
-        Ok(text) => (fault.status(), Html(text)).into_response(),
+        Ok(text) => {
+            let mut answer = (fault.status(), Html(text)).into_response();
+            if fault.is_away() {
+                answer.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from_static("15"));
+            }
+            answer
+        }
         Err(error) => {
             tracing::error!(%error, "the page of a fault failed");
             (StatusCode::INTERNAL_SERVER_ERROR, "This page could not be made.\n").into_response()

@@ -49,7 +49,7 @@ impl Drop for Folder {
 async fn desk(folder: &Folder) -> Arc<Desk> {
     let set = Arc::new(policy_set::check(&demo::policy_files()).unwrap());
     let now: jiff::Timestamp = "2026-10-12T06:00:00Z".parse().unwrap();
-    let store = Store::in_memory().await.unwrap();
+    let store = Store::open(&::tests::stores::address()).await.unwrap();
     let desk = Desk::new(store, set, Arc::new(StandingClock(now.into())), "test".to_owned());
     let faults = Faults::default();
     let sheets = read_folder(&folder.0, &faults).unwrap();

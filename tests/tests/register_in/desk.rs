@@ -34,7 +34,12 @@ pub async fn desk(policies: &[(&str, &str)], now: &str) -> Desk {
         |(name, text): &(&str, &str)| PolicyFile { name: (*name).to_owned(), text: (*text).to_owned() };
     let files: Vec<PolicyFile> = policies.iter().map(file).collect();
     let set = Arc::new(policy_set::check(&files).unwrap());
-    Desk::new(Store::in_memory().await.unwrap(), set, Arc::new(StandingClock(at(now))), "test".to_owned())
+    Desk::new(
+        Store::open(&tests::stores::address()).await.unwrap(),
+        set,
+        Arc::new(StandingClock(at(now))),
+        "test".to_owned(),
+    )
 }
 
 /// The same store and rules, with the clock moved on.
