@@ -196,14 +196,13 @@ async fn sweeping(
     let mut failures = 0;
     let mut leader = Leader::new("sweep", holder(desk.now()), LEADS_MICROS);
     loop {
-<<<<<<< ours
         // By a wrong clock everything would be overdue, or nothing.
-        let swept =
-            if *doubted.borrow() { Ok(Some(Swept::default())) } else { one_sweep(&desk, &mail).await };
+        let swept = if *doubted.borrow() {
+            Ok(Some(Swept::default()))
+        } else {
+            one_sweep(&desk, &mail, &mut leader).await
+        };
         match swept {
-=======
-        match one_sweep(&desk, &mail, &mut leader).await {
->>>>>>> theirs
             Ok(None) => succeeded.notify_one(),
             Ok(Some(swept)) => {
                 failures = 0;

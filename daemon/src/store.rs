@@ -1,11 +1,8 @@
 //! All SQL: rows in and out, one writer, the record chain, the due table and the outbox.
 
-<<<<<<< ours
-pub mod answers;
-=======
 pub mod address;
 mod answered;
->>>>>>> theirs
+pub mod answers;
 pub mod backup;
 pub mod chain;
 pub mod current;
@@ -16,12 +13,9 @@ pub mod leases;
 mod open;
 pub mod outbox;
 pub mod policy_sets;
-<<<<<<< ours
-mod settings;
-=======
 mod postgres;
+mod settings;
 mod sqlite;
->>>>>>> theirs
 mod tables;
 pub mod telling;
 pub mod write;

@@ -81,10 +81,6 @@ const LOOKED: &str = "looked through to";
 /// The store's failure.
 pub async fn sweep(desk: &Desk, mail: &Mail) -> Result<Swept, DeskError> {
     let rows = if desk.is_up_to_date().await? { 0 } else { desk.refresh().await? };
-<<<<<<< ours
-    let notices = daily(desk, mail).await? + urgent(desk, mail).await? + letters::owed(desk, mail).await?;
-    Ok(Swept { rows, notices })
-=======
     let mut notices = 0;
     while !put(desk, mail, &mut notices).await? {}
     Ok(Swept { rows, notices })
@@ -93,14 +89,9 @@ pub async fn sweep(desk: &Desk, mail: &Mail) -> Result<Swept, DeskError> {
 /// Puts what is owed into the outbox; false when another daemon took numbers meanwhile, so that what is left is to be
 /// written afresh.
 async fn put(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, DeskError> {
-    for (told, drafts) in drafts(desk, mail).await? {
-        match enqueue(desk, &drafts, &told).await? {
-            Some(count) => *notices += count,
-            None => return Ok(false),
-        }
-    }
-    Ok(true)
->>>>>>> theirs
+    Ok(daily(desk, mail, notices).await?
+        && urgent(desk, mail, notices).await?
+        && letters::owed(desk, mail, notices).await?)
 }
 
 fn deed(at: Instant) -> Deed {
@@ -114,35 +105,40 @@ struct Hour {
 }
 
 /// The notices of everybody whose hour has come.
-async fn daily(desk: &Desk, mail: &Mail) -> Result<usize, DeskError> {
+async fn daily(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, DeskError> {
     let readers = Readers::read(desk).await?;
     let hours = hours(desk, &readers, 0).await?;
     if hours.is_empty() {
-        return Ok(0);
+        return Ok(true);
     }
     let told = |hour: &Hour| (hour.person.clone(), hour.key);
     let drafts = Drafts::begin(desk, mail, readers).await?;
     let drafted = drafts.daily(&hours.iter().map(told).collect()).await?;
-    let mut count = 0;
     for hour in &hours {
         let own = drafted.iter().filter(|(person, _)| *person == hour.person).map(|(_, fresh)| fresh);
-        count += enqueue(desk, own, Some(hour)).await?;
+        match enqueue(desk, own, Some(hour)).await? {
+            Some(count) => *notices += count,
+            None => return Ok(false),
+        }
     }
-    Ok(count)
+    Ok(true)
 }
 
 /// What cannot wait for anybody's hour: something that stops a launch and was told in no notice. Looked for only
 /// after somebody wrote, since what the calendar brings was told before it came.
-async fn urgent(desk: &Desk, mail: &Mail) -> Result<usize, DeskError> {
+async fn urgent(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, DeskError> {
     let head = desk.store.head().await?.seq.to_string();
     if desk.store.remembered(LOOKED).await?.as_deref() == Some(&head) {
-        return Ok(0);
+        return Ok(true);
     }
     let drafts = Drafts::begin(desk, mail, Readers::read(desk).await?).await?;
     let drafted = drafts.urgent().await?;
-    let count = enqueue(desk, drafted.iter().map(|(_, fresh)| fresh), None).await?;
+    let Some(count) = enqueue(desk, drafted.iter().map(|(_, fresh)| fresh), None).await? else {
+        return Ok(false);
+    };
+    *notices += count;
     desk.store.note(deed(desk.now()), LOOKED, &head).await?;
-    Ok(count)
+    Ok(true)
 }
 
 /// Everybody who is told something and whose hour has come since they were last told, `lag` hours ago or earlier.
@@ -256,37 +252,26 @@ fn span(kept: &str) -> Option<(Instant, Instant)> {
     Some((heartbeat::moment(from)?, heartbeat::moment(until)?))
 }
 
-<<<<<<< ours
-/// Stores notices and the hour they were owed at, in one transaction.
+/// Stores notices and the hour they were owed at, in one transaction; none where a number has been taken since they
+/// were written.
 async fn enqueue<'n>(
     desk: &Desk,
     notices: impl Iterator<Item = &'n Fresh>,
     told: Option<&Hour>,
-) -> Result<usize, DeskError> {
+) -> Result<Option<usize>, DeskError> {
     let notices: Vec<&Fresh> = notices.collect();
     if notices.is_empty() && told.is_none() {
-        return Ok(0);
+        return Ok(Some(0));
     }
-=======
-/// Stores notices and the hour they were owed at, in one transaction; none where a number has been taken since they
-/// were written.
-async fn enqueue(desk: &Desk, notices: &[Fresh], told: &Hour) -> Result<Option<usize>, DeskError> {
->>>>>>> theirs
     let now = desk.now();
     desk.store
         .write(deed(now), async |tx: &mut Writer| {
             let mut untold = Vec::new();
-            for notice in notices {
+            for notice in &notices {
                 if !tx.is_enqueued(&notice.occasion, &notice.recipient).await? {
                     untold.push(notice);
                 }
             }
-<<<<<<< ours
-            if let Some(hour) = told {
-                tx.remember(&format!("{TOLD}{}", hour.person), &hour.key.to_string()).await?;
-            }
-            Ok(count)
-=======
             let last = tx.last_notice_number().await?;
             if untold.iter().any(|notice| notice.sequence() <= Some(last)) {
                 return Ok(None);
@@ -295,9 +280,10 @@ async fn enqueue(desk: &Desk, notices: &[Fresh], told: &Hour) -> Result<Option<u
             for notice in untold {
                 count += usize::from(tx.enqueue(notice, now).await?);
             }
-            tx.remember(&format!("{TOLD}{}", told.person.key), &told.key.to_string()).await?;
+            if let Some(hour) = told {
+                tx.remember(&format!("{TOLD}{}", hour.person), &hour.key.to_string()).await?;
+            }
             Ok(Some(count))
->>>>>>> theirs
         })
         .await
 }

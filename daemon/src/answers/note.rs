@@ -207,9 +207,9 @@ async fn acknowledge(
         bytes,
         lines: Vec::new(),
     };
-    let queued: Result<(), StoreError> =
+    let queued: Result<bool, StoreError> =
         desk.store.write(deed(now), async |tx: &mut Writer| tx.enqueue(&fresh, now).await).await;
-    Ok(queued?)
+    Ok(queued.map(drop)?)
 }
 
 fn plain(text: &str) -> String {

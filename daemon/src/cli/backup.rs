@@ -10,11 +10,7 @@ use crate::config::files_of;
 use crate::files::Files;
 use crate::keeping::{self, copy_files};
 use crate::lifecycle::lock;
-<<<<<<< ours
-=======
-use crate::papers;
 use crate::store::address::{file, shown};
->>>>>>> theirs
 use crate::store::backup::restore;
 use crate::store::make_folder;
 

@@ -209,8 +209,12 @@ impl Writer {
             next_attempt_at: Set(fresh.not_before.map_or(now.0, |before| Ord::max(before.0, now.0))),
             ..Default::default()
         };
-<<<<<<< ours
-        let notice = row.insert(&self.tx).await.map_err(&doing)?.id;
+        let told = OnConflict::columns([Column::Occasion, Column::Recipient]).do_nothing().to_owned();
+        let notice = match Entity::insert(row).on_conflict(told).exec(&self.tx).await {
+            Ok(inserted) => inserted.last_insert_id,
+            Err(DbErr::RecordNotInserted) => return Ok(false),
+            Err(error) => return Err(doing(error)),
+        };
         let lines = fresh.lines.iter().map(|line| entities::notice_line::ActiveModel {
             notice: Set(notice),
             line: Set(line.number),
@@ -220,24 +224,6 @@ impl Writer {
             stage: Set(line.told.stage.clone()),
             due_on: Set(line.due_on.clone()),
         });
-=======
-        let told = OnConflict::columns([Column::Occasion, Column::Recipient]).do_nothing().to_owned();
-        let notice = match Entity::insert(row).on_conflict(told).exec(&self.tx).await {
-            Ok(inserted) => inserted.last_insert_id,
-            Err(DbErr::RecordNotInserted) => return Ok(false),
-            Err(error) => return Err(doing(error)),
-        };
-        let lines =
-            (0i64..).zip(&fresh.lines).map(|(line, (told, due_on))| entities::notice_line::ActiveModel {
-                notice: Set(notice),
-                line: Set(line),
-                item: Set(told.item.clone()),
-                rule: Set(told.rule.clone()),
-                occurrence: Set(told.occurrence.clone()),
-                stage: Set(told.stage.clone()),
-                due_on: Set(due_on.clone()),
-            });
->>>>>>> theirs
         let rows: Vec<_> = lines.collect();
         for chunk in rows.chunks(3_000) {
             let inserted = entities::notice_line::Entity::insert_many(chunk.to_vec())
@@ -314,15 +300,7 @@ impl Store {
     /// # Errors
     /// The database's own.
     pub async fn last_notice_number(&self) -> Result<u64, StoreError> {
-<<<<<<< ours
-        let numbered = Entity::find().filter(Column::Number.starts_with("N-"));
-        let newest = numbered.select_only().column(Column::Number).order_by_desc(Column::Id).limit(1);
-        let newest: Option<String> =
-            newest.into_tuple().one(&self.db).await.map_err(StoreError::while_("numbering notices"))?;
-        Ok(newest.and_then(|number| number.rsplit('-').next()?.parse().ok()).unwrap_or(0))
-=======
         last_notice_number(&self.db).await
->>>>>>> theirs
     }
 
     /// Takes the next notice whose time has come in hand, and counts the attempt.
@@ -498,7 +476,8 @@ impl Store {
 }
 
 async fn last_notice_number(db: &impl ConnectionTrait) -> Result<u64, StoreError> {
-    let newest = Entity::find().select_only().column(Column::Number).order_by_desc(Column::Id).limit(1);
+    let numbered = Entity::find().filter(Column::Number.starts_with("N-"));
+    let newest = numbered.select_only().column(Column::Number).order_by_desc(Column::Id).limit(1);
     let newest = newest.into_tuple::<String>().one(db).await;
     let newest = newest.map_err(StoreError::while_("numbering notices"))?;
     Ok(newest.and_then(|number| sequence(&number)).unwrap_or(0))

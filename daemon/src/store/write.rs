@@ -248,23 +248,12 @@ impl Writer {
         Ok(row.map(|row| R::of_row(row).0))
     }
 
-<<<<<<< ours
     /// A record dated by a wrong clock would be wrong for ever.
     async fn check_clock(&self) -> Result<(), StoreError> {
         let last = self.remembered(heartbeat::BEAT).await?.and_then(|kept| heartbeat::moment(&kept));
         heartbeat::judge(self.deed.at, last).map_err(|doubt| StoreError::Clock(doubt.text(self.deed.at)))
     }
 
-    async fn commit(self) -> Result<(), StoreError> {
-        if !self.digests.is_empty() {
-            self.check_clock().await?;
-            let parts = self
-                .digests
-                .into_iter()
-                .map(|(table, (count, digest))| (table, count, digest.finalize().into()));
-            let digest = chain::digest(parts);
-            chain::append(&self.tx, &self.head, &self.deed, digest).await?;
-=======
     /// Gives work that goes over everything the time it needs.
     pub(super) async fn take_time(&self) -> Result<(), StoreError> {
         let on_postgres = ConnectionTrait::get_database_backend(&self.tx) == DbBackend::Postgres;
@@ -278,8 +267,8 @@ impl Writer {
     async fn linked(self) -> Result<(DatabaseTransaction, Option<String>), StoreError> {
         if self.digests.is_empty() {
             return Ok((self.tx.inner, None));
->>>>>>> theirs
         }
+        self.check_clock().await?;
         let parts =
             self.digests.into_iter().map(|(table, (count, digest))| (table, count, digest.finalize().into()));
         let digest = chain::digest(parts);

@@ -34,12 +34,12 @@ const BY_CALENDAR: [(&str, &str, &[&str]); 3] = [
 ///
 /// # Errors
 /// The store's failure.
-pub(super) async fn owed(desk: &Desk, mail: &Mail) -> Result<usize, DeskError> {
-    let mut count = 0;
+pub(super) async fn owed(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, DeskError> {
     for (name, days, roles) in BY_CALENDAR {
         if let Some(key) = due(desk, name, days).await? {
             let letters = by_calendar(desk, mail, name, roles, key).await?;
-            count += enqueue(desk, letters.iter(), None).await?;
+            let Some(count) = enqueue(desk, letters.iter(), None).await? else { return Ok(false) };
+            *notices += count;
             if name == "region" {
                 region::remember(desk).await?;
             }
@@ -47,9 +47,11 @@ pub(super) async fn owed(desk: &Desk, mail: &Mail) -> Result<usize, DeskError> {
         }
     }
     for alarm in alarms::standing(&desk.store).await? {
-        count += of_alarm(desk, mail, &alarm).await?;
+        if !of_alarm(desk, mail, &alarm, notices).await? {
+            return Ok(false);
+        }
     }
-    Ok(count)
+    Ok(true)
 }
 
 /// The letters by the calendar as they would be written now.
@@ -114,9 +116,8 @@ fn month(key: DateTime) -> String {
 }
 
 /// An alarm goes to engineers and the head, once, and not in the night: nobody mends a service from bed.
-async fn of_alarm(desk: &Desk, mail: &Mail, alarm: &Alarm) -> Result<usize, DeskError> {
+async fn of_alarm(desk: &Desk, mail: &Mail, alarm: &Alarm, notices: &mut usize) -> Result<bool, DeskError> {
     let readers = Readers::read(desk).await?;
-    let mut count = 0;
     for person in readers.people.iter().filter(|person| matches!(person.role.as_str(), "engineer" | "head")) {
         let occasion = format!("alarm {} {} {}", alarm.about, alarm.since.0, person.key);
         if desk.store.was_told(&occasion).await? {
@@ -127,9 +128,10 @@ async fn of_alarm(desk: &Desk, mail: &Mail, alarm: &Alarm) -> Result<usize, Desk
         let page = letters::alarm(&number, &alarm.about, &alarm.text, &since);
         let wait = morning(desk, person).await?;
         let letter = finish(desk, mail, &readers, person, ("alarm", page), (number, occasion), wait).await?;
-        count += enqueue(desk, letter.iter(), None).await?;
+        let Some(count) = enqueue(desk, letter.iter(), None).await? else { return Ok(false) };
+        *notices += count;
     }
-    Ok(count)
+    Ok(true)
 }
 
 /// The end of a reader's quiet hours, where it is in them.
