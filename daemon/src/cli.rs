@@ -1,5 +1,6 @@
 //! The command line: what the pages can do, it can do.
 
+mod adopt;
 mod assess;
 mod backup;
 mod certificate;
@@ -98,6 +99,8 @@ enum Command {
     Backup(backup::Backup),
     /// Put a backup in the place of the store
     Restore(backup::Restore),
+    /// Take a copy of a store, or a restored one, into service: until then it sends nothing
+    Adopt(adopt::Adopt),
 }
 
 /// How a result is written.
@@ -171,5 +174,6 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Verify => verify::run(&settings).await,
         Command::Backup(backup) => backup.run(&settings).await,
         Command::Restore(restore) => restore.run(&settings).await,
+        Command::Adopt(adopt) => adopt.run(&settings).await,
     }
 }

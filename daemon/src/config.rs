@@ -26,6 +26,8 @@ pub struct Config {
     pub public_url: Option<String>,
     /// How mail goes out; none: it stays in the outbox.
     pub smtp: Option<Smtp>,
+    /// Name of the place where the store is in service; this machine and where the store lies unless it is said.
+    pub place: Option<String>,
     /// Folder of templates that replace the words of notices one by one.
     pub templates: Option<PathBuf>,
     /// Where answers to notices arrive; none: nobody reads them.
@@ -109,10 +111,55 @@ pub struct Smtp {
     pub password_file: Option<PathBuf>,
     /// Certificate authority beyond the system's.
     pub ca_file: Option<PathBuf>,
+    /// Connections at once, up to 8. A crash may double no more mails than there are connections.
+    #[serde(default = "connections")]
+    pub connections: usize,
+    /// Most mails a second, over all connections; 0: no limit.
+    #[serde(default = "most_per_second")]
+    pub most_per_second: u32,
+    /// How long each step of a delivery may take.
+    #[serde(default)]
+    pub limits: Limits,
+}
+
+/// How long each step of a delivery may take, in seconds; what is not said is as RFC 5321 asks.
+#[derive(Clone, Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Limits {
+    /// Finding and reaching the mail server.
+    pub connect: Option<u64>,
+    /// Encryption.
+    pub tls: Option<u64>,
+    /// Its greeting.
+    pub greeting: Option<u64>,
+    /// EHLO.
+    pub hello: Option<u64>,
+    /// Signing in.
+    pub auth: Option<u64>,
+    /// MAIL.
+    pub mail: Option<u64>,
+    /// RCPT.
+    pub rcpt: Option<u64>,
+    /// DATA.
+    pub data: Option<u64>,
+    /// 64 KiB of the body.
+    pub block: Option<u64>,
+    /// The answer to the whole mail. A shorter limit than 600 makes doubles.
+    pub dot: Option<u64>,
+    /// Goodbye.
+    pub quit: Option<u64>,
 }
 
 fn submission() -> u16 {
     587
+}
+
+fn connections() -> usize {
+    2
+}
+
+fn most_per_second() -> u32 {
+    1
 }
 
 fn starttls() -> String {
@@ -132,6 +179,7 @@ impl Default for Config {
             templates: None,
             answers: None,
             backup: None,
+            place: None,
         }
     }
 }

@@ -17,7 +17,7 @@ use tokio::net::TcpListener;
 
 use crate::clock::StandingClock;
 use crate::desk::Desk;
-use crate::notices::delivery::{drain, quick_steps};
+use crate::notices::delivery::{Pace, Post, SmtpCourier, Stop, quick_steps};
 use crate::notices::smtp::{SmtpSettings, Tls};
 use crate::notices::templates::Templates;
 use crate::policy_set;
@@ -95,7 +95,10 @@ pub async fn run(listen: SocketAddr) -> anyhow::Result<()> {
     };
     let swept = sweep(&desk, &mail).await?;
     let relay = relay(post_office.port());
-    let sent = drain(&desk.store, &StandingClock(stated_moment()), &relay, FROM, || false).await?;
+    let (clock, couriers) = (Arc::new(StandingClock(stated_moment())), SmtpCourier::several(&relay, 1));
+    let outbox = desk.store.outbox("demo".to_owned());
+    let mut post = Post::new(outbox, couriers, clock, FROM.to_owned(), Pace::of(0));
+    let sent = post.drain(&Stop::never()).await?.sent;
     println!(
         "It is Mon 12 Oct 2026, 07:00. {} dates stand; {sent} of {} notices were caught.",
         count(&desk).await?,

@@ -31,6 +31,7 @@ pub mod policy_set;
 pub mod proofs;
 pub mod records;
 pub mod register;
+pub mod sending;
 pub mod store;
 pub mod sweep;
 pub mod take_up;

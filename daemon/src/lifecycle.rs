@@ -17,13 +17,14 @@ use tokio::signal::unix::{Signal, SignalKind, signal};
 use tokio::sync::{Notify, watch};
 
 use crate::clock::{Clock, SystemClock};
-use crate::config::Config;
+use crate::config::{Config, Smtp};
 use crate::desk::Desk;
 use crate::in_force;
-use crate::notices::delivery::{self, drain};
+use crate::notices::delivery::{self, Pace, Post, SmtpCourier, Stop};
 use crate::notices::message::sender;
-use crate::notices::smtp::{SmtpSettings, StepLimits};
+use crate::sending;
 use crate::store::leases::Leader;
+use crate::store::outbox::StoredOutbox;
 use crate::store::{Store, StoreError, address};
 use crate::sweep::{Mail, Swept, sweep};
 use crate::web::{self, Web};
@@ -53,6 +54,7 @@ pub async fn serve(config: &Config) -> anyhow::Result<()> {
         .await
         .with_context(|| format!("opening {}", address::shown(&config.database)))?;
     let _lock = store.path().map(|path| lock(&path.with_added_extension("lock"))).transpose()?;
+    take_up_place(config, &store).await?;
     let listener = std::net::TcpListener::bind(&config.listen)
         .with_context(|| format!("listening on {}", config.listen))?;
     listener.set_nonblocking(true)?;
@@ -66,6 +68,17 @@ pub async fn serve(config: &Config) -> anyhow::Result<()> {
     }
     let _ = sd_notify::notify(&[NotifyState::Stopping]);
     store.close().await?;
+    Ok(())
+}
+
+/// Where the store is in service, and what an earlier daemon left in hand: behind the lock there is no other one.
+async fn take_up_place(config: &Config, store: &Store) -> anyhow::Result<()> {
+    let now = SystemClock.now();
+    let place = sending::place(config.place.as_deref(), store).await?;
+    sending::settle_place(store, &place, now).await?;
+    if store.path().is_some() {
+        store.end_leases(now).await?;
+    }
     Ok(())
 }
 
@@ -93,10 +106,9 @@ async fn round(
 ) -> anyhow::Result<Ended> {
     let clock: Arc<dyn Clock> = Arc::new(SystemClock);
     let desk = Arc::new(Desk::new(store.clone(), Arc::new(set), clock.clone(), "daemon".to_owned()));
-    let relay =
-        config.smtp.as_ref().map(|smtp| delivery::settings(smtp, StepLimits::default())).transpose()?;
+    let post = config.smtp.as_ref().map(|smtp| post(store, smtp, &clock)).transpose()?;
     let from = config.smtp.as_ref().map_or("tallow@localhost.example", |smtp| &smtp.from).to_owned();
-    if relay.is_none() {
+    if post.is_none() {
         tracing::warn!("no smtp settings: notices are kept in the outbox and not sent");
     }
     let (stop, stopped) = watch::channel(false);
@@ -113,9 +125,8 @@ async fn round(
     tasks.spawn(async move { watched.watch(&watched_store, &*watched_clock, until).await });
     let (files, backups) = (config.files(), config.backup.clone());
     tasks.spawn(watching::keeping(desk.clone(), files, backups, doubted.clone(), stopped.clone()));
-    if let Some(relay) = relay {
-        let address = sender(&from).1.to_owned();
-        tasks.spawn(delivering(store.clone(), clock, relay, address, (nudge, doubted), stopped.clone()));
+    if let Some(post) = post {
+        tasks.spawn(delivering(post, nudge, doubted, stopped.clone()));
     }
     let pages = Web { desk: desk.clone(), caught: None, stated: None };
     tasks.spawn(serving(listener, pages, stopped));
@@ -245,22 +256,37 @@ async fn one_sweep(desk: &Desk, mail: &Mail, leader: &mut Leader) -> anyhow::Res
     Ok(Some(sweep(desk, mail).await?))
 }
 
+/// The post of this daemon, under a name that no other running one has.
+fn post(
+    store: &Store,
+    smtp: &Smtp,
+    clock: &Arc<dyn Clock>,
+) -> anyhow::Result<Post<StoredOutbox, SmtpCourier>> {
+    let relay = delivery::settings(smtp)?;
+    let outbox = store.outbox(format!("process {} since {}", std::process::id(), clock.now().0));
+    let couriers = SmtpCourier::several(&relay, smtp.connections);
+    let from = sender(&smtp.from).1.to_owned();
+    Ok(Post::new(outbox, couriers, clock.clone(), from, Pace::of(smtp.most_per_second)))
+}
+
 async fn delivering(
-    store: Store,
-    clock: Arc<dyn Clock>,
-    relay: SmtpSettings,
-    from: String,
-    (nudge, doubted): (Arc<Notify>, watch::Receiver<bool>),
+    mut post: Post<StoredOutbox, SmtpCourier>,
+    nudge: Arc<Notify>,
+    doubted: watch::Receiver<bool>,
     mut stopped: watch::Receiver<bool>,
 ) -> anyhow::Result<()> {
     let mut failures = 0;
+    let stop = Stop::from(stopped.clone());
     loop {
         tokio::select! {
             () = nudge.notified() => {}
             () = tokio::time::sleep(WAKE) => {}
             _ = stopped.wait_for(|stop| *stop) => return Ok(()),
         }
-        match drain(&store, &*clock, &relay, &from, || *stopped.borrow() || *doubted.borrow()).await {
+        if *doubted.borrow() {
+            continue;
+        }
+        match post.drain(&stop).await {
             Ok(_) => failures = 0,
             Err(error) => {
                 failures += 1;

@@ -82,6 +82,9 @@ pub enum StoreError {
     /// The machine's clock cannot be believed.
     #[error("{0}")]
     Clock(String),
+    /// What several waited for failed for all of them.
+    #[error(transparent)]
+    Shared(std::sync::Arc<StoreError>),
     /// A backup or a restored file is not whole.
     #[error("{0}")]
     NotWhole(String),

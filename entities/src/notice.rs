@@ -22,11 +22,15 @@ pub struct Model {
     pub composed_at: i64,
     pub state: String,
     pub attempts: i64,
+    pub crashes: i64,
+    pub doubts: i64,
     pub holder: Option<String>,
+    pub due_at: i64,
     pub next_attempt_at: i64,
     pub last_error: Option<String>,
     pub sent_at: Option<i64>,
     pub reply: Option<String>,
+    pub dropped_at: Option<i64>,
 }
 
 impl ActiveModelBehavior for ActiveModel {}

@@ -35,15 +35,21 @@ CREATE TABLE notice (
     composed_at INTEGER NOT NULL,
     state TEXT NOT NULL CHECK (state IN ('queued', 'claimed', 'data_begun', 'sent', 'deferred', 'failed', 'uncertain', 'parked', 'cancelled', 'bounced')),
     attempts INTEGER NOT NULL CHECK (attempts >= 0),
+    crashes INTEGER NOT NULL DEFAULT 0 CHECK (crashes >= 0),
+    doubts INTEGER NOT NULL DEFAULT 0 CHECK (doubts >= 0),
     holder TEXT,
+    due_at INTEGER NOT NULL,
     next_attempt_at INTEGER NOT NULL,
     last_error TEXT,
     sent_at INTEGER,
     reply TEXT,
+    dropped_at INTEGER,
     UNIQUE (occasion, recipient)
 ) STRICT;
 
 CREATE INDEX notice_waiting ON notice (next_attempt_at) WHERE state NOT IN ('sent', 'failed', 'parked', 'cancelled', 'bounced');
+
+CREATE INDEX notice_due ON notice (due_at);
 
 CREATE INDEX notice_person ON notice (person);
 

@@ -4,6 +4,7 @@
 pub mod harness;
 pub mod large_fleet;
 pub mod random_fleet;
+pub mod scripted_mail;
 pub mod slow_checker;
 pub mod small_service;
 pub mod stores;

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 
-use daemon::clock::StandingClock;
+use daemon::clock::{Clock, StandingClock, SystemClock};
 use daemon::desk::Desk;
 use daemon::policy_set;
 use daemon::records::{ExaminationDraft, KeptDate, TakenUp, Usage};
@@ -360,9 +360,10 @@ async fn verify_names_notices_and_stock_that_differ() {
     let db = raw(&file(&room)).await;
     run(
         &db,
-        "INSERT INTO notice (number, occasion, recipient, subject, message_id, bytes, composed_at, state, attempts, \
-         next_attempt_at) VALUES ('N-2026-0901', 'digest', 'mechanic@bay.example', 's', '<m@x.example>', \
-         CAST('To: mechanic@bay.example' AS BLOB), 0, 'sent', 1, 0)",
+        "INSERT INTO notice (number, kind, occasion, person, recipient, urgent, subject, message_id, token, bytes, \
+         composed_at, state, attempts, due_at, next_attempt_at) VALUES ('N-2026-0901', 'due work', 'digest', \
+         'mechanic@bay.example', 'mechanic@bay.example', 0, 's', '<m@x.example>', 't', \
+         CAST('To: mechanic@bay.example' AS BLOB), 0, 'sent', 1, 0, 0)",
     )
     .await;
     run(&db, "INSERT INTO setting (name, value) VALUES ('told mechanic@bay.example', '2026-01-05T00:00:00')")
@@ -619,7 +620,7 @@ async fn twenty_backups_under_writes_each_restore_to_one_moment() {
         let later = store.head().await.unwrap().seq;
         let target = room.path(&format!("restored-{number}/tallow.db"));
         std::fs::create_dir_all(target.parent().unwrap()).unwrap();
-        restore(&copy, &target).await.unwrap();
+        restore(&copy, &target, SystemClock.now()).await.unwrap();
         let restored = open(&target).await;
         let head = restored.head().await.unwrap().seq;
         assert!((earlier..=later).contains(&head), "{earlier} {head} {later}");
@@ -644,7 +645,7 @@ async fn a_restore_that_fails_leaves_the_store_as_it_was() {
     run(&db, "DROP TRIGGER work_no_UPDATE").await;
     run(&db, "UPDATE work SET outcome = 'failed'").await;
     db.close().await.unwrap();
-    let refused = restore(&room.path("bad.db"), &file(&room)).await;
+    let refused = restore(&room.path("bad.db"), &file(&room), SystemClock.now()).await;
     assert!(matches!(refused, Err(StoreError::NotWhole(why)) if why.contains("record chain")));
     assert_eq!(open(&file(&room)).await.head().await.unwrap(), head);
     assert!(!room.path("tallow.db.before-restore").exists() && !room.path("tallow.db.restoring").exists());

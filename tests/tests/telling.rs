@@ -7,7 +7,8 @@ mod desk;
 use daemon::desk::Desk;
 use daemon::notices::templates::Templates;
 use daemon::records::Work;
-use daemon::store::outbox::Listed;
+use daemon::notices::delivery::Outbox;
+use daemon::store::outbox::{Listed, Which};
 use daemon::sweep::{Mail, sweep};
 use desk::{Files, at, later, taken};
 
@@ -106,10 +107,11 @@ impl Service {
     }
 
     async fn sent(&self, notice: &Listed, now: &str) {
-        let claimed = self.desk.store.claim(at(now)).await.unwrap().unwrap();
+        let outbox = self.desk.store.outbox("test".to_owned());
+        let claimed = outbox.claim(Which::Sound, 1, at(now)).await.unwrap().remove(0);
         assert_eq!(claimed.number, notice.number);
-        assert!(self.desk.store.begin_data(claimed.id, claimed.attempt).await.unwrap());
-        self.desk.store.sent(claimed.id, claimed.attempt, "250 taken", at(now)).await.unwrap();
+        assert!(outbox.begin_data(&claimed).await.unwrap());
+        assert!(outbox.sent(&claimed, "250 taken", at(now)).await.unwrap());
     }
 
     async fn text(&self, notice: &Listed) -> String {
@@ -229,7 +231,8 @@ async fn work_done_while_its_notice_waits_cancels_it_in_the_same_breath() {
         (listed[0].number.as_str(), listed[0].state.as_str()),
         (opened[0].number.as_str(), "cancelled")
     );
-    assert!(service.desk.store.claim(at("2026-07-02T08:00:00Z")).await.unwrap().is_none());
+    let outbox = service.desk.store.outbox("test".to_owned());
+    assert!(outbox.claim(Which::Sound, 1, at("2026-07-02T08:00:00Z")).await.unwrap().is_empty());
     assert_eq!(told(&service.swept("2026-07-01T08:01:00Z").await), []);
 }
 

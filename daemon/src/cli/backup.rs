@@ -6,6 +6,7 @@ use clap::Args;
 
 use super::say::say;
 use super::{Answer, Settings};
+use crate::clock::{Clock, SystemClock};
 use crate::config::files_of;
 use crate::files::Files;
 use crate::keeping::{self, copy_files};
@@ -60,9 +61,12 @@ impl Restore {
         make_folder(path)?;
         let _lock = lock(&path.with_added_extension("lock"))?;
         let stood = path.exists();
-        restore(&self.file, path).await?;
+        restore(&self.file, path, SystemClock.now()).await?;
         let path = path.display();
         say(format_args!("restored {path} from {}\n", self.file.display()))?;
+        say(format_args!(
+            "it sends nothing until tallow adopt: what waits in it may have gone out already\n"
+        ))?;
         if stood {
             say(format_args!("what stood there is kept as {path}.before-restore\n"))?;
         }

@@ -9,7 +9,6 @@ use super::{Answer, Settings};
 use crate::config::{Config, Smtp};
 use crate::notices::delivery;
 use crate::notices::message::{Envelope, sender};
-use crate::notices::smtp::StepLimits;
 use crate::policy_set::{self, PolicyError};
 use crate::store::address;
 
@@ -62,13 +61,18 @@ fn faults(config: &Config) -> Vec<String> {
 
 fn smtp_faults(smtp: &Smtp) -> Vec<String> {
     let mut wrong = Vec::new();
-    if let Err(error) = delivery::settings(smtp, StepLimits::default()) {
+    if let Err(error) = delivery::settings(smtp) {
         wrong.push(format!("{error:#}"));
     }
     let (_, address) = sender(&smtp.from);
     if Envelope::new(address, address).is_err() {
         let right = "give an address like tallow@station.example, or Launching gear <tallow@station.example>";
         wrong.push(format!("smtp.from = \"{}\": {right}", smtp.from));
+    }
+    if let Some(dot) = smtp.limits.dot.filter(|dot| *dot < 600) {
+        wrong.push(format!(
+            "smtp.limits.dot = {dot}: give 600 or more; a mail server may need ten minutes, and who asks sooner sends twice"
+        ));
     }
     let loopback = ["localhost", "127.0.0.1", "::1"].contains(&smtp.host.as_str());
     if smtp.tls == "none" && !loopback {

@@ -14,6 +14,7 @@ use crate::desk::Desk;
 use crate::files::Files;
 use crate::heartbeat::{self, Doubt, Watch, since_boot};
 use crate::keeping;
+use crate::sending::{self, Cause};
 use crate::store::{Store, StoreError};
 use crate::sweep::Mail;
 use crate::verify;
@@ -69,6 +70,10 @@ impl Clocked {
 }
 
 async fn tell(store: &Store, doubt: Option<Doubt>, now: Instant) -> Result<(), StoreError> {
+    match doubt {
+        None => sending::release(store, Cause::Clock).await?,
+        Some(doubt) => sending::hold(store, Cause::Clock, &doubt.text(now), now).await?,
+    }
     match doubt {
         Some(Doubt::Stepped { .. }) if stands(store, "clock").await? => Ok(()),
         Some(doubt) => alarms::raise(store, "clock", &doubt.text(now), now).await,

@@ -1,185 +1,221 @@
-//! From the outbox to the relay: claim, send, record, one notice at a time.
+//! From the outbox to the relay: claim, send, record, over one or more connections at once.
 
-use std::hash::{BuildHasher, Hasher, RandomState};
-use std::time::Duration;
+mod courier;
+mod pace;
+mod pause;
+mod record;
+mod round;
+mod settings;
+mod stop;
 
-use anyhow::Context;
+use std::future::Future;
+use std::pin::Pin;
+use std::sync::Arc;
+
 use policies::zone::Instant;
-use secrecy::SecretString;
 
 use super::message::Envelope;
-use super::smtp::{Delivery, SmtpSettings, StepLimits, Tls, deliver};
+use super::smtp::{Delivery, Fault};
 use crate::clock::Clock;
-use crate::config::Smtp;
-use crate::store::outbox::{InHand, State};
-use crate::store::{Store, StoreError};
+use crate::sending::{self, Held, RelayTrouble};
+use crate::store::StoreError;
+use crate::store::outbox::{InHand, Settled, Shorter, StoredOutbox, Which};
 
-/// Waits before the next attempt, in minutes; the last one repeats.
-const BACKOFF_MINUTES: [i64; 6] = [1, 5, 15, 30, 60, 60];
+pub use courier::SmtpCourier;
+pub use pace::Pace;
+use pause::Pause;
+use round::Round;
+pub use settings::{quick_steps, settings};
+pub use stop::Stop;
+
+/// A minute in microseconds.
 const MINUTE: i64 = 60 * 1_000_000;
-/// RFC 5321, 4.5.4.1: give up after four to five days.
-const GIVE_UP_AFTER: i64 = 5 * 24 * 60 * MINUTE;
-/// Attempts in five days by the backoff, and some.
-const MOST_ATTEMPTS: i64 = 200;
-/// How often the outcome of a sending is written down before the store is given up.
-const MOST_RECORDINGS: u32 = 30;
 
-/// Reads the relay's settings, its password from a file of its own.
-///
-/// # Errors
-/// An unknown word for TLS, or a password file that cannot be read.
-pub fn settings(smtp: &Smtp, steps: StepLimits) -> anyhow::Result<SmtpSettings> {
-    let tls = match smtp.tls.as_str() {
-        "none" => Tls::None,
-        "starttls" => Tls::StartTls,
-        "implicit" => Tls::Implicit,
-        other => {
-            anyhow::bail!("smtp.tls is \"{other}\"; give starttls, implicit, or none (to loopback only)")
-        }
-    };
-    let password = smtp.password_file.as_ref().map(|file| {
-        let text = std::fs::read_to_string(file)
-            .with_context(|| format!("reading the password file {}", file.display()))?;
-        anyhow::Ok(SecretString::from(text.trim_end_matches(['\r', '\n']).to_owned()))
-    });
-    Ok(SmtpSettings {
-        host: smtp.host.clone(),
-        port: smtp.port,
-        tls,
-        ca_file: smtp.ca_file.clone(),
-        user: smtp.user.clone(),
-        password: password.transpose()?,
-        hello_name: smtp.hello.clone(),
-        steps,
-    })
+/// What delivery asks of the store.
+pub trait Outbox: Send + Sync {
+    /// Why nothing may be sent now; none: sending goes on.
+    fn held(&self) -> impl Future<Output = Result<Option<Held>, StoreError>> + Send;
+    /// How many notices wait to be taken in hand.
+    fn waiting(&self, now: Instant) -> impl Future<Output = Result<u64, StoreError>> + Send;
+    /// Takes notices in hand whose time has come, urgent ones first, then the oldest, and counts the attempt.
+    fn claim(
+        &self,
+        which: Which,
+        most: u64,
+        now: Instant,
+    ) -> impl Future<Output = Result<Vec<InHand>, StoreError>> + Send;
+    /// Notes that the body is about to go out; false when the notice is in other hands by now.
+    fn begin_data(&self, notice: &InHand) -> impl Future<Output = Result<bool, StoreError>> + Send;
+    /// Notes that the relay took it; false when it is in other hands by now.
+    fn sent(
+        &self,
+        notice: &InHand,
+        reply: &str,
+        at: Instant,
+    ) -> impl Future<Output = Result<bool, StoreError>> + Send;
+    /// Notes how an attempt ended that the relay did not answer for; false when it is in other hands by now.
+    fn settle(&self, notice: &InHand, end: Settled) -> impl Future<Output = Result<bool, StoreError>> + Send;
+    /// Puts a shorter message in its place; false when it is in other hands by now.
+    fn shorten(
+        &self,
+        notice: &InHand,
+        shorter: Shorter,
+        now: Instant,
+    ) -> impl Future<Output = Result<bool, StoreError>> + Send;
+    /// Says that these are still in hand, by row and attempt; how many were.
+    fn renew(
+        &self,
+        in_hand: &[(i64, i64)],
+        now: Instant,
+    ) -> impl Future<Output = Result<u64, StoreError>> + Send;
+    /// Remembers, for people to read, that the relay takes nothing; or that it does again.
+    fn relay_trouble(
+        &self,
+        trouble: Option<&RelayTrouble>,
+    ) -> impl Future<Output = Result<(), StoreError>> + Send;
 }
 
-/// Sends what waits, until nothing more is due now or `stop` says so; how many the relay took.
-///
-/// # Errors
-/// The store's failure.
-pub async fn drain(
-    store: &Store,
-    clock: &dyn Clock,
-    relay: &SmtpSettings,
-    from: &str,
-    stop: impl Fn() -> bool,
-) -> Result<usize, StoreError> {
-    let mut sent = 0;
-    while !stop()
-        && let Some(notice) = store.claim(clock.now()).await?
-    {
-        sent += usize::from(send(store, clock, relay, from, &notice).await?);
+/// Something yet to come, on whichever thread.
+pub type BoxFuture<'f, T> = Pin<Box<dyn Future<Output = T> + Send + 'f>>;
+/// What is done just before the body goes out; why it must not, otherwise.
+pub type Begin<'b> = &'b (dyn Fn() -> BoxFuture<'b, Result<(), String>> + Send + Sync);
+
+/// One connection to the relay.
+pub trait Courier: Send {
+    /// Sees to it that a mail can be handed over. A fault is the relay's: no notice is touched by it.
+    fn ready(&mut self) -> impl Future<Output = Result<(), Fault>> + Send;
+    /// Hands one mail over, and tells how far it got. `begin` is awaited when the relay waits for the body and nothing
+    /// of it has gone out; if it fails, nothing does.
+    fn carry<'c>(
+        &'c mut self,
+        envelope: &'c Envelope,
+        bytes: &'c [u8],
+        begin: Begin<'c>,
+    ) -> BoxFuture<'c, Delivery>;
+    /// Nothing more to hand over for now.
+    fn rest(&mut self) -> impl Future<Output = ()> + Send;
+}
+
+/// Sends what waits in an outbox, over as many connections as it has couriers.
+pub struct Post<O, C> {
+    outbox: O,
+    couriers: Vec<C>,
+    clock: Arc<dyn Clock>,
+    from: String,
+    pace: Pace,
+    pause: Pause,
+}
+
+/// What one drain did.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Drained {
+    /// How many the relay took.
+    pub sent: usize,
+    /// Why it was not tried, or not to its end: sending is held, or the relay takes nothing.
+    pub hindered: Option<String>,
+}
+
+impl<O: Outbox, C: Courier> Post<O, C> {
+    /// A post that sends under this address.
+    pub fn new(outbox: O, couriers: Vec<C>, clock: Arc<dyn Clock>, from: String, pace: Pace) -> Self {
+        Self { outbox, couriers, clock, from, pace, pause: Pause::default() }
     }
-    Ok(sent)
-}
 
-async fn send(
-    store: &Store,
-    clock: &dyn Clock,
-    relay: &SmtpSettings,
-    from: &str,
-    notice: &InHand,
-) -> Result<bool, StoreError> {
-    let envelope = match Envelope::new(from, &notice.recipient) {
-        Ok(envelope) => envelope,
-        Err(error) => {
-            store.settle(notice.id, notice.attempt, State::Parked, None, &error.to_string()).await?;
-            tracing::error!(notice = %notice.number, %error, "a notice cannot be addressed; it is set aside");
-            return Ok(false);
-        }
-    };
-    let begin = || async {
-        match store.begin_data(notice.id, notice.attempt).await {
-            Ok(true) => Ok(()),
-            Ok(false) => Err("it is in other hands by now".to_owned()),
-            Err(error) => Err(error.to_string()),
-        }
-    };
-    let delivery = deliver(relay, &envelope, &notice.bytes, begin).await;
-    record(store, clock.now(), notice, delivery).await
-}
-
-async fn record(
-    store: &Store,
-    now: Instant,
-    notice: &InHand,
-    delivery: Delivery,
-) -> Result<bool, StoreError> {
-    let (id, attempt) = (notice.id, notice.attempt);
-    match delivery {
-        Delivery::Sent { reply } => {
-            record_sent(store, id, attempt, &reply.to_string(), now).await?;
-            tracing::info!(notice = %notice.number, "sent");
-            return Ok(true);
-        }
-        Delivery::Refused { reply, at_step } => {
-            let error = format!("refused at {at_step}: {reply}");
-            store.settle(id, attempt, State::Failed, None, &error).await?;
-            tracing::error!(notice = %notice.number, recipient = %notice.recipient, error, "a notice was refused for good");
-        }
-        Delivery::Uncertain { error } => {
-            // Tried once more with the same bytes; after that a person decides.
-            let state = if notice.was_uncertain { State::Parked } else { State::Uncertain };
-            store.settle(id, attempt, state, Some(now.0 + 15 * MINUTE), &error).await?;
-            tracing::warn!(notice = %notice.number, error, "a notice may or may not have arrived");
-        }
-        Delivery::Deferred { cause, at_step } => {
-            let error = format!("at {at_step}: {cause}");
-            let too_old = now.0 - notice.composed_at.0 > GIVE_UP_AFTER || attempt >= MOST_ATTEMPTS;
-            let state = if too_old { State::Failed } else { State::Deferred };
-            store.settle(id, attempt, state, Some(now.0 + wait(id, attempt)), &error).await?;
-            tracing::warn!(notice = %notice.number, error, attempt, "a notice waits for another attempt");
-        }
-    }
-    Ok(false)
-}
-
-/// A mail that the relay took must be known as sent, or it goes out twice: a store that is busy is asked again.
-async fn record_sent(
-    store: &Store,
-    id: i64,
-    attempt: i64,
-    reply: &str,
-    now: Instant,
-) -> Result<(), StoreError> {
-    let mut asked = 1;
-    loop {
-        match store.sent(id, attempt, reply, now).await {
-            Err(error) if asked < MOST_RECORDINGS => {
-                tracing::warn!(%error, asked, "a sent notice cannot be noted yet");
-                asked += 1;
-                tokio::time::sleep(Duration::from_secs(2)).await;
+    /// Sends what waits, until nothing more is due now or it is told to stop.
+    ///
+    /// # Errors
+    /// The store's failure.
+    pub async fn drain(&mut self, stop: &Stop) -> Result<Drained, StoreError> {
+        let mut drained = Drained::default();
+        for which in [Which::Sound, Which::Suspect] {
+            if drained.hindered.is_some() || stop.is_told() {
+                break;
             }
-            recorded => return recorded,
+            self.drain_some(which, stop, &mut drained).await?;
         }
+        for courier in &mut self.couriers {
+            courier.rest().await;
+        }
+        Ok(drained)
+    }
+
+    async fn drain_some(
+        &mut self,
+        which: Which,
+        stop: &Stop,
+        drained: &mut Drained,
+    ) -> Result<(), StoreError> {
+        let now = self.clock.now();
+        let waiting = self.outbox.waiting(now).await?;
+        if waiting == 0 {
+            return Ok(());
+        }
+        if let Some(why) = self.hindered(now).await? {
+            drained.hindered = Some(why);
+            return Ok(());
+        }
+        let most = usize::try_from(waiting).unwrap_or(usize::MAX);
+        let couriers = match which {
+            Which::Sound => self.couriers.len().min(most),
+            Which::Suspect => 1,
+        };
+        let probing = self.pause.is_in_trouble();
+        let round = Round {
+            outbox: &self.outbox,
+            clock: &*self.clock,
+            from: &self.from,
+            pace: &self.pace,
+            stop,
+            which,
+        };
+        let ended = round.run(self.couriers.iter_mut().take(couriers), probing).await?;
+        drained.sent += ended.sent;
+        drained.hindered = self.pause.note(&self.outbox, ended.line, self.clock.now()).await?;
+        Ok(())
+    }
+
+    async fn hindered(&self, now: Instant) -> Result<Option<String>, StoreError> {
+        if let Some(held) = self.outbox.held().await? {
+            return Ok(Some(format!("sending is held: {}", held.why)));
+        }
+        Ok(self.pause.stands(now))
     }
 }
 
-/// Microseconds until the next attempt: backoff, and up to a fifth more, so that retries do not march in step.
-fn wait(id: i64, attempt: i64) -> i64 {
-    let index = usize::try_from(attempt - 1).unwrap_or(0).min(BACKOFF_MINUTES.len() - 1);
-    let least = BACKOFF_MINUTES[index] * MINUTE;
-    let mut random = RandomState::new().build_hasher();
-    random.write_i64(id);
-    let share = i64::try_from(random.finish() % 1000).unwrap_or(0);
-    least + least / 5 * share / 1000
-}
+impl Outbox for StoredOutbox {
+    async fn held(&self) -> Result<Option<Held>, StoreError> {
+        sending::held(self.store()).await
+    }
 
-/// Step limits scaled down, for tests and the demo on loopback.
-pub fn quick_steps() -> StepLimits {
-    let few = Duration::from_secs(10);
-    StepLimits {
-        connect: few,
-        tls: few,
-        greeting: few,
-        hello: few,
-        auth: few,
-        mail: few,
-        rcpt: few,
-        data: few,
-        block: few,
-        dot: few,
-        quit: few,
+    async fn waiting(&self, now: Instant) -> Result<u64, StoreError> {
+        self.waiting(now).await
+    }
+
+    async fn claim(&self, which: Which, most: u64, now: Instant) -> Result<Vec<InHand>, StoreError> {
+        self.claim(which, most, now).await
+    }
+
+    async fn begin_data(&self, notice: &InHand) -> Result<bool, StoreError> {
+        self.begin_data(notice).await
+    }
+
+    async fn sent(&self, notice: &InHand, reply: &str, at: Instant) -> Result<bool, StoreError> {
+        self.sent(notice, reply, at).await
+    }
+
+    async fn settle(&self, notice: &InHand, end: Settled) -> Result<bool, StoreError> {
+        self.settle(notice, end).await
+    }
+
+    async fn shorten(&self, notice: &InHand, shorter: Shorter, now: Instant) -> Result<bool, StoreError> {
+        self.shorten(notice, shorter, now).await
+    }
+
+    async fn renew(&self, in_hand: &[(i64, i64)], now: Instant) -> Result<u64, StoreError> {
+        self.renew(in_hand, now).await
+    }
+
+    async fn relay_trouble(&self, trouble: Option<&RelayTrouble>) -> Result<(), StoreError> {
+        sending::note_relay_trouble(self.store(), trouble).await
     }
 }

@@ -1,6 +1,8 @@
 //! A notice as finished RFC 5322 bytes, frozen before its first attempt: a retry must be the same message, so nothing in it may
 //! depend on when or how often it is sent.
 
+mod shorter;
+
 use std::time::{Duration, SystemTime};
 
 use jiff::Timestamp;
@@ -12,6 +14,8 @@ use lettre::{
     },
 };
 use sha2::{Digest as _, Sha256};
+
+pub use shorter::{Short, without_attachments};
 
 /// The root and the latest ids hold a thread together; a longer header says no more.
 const MAX_REFERENCES: usize = 20;
@@ -261,7 +265,7 @@ mod tests {
 
     const ICS: &str = "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nMETHOD:PUBLISH\r\nEND:VCALENDAR\r\n";
 
-    fn letter<'a>() -> Letter<'a> {
+    pub(super) fn letter<'a>() -> Letter<'a> {
         Letter {
             from_name: "Marlowen Coast gear",
             from_address: "gear@mcbs.example",

@@ -3,9 +3,11 @@
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 
+use policies::zone::Instant;
 use sea_orm::ConnectionTrait;
 
 use super::{Store, StoreError};
+use crate::sending::{self, Cause};
 
 const ELSEWHERE: &str = "this store is on a PostgreSQL server, which keeps backups of its own: use pg_basebackup \
      with archived write-ahead logs, so that any moment can be brought back, or tallow move to carry the store into \
@@ -72,11 +74,12 @@ impl Store {
     }
 }
 
-/// Puts a backup in the place of the store at `target`. What stood there is kept beside it as `.before-restore`.
+/// Puts a backup in the place of the store at `target`. What stood there is kept beside it as `.before-restore`. Its
+/// sending is held: what waits in it may have gone out since the backup was made.
 ///
 /// # Errors
 /// The backup is not whole, a daemon serves the store, or the disk fails; then `target` is as it was.
-pub async fn restore(backup: &Path, target: &Path) -> Result<(), StoreError> {
+pub async fn restore(backup: &Path, target: &Path, now: Instant) -> Result<(), StoreError> {
     if !backup.is_file() {
         return Err(StoreError::NotWhole(format!("{} is no backup file", backup.display())));
     }
@@ -89,7 +92,7 @@ pub async fn restore(backup: &Path, target: &Path) -> Result<(), StoreError> {
     let partial = beside(target, "restoring");
     let _ = fs::remove_file(&partial);
     fs::copy(backup, &partial).map_err(|source| file_error("copying", backup, source))?;
-    if let Err(error) = check_restored(backup, &partial).await {
+    if let Err(error) = prepare(backup, &partial, now).await {
         let _ = fs::remove_file(&partial);
         return Err(error);
     }
@@ -102,11 +105,14 @@ pub async fn restore(backup: &Path, target: &Path) -> Result<(), StoreError> {
     sync_folder(target)
 }
 
-/// A file that holds no record is no backup, whatever else it is.
-async fn check_restored(backup: &Path, copy: &Path) -> Result<(), StoreError> {
+/// Checks the copy and holds its sending. A file that holds no record is no backup, whatever else it is.
+async fn prepare(backup: &Path, copy: &Path, now: Instant) -> Result<(), StoreError> {
     check_file(copy).await?;
     let store = Store::open(&format!("sqlite:{}", copy.display())).await?;
     let head = store.head().await?;
+    let why =
+        format!("this store was put back from {}; look through what waits: tallow adopt", backup.display());
+    sending::hold(&store, Cause::Restored, &why, now).await?;
     store.close().await?;
     if head.seq == 0 {
         return Err(StoreError::NotWhole(format!("{} holds no records of Tallow", backup.display())));

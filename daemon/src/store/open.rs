@@ -43,6 +43,17 @@ impl Store {
         Store { path: path.map(Path::to_path_buf), ..Store::over(db) }
     }
 
+    /// What tells one database server's store from its copy on another.
+    pub(crate) async fn server_place(&self) -> Result<String, StoreError> {
+        match self.db.get_database_backend() {
+            DbBackend::Postgres => {
+                let sql = "SELECT 'database ' || current_database() || ' of cluster ' || system_identifier FROM pg_control_system()";
+                self.scalar(sql).await
+            }
+            _ => Ok("this process".to_owned()),
+        }
+    }
+
     pub(super) fn over(db: Connections) -> Store {
         Store { db, path: None, turn: Arc::new(Semaphore::new(1)) }
     }

@@ -4,7 +4,7 @@ use std::collections::{BTreeSet, HashMap, HashSet};
 
 use policies::zone::Instant;
 use sea_orm::sea_query::Expr;
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
+use sea_orm::{ColumnTrait, EntityTrait, ExprTrait, QueryFilter, QueryOrder, QuerySelect};
 
 use super::outbox::{State, Told};
 use super::write::Writer;
@@ -82,7 +82,8 @@ impl Store {
             .select_only()
             .columns([Column::Id, Column::Number])
             .filter(Column::Person.eq(person))
-            .filter(Column::State.is_not_in(untold))
+            // Unless a person said that it is told.
+            .filter(Column::State.is_not_in(untold).or(Column::DroppedAt.is_not_null()))
             .order_by_asc(Column::Id);
         let notices: Vec<(i64, String)> = notices.into_tuple().all(&self.db).await.map_err(&doing)?;
         let numbers: HashMap<i64, String> = notices.iter().cloned().collect();

@@ -3,6 +3,7 @@
 use std::{
     convert::Infallible,
     future::ready,
+    path::PathBuf,
     sync::{
         Arc,
         atomic::{AtomicBool, AtomicUsize, Ordering},
@@ -44,22 +45,6 @@ fn settings(port: u16) -> SmtpSettings {
         password: None,
         hello_name: "tallow.mcbs.example".into(),
         steps: StepLimits::default(),
-    }
-}
-
-fn short(limit: Duration) -> StepLimits {
-    StepLimits {
-        connect: limit,
-        tls: limit,
-        greeting: limit,
-        hello: limit,
-        auth: limit,
-        mail: limit,
-        rcpt: limit,
-        data: limit,
-        block: limit,
-        dot: limit,
-        quit: limit,
     }
 }
 
@@ -270,7 +255,10 @@ async fn replies_are_judged_by_their_step() {
         ([&TO_DATA[..], &[Take, Say("452 disk full")]].concat(), put_off(452, "disk full", Step::Dot)),
         (
             [&TO_DATA[..], &[Take, Say("552 5.3.4 too large")]].concat(),
-            refused(552, "5.3.4 too large", Step::Dot),
+            Delivery::TooLarge {
+                reply: Reply { code: 552, text: "5.3.4 too large".into() },
+                at_step: Step::Dot,
+            },
         ),
     ] {
         assert_eq!(outcome(&[&script]).await, expected);
@@ -326,7 +314,7 @@ async fn silence_at_any_step_ends_at_its_limit_and_never_as_uncertain() {
         [(0, Step::Greeting), (2, Step::Hello), (4, Step::Mail), (6, Step::Rcpt), (8, Step::Data)]
     {
         let (mut settings, _server) = scripted([&TO_DATA[..said], &[Sleep]].concat()).await;
-        settings.steps = short(limit);
+        settings.steps = StepLimits::all(limit);
         let start = Instant::now();
         assert_eq!(failed_at(&send(&settings).await), Some(step));
         assert!(start.elapsed() < limit + Duration::from_secs(5));
@@ -479,7 +467,7 @@ async fn guarded(tls: Tls, certificate: Certificate, plain: Vec<Do>) -> Guarded 
         host: "localhost".into(),
         tls,
         ca_file: certificate.trusted.then(|| ca.0.clone()),
-        steps: short(Duration::from_secs(10)),
+        steps: StepLimits::all(Duration::from_secs(10)),
         ..settings(port)
     };
     Guarded { settings, catcher, _ca: ca }

@@ -36,7 +36,8 @@ use tokio_rustls::{
     },
 };
 
-use super::{Fault, SmtpSettings, Step, Tls, Trouble, hello_name, within};
+use super::session::{hello_name, within};
+use super::{Fault, SmtpSettings, Step, Tls, Trouble};
 
 /// More than any honest greeting or list of extensions.
 const REPLY_OCTETS: u64 = 16 * 1024;

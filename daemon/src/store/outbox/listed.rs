@@ -1,0 +1,97 @@
+//! Notices as lists show them, and a person's word that one be tried again.
+
+use entities::notice::{Column, Entity};
+use policies::zone::Instant;
+use sea_orm::sea_query::Expr;
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
+
+use super::{State, Told};
+use crate::store::{Store, StoreError};
+
+/// A notice as a list shows it.
+#[derive(Clone, Debug)]
+pub struct Listed {
+    /// Number.
+    pub number: String,
+    /// What sort of notice it is.
+    pub kind: String,
+    /// Occasion.
+    pub occasion: String,
+    /// Whom it is for.
+    pub person: String,
+    /// It waits for nothing.
+    pub urgent: bool,
+    /// Address.
+    pub recipient: String,
+    /// Subject.
+    pub subject: String,
+    /// State in words.
+    pub state: String,
+    /// Attempts so far.
+    pub attempts: i64,
+    /// Composed.
+    pub composed_at: Instant,
+    /// Taken by the relay.
+    pub sent_at: Option<Instant>,
+    /// Last trouble.
+    pub last_error: Option<String>,
+    /// Rows it told.
+    pub lines: Vec<Told>,
+}
+
+impl Store {
+    /// Lets a failed or parked notice be tried again, as if it were due from now: what went before counts no more.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn retry(&self, number: &str, now: Instant) -> Result<bool, StoreError> {
+        let again = Entity::update_many()
+            .col_expr(Column::State, Expr::value(State::Deferred.word()))
+            .col_expr(Column::Crashes, Expr::value(0))
+            .col_expr(Column::Doubts, Expr::value(0))
+            .col_expr(Column::DueAt, Expr::value(now.0))
+            .col_expr(Column::NextAttemptAt, Expr::value(now.0))
+            .filter(Column::Number.eq(number))
+            .filter(Column::State.is_in([State::Failed, State::Parked, State::Deferred].map(State::word)));
+        let again =
+            again.exec(&self.db).await.map_err(StoreError::while_("letting a notice be tried again"))?;
+        Ok(again.rows_affected > 0)
+    }
+
+    /// Every notice, newest first, for an item where one is given.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn notices(&self, item: Option<&str>, most: u64) -> Result<Vec<Listed>, StoreError> {
+        use entities::notice_line::{Column as Line, Entity as Lines};
+        let doing = StoreError::while_("listing notices");
+        let mut query = Entity::find().order_by_desc(Column::Id).limit(most);
+        if let Some(item) = item {
+            let ids = Lines::find().select_only().column(Line::Notice).filter(Line::Item.eq(item)).distinct();
+            let ids: Vec<i64> = ids.into_tuple().all(&self.db).await.map_err(&doing)?;
+            query = query.filter(Column::Id.is_in(ids));
+        }
+        let mut listed = Vec::new();
+        for row in query.all(&self.db).await.map_err(&doing)? {
+            let lines =
+                Lines::find().filter(Line::Notice.eq(row.id)).order_by_asc(Line::Line).all(&self.db).await;
+            let lines = lines.map_err(&doing)?.into_iter().map(Told::from).collect();
+            listed.push(Listed {
+                number: row.number,
+                kind: row.kind,
+                occasion: row.occasion,
+                person: row.person,
+                urgent: row.urgent,
+                recipient: row.recipient,
+                subject: row.subject,
+                state: row.state,
+                attempts: row.attempts,
+                composed_at: Instant(row.composed_at),
+                sent_at: row.sent_at.map(Instant),
+                last_error: row.last_error,
+                lines,
+            });
+        }
+        Ok(listed)
+    }
+}
