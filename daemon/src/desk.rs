@@ -21,6 +21,7 @@ use policies::zone::{Instant, Zone};
 use tokio::sync::Mutex;
 
 use crate::clock::Clock;
+use crate::judgement::says;
 use crate::kept_dates;
 use crate::records::{self, Item, Usage, Work};
 use crate::register::{Change, Changes, Faults, FolderError, RowFault, Sheet, plan};
@@ -377,7 +378,7 @@ impl Desk {
         Ok(())
     }
 
-    /// What rows of use can move: the items that bore them, and wires cut from those; for readings, everything
+    /// What rows of use can move: the items that bore them, and what came out of those; for readings, everything
     /// that ever bore the host.
     fn moved(&self, fleet: &Fleet, rows: &[Usage]) -> Moved {
         let mut items = BTreeSet::new();
@@ -489,13 +490,17 @@ fn everything_borne(fleet: &Fleet, rows: &[Usage]) -> Moved {
     Moved { items: items.into_iter().collect(), meters: None }
 }
 
-/// Adds the wires cut from these items, and those cut from them in turn.
+/// Adds what came out of these items, wires cut from them and gear that left a batch, and what came out of that in turn.
 fn add_cut(fleet: &Fleet, items: &mut BTreeSet<ItemId>) {
     loop {
         let before = items.len();
-        let is_cut = |id: &ItemId| fleet.item(*id).cut_from.is_some_and(|parent| items.contains(&parent));
-        let cut: Vec<ItemId> = fleet.ids().filter(is_cut).collect();
-        items.extend(cut);
+        let came_out = |id: &ItemId| {
+            let item = fleet.item(*id);
+            let taken = item.taken_from.map(|(parent, _)| parent);
+            item.cut_from.into_iter().chain(taken).any(|parent| items.contains(&parent))
+        };
+        let out: Vec<ItemId> = fleet.ids().filter(came_out).collect();
+        items.extend(out);
         if items.len() == before {
             return;
         }
@@ -515,23 +520,12 @@ fn accept(set: &PolicySet, item: &Item, work: &Work) -> Result<(), DeskError> {
     if judged.verdict() != Some(Verdict::Discard) {
         return Ok(());
     }
-    let worst = judged.assessments.iter().flat_map(|found| &found.criteria);
-    let said: Vec<String> = worst
-        .filter(|criterion| criterion.verdict() == Verdict::Discard)
-        .map(|criterion| {
-            format!(
-                "{} {}, {} ({})",
-                criterion.name,
-                criterion.value_text(),
-                criterion.limit_text(),
-                criterion.source
-            )
-        })
-        .collect();
-    let found = if said.is_empty() { "the ratings together reach 100 %".to_owned() } else { said.join("; ") };
+    let worst = judged.assessments.iter().filter(|found| found.verdict == Verdict::Discard);
+    let found: Vec<String> = worst.map(says).collect();
     Err(DeskError::Refused(format!(
-        "the discard criteria discard it: {found}. Record it as failed; whether it may be used all the same is a \
-         competent person's decision, recorded as a release"
+        "the discard criteria discard it: {}. Record it as failed; whether it may be used all the same is a \
+         competent person's decision, recorded as a release",
+        found.join("; ")
     )))
 }
 

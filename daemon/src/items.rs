@@ -217,16 +217,6 @@ impl Attributes {
     }
 }
 
-/// `meter=value;…` of what was used, as an item keeps it; nothing where nothing was.
-pub(crate) fn use_text(set: &PolicySet, used: &[(policies::kinds::MeterId, Amount)]) -> Option<String> {
-    let pairs: Vec<String> = used
-        .iter()
-        .filter(|(_, amount)| amount.is_positive())
-        .map(|(meter, amount)| format!("{}={amount}", set.kinds.meter_name(*meter)))
-        .collect();
-    (!pairs.is_empty()).then(|| pairs.join(";"))
-}
-
 impl Desk {
     /// Does something to gear: the rows are made from the register as the transaction finds it, and are judged and
     /// written as an import's are.

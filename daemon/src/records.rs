@@ -4,9 +4,14 @@
 
 use policies::zone::{Instant, When};
 
-/// Defines a record: its fields are the table's own columns, in the order the chain digests them.
+/// Defines a record: its fields are the table's own columns, in the order the chain digests them. Columns that came
+/// later stand behind a semicolon and are digested, with their names, only where they hold something: the digest of a
+/// row written before them stays as it was.
 macro_rules! record {
-    ($(#[$doc:meta])* $name:ident { $($field:ident : $type:ty),+ $(,)? }) => {
+    (
+        $(#[$doc:meta])*
+        $name:ident { $($field:ident : $type:ty),+ $(,)? $(; $($later:ident : $later_type:ty),+ $(,)?)? }
+    ) => {
         $(#[$doc])*
         #[derive(Clone, Debug, Default, PartialEq, Eq)]
         pub struct $name {
@@ -14,18 +19,25 @@ macro_rules! record {
             pub key: String,
             /// The record says it never happened.
             pub void: bool,
-            $(#[doc = concat!("`", stringify!($field), "` of the register.")] pub $field: $type),+
+            $(#[doc = concat!("`", stringify!($field), "` of the register.")] pub $field: $type,)+
+            $($(#[doc = concat!("`", stringify!($later), "` of the register.")] pub $later: $later_type,)+)?
         }
 
         impl $name {
             /// Column names beyond key and void, in digest order.
-            pub const COLUMNS: &'static [&'static str] = &[$(stringify!($field)),+];
+            pub const COLUMNS: &'static [&'static str] = &[$(stringify!($field),)+ $($(stringify!($later),)+)?];
 
             /// Adds the record to a digest: every field with its length before it.
             pub fn digest(&self, sink: &mut impl FnMut(&[u8])) {
                 self.key.put(sink);
                 self.void.put(sink);
                 $(self.$field.put(sink);)+
+                $($(
+                    if let Some(value) = &self.$later {
+                        stringify!($later).put(sink);
+                        value.put(sink);
+                    }
+                )+)?
             }
         }
     };
@@ -48,7 +60,8 @@ record! {
         kind: String, station: Option<String>, set_name: Option<String>, manufactured_on: Option<String>,
         entered_service_on: Option<String>, serial: Option<String>, certificate: Option<String>,
         part: Option<String>, cut_from: Option<String>, quantity: Option<i64>, opening_use: Option<String>,
-        attributes: Option<String>,
+        attributes: Option<String>;
+        taken_from: Option<String>, taken_at: Option<i64>, taken_day: Option<String>,
     }
 }
 record! {

@@ -25,6 +25,9 @@ pub struct Model {
     pub quantity: Option<i64>,
     pub opening_use: Option<String>,
     pub attributes: Option<String>,
+    pub taken_from: Option<String>,
+    pub taken_at: Option<i64>,
+    pub taken_day: Option<String>,
 }
 
 impl ActiveModelBehavior for ActiveModel {}

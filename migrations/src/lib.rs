@@ -8,7 +8,11 @@ mod m0004_kept_dates;
 mod m0005_policy_sets;
 mod m0006_examinations;
 mod m0008_substitutions;
+<<<<<<< ours
 mod postgres;
+=======
+mod m0009_taken_from;
+>>>>>>> theirs
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::DbBackend;
@@ -27,6 +31,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0005_policy_sets::Migration),
             Box::new(m0006_examinations::Migration),
             Box::new(m0008_substitutions::Migration),
+            Box::new(m0009_taken_from::Migration),
         ]
     }
 }

@@ -7,11 +7,14 @@
 mod bench;
 mod block;
 mod chain;
+mod combined;
 mod fault;
 mod gear;
 mod hook;
 mod limits;
+mod makers;
 mod outcome;
+mod pins;
 mod ratio;
 mod readings;
 mod records;
@@ -28,6 +31,7 @@ use std::str::FromStr;
 use crate::proof_load::Status;
 use crate::rule::{Authority, words};
 use bench::Bench;
+pub use combined::Added;
 pub use fault::AssessFault;
 use gear::{Gear, KINDS, SLING, TEXTILE};
 pub use outcome::{Assessment, Criterion, Figure, Percent};
@@ -137,6 +141,33 @@ pub fn assess(
     judged(bench.given(given.0, given.1), &causes)
 }
 
+/// The same for gear as the register has it: a service may keep columns of its own, and what no criterion knows is
+/// passed over.
+///
+/// # Errors
+/// As [`assess`], but for columns.
+pub fn assess_item(
+    kind: &str,
+    regime: Regime,
+    attributes: &[(&str, &str)],
+    measures: &[(&str, &str)],
+) -> Result<Assessment, Vec<AssessFault>> {
+    let faults = match assess(kind, regime, attributes, measures) {
+        Err(faults) => faults,
+        found => return found,
+    };
+    let own = |column: &str| {
+        faults
+            .iter()
+            .any(|fault| matches!(fault, AssessFault::UnknownAttribute { name, .. } if name == column))
+    };
+    let known: Vec<(&str, &str)> = attributes.iter().copied().filter(|(column, _)| !own(column)).collect();
+    if known.len() == attributes.len() {
+        return Err(faults);
+    }
+    assess(kind, regime, &known, measures)
+}
+
 fn judged(mut bench: Bench, causes: &[Cause]) -> Result<Assessment, Vec<AssessFault>> {
     judge(&mut bench, causes).unwrap_or_else(|fault| bench.fault(fault));
     sight::judge(&mut bench, causes);
@@ -163,6 +194,9 @@ fn judge(bench: &mut Bench, causes: &[Cause]) -> Result<(), AssessFault> {
         "hook" => hook::judge(bench),
         "block" => block::judge(bench),
         "textile" => textile::judge(bench, causes),
+        "link" => pins::judge_link(bench)?,
+        "pin" => pins::judge_pin(bench)?,
+        "fairlead" => pins::judge_fairlead(bench)?,
         "skid" => shore::judge_skid(bench),
         _ => shore::judge_line(bench),
     }
@@ -171,13 +205,13 @@ fn judge(bench: &mut Bench, causes: &[Cause]) -> Result<(), AssessFault> {
 
 fn concluded(bench: Bench) -> Assessment {
     let greatest = bench.criteria.iter().map(|one| one.rating).max().unwrap_or(Percent(Ratio::ZERO));
-    let combined = bench.sum.map_or(greatest, |sum| greatest.max(Percent(sum)));
+    let combined = bench.sum.as_ref().map_or(greatest, |(sum, _)| greatest.max(Percent(*sum)));
     Assessment {
         kind: bench.kind,
         regime: bench.regime,
         verdict: combined.verdict(),
         combined,
-        added: bench.sum.map(|_| wire::ADDED),
+        added: bench.sum.map(|(_, rule)| rule),
         criteria: bench.criteria,
         notes: bench.notes,
     }

@@ -189,6 +189,7 @@ mod tests {
             attributes: Box::new([]),
             opening: Box::new([]),
             cut_from: None,
+            taken_from: None,
             fittings: Vec::new(),
             works: Vec::new(),
             states: Vec::new(),

@@ -144,11 +144,9 @@ impl Evaluator<'_> {
 
     fn usage_working(&self, id: ItemId, clause: &Usage, period: Period) -> UsageWorking {
         let found = self.usage_due(id, clause, period);
-        let opening =
-            if period.after.is_none() { usage::opening(self.fleet, id, clause.meter) } else { Amount::ZERO };
         UsageWorking {
             clause: *clause,
-            opening,
+            opening: usage::opening_of(self.fleet, id, clause.meter, period),
             borne: self.borne(id, clause, period),
             used: found.used,
             reached_on: found.reached_on,

@@ -2,7 +2,7 @@
 //! has it.
 
 use crate::amount::Amount;
-use crate::assess::{AssessFault, Assessment, Regime, Verdict, assess, measure_of};
+use crate::assess::{AssessFault, Assessment, Regime, Verdict, assess_item, measure_of};
 use crate::rule::Rule;
 
 /// The reading that a rule may record beside the others, and that is reckoned from them where nobody wrote it down.
@@ -29,10 +29,11 @@ impl Judged {
     }
 }
 
-/// Judges what was recorded with work on a rule. `attributes` are the item's columns, `measurements` name and value
-/// as recorded. None where the criteria know none of the readings.
+/// Judges what was recorded with work on a rule, by the criteria of a regime. `attributes` are the item's columns,
+/// `measurements` name and value as recorded. None where the criteria know none of the readings.
 pub fn judge(
     kind: &str,
+    regime: Regime,
     rule: &Rule,
     attributes: &[(&str, &str)],
     measurements: &[(&str, &str)],
@@ -47,12 +48,12 @@ pub fn judge(
     if measures.is_empty() {
         return None;
     }
-    if let Ok(found) = assess(kind, Regime::Iso, attributes, &measures) {
+    if let Ok(found) = assess_item(kind, regime, attributes, &measures) {
         return Some(Judged { assessments: vec![found], faults: Vec::new() });
     }
     let (mut assessments, mut faults) = (Vec::new(), Vec::new());
     for measure in measures {
-        match assess(kind, Regime::Iso, attributes, &[measure]) {
+        match assess_item(kind, regime, attributes, &[measure]) {
             Ok(found) => assessments.push(found),
             Err(found) => faults.extend(found),
         }

@@ -182,6 +182,7 @@ fn service() -> Value {
             json!({ "type": "integer", "minimum": 1 })
         }
         "proof_regime" => words(&["ilo", "us", "canada"]),
+        "regime" => words(&["iso", "us"]),
         "effective_from" => text("Day from which the set is in force, such as 2026-11-01"),
         "minimum" => list(&table(MINIMUM_KEYS, &["kind", "count"], |key| match key {
             "count" => json!({ "type": "integer", "minimum": 1 }),

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use jiff::civil::{Date, Time, Weekday};
 
+use crate::assess;
 use crate::proof_load::Regime;
 use crate::zone::Zone;
 
@@ -128,6 +129,8 @@ pub struct Service {
     pub odds: Odds,
     /// Whose proof-load steps the service works by.
     pub proof_regime: Regime,
+    /// Whose discard criteria recorded readings are judged by.
+    pub regime: assess::Regime,
     /// Day from which a changed set is meant to be in force; a set is taken up only with one.
     pub effective_from: Option<Date>,
 }
@@ -148,6 +151,7 @@ impl Default for Service {
             station_groups: StationGroups::default(),
             odds: Odds::default(),
             proof_regime: Regime::Ilo,
+            regime: assess::Regime::Iso,
             effective_from: None,
         }
     }

@@ -1,5 +1,7 @@
 //! Attribution: which use an item bore, through every fitting it had, and when a limit was reached.
 
+mod origin;
+
 use jiff::civil::Date;
 
 use crate::amount::Amount;
@@ -149,21 +151,14 @@ fn merge_days(mut reach: Vec<DayReach>) -> Vec<DayReach> {
     merged
 }
 
-/// Use before the records begin: the item's own, and what the wire it was cut from bore until then.
+/// Use before the records begin: the item's own, and what the wire or batch it came out of bore until then.
 pub fn opening(fleet: &Fleet, item: ItemId, meter: MeterId) -> Amount {
-    let mut total = Amount::ZERO;
-    let mut current = Some(item);
-    // A chain of cuts is short; the bound only guards against a loop in the records.
-    for _ in 0..DEEPEST {
-        let Some(id) = current else { break };
-        let facts = fleet.item(id);
-        total += facts.opening.iter().filter(|(have, _)| *have == meter).map(|(_, amount)| *amount).sum();
-        let Some((parent, entered)) = facts.cut_from.zip(facts.entered_service_on) else { break };
-        let before = fleet.zone_of(facts).start_of(entered);
-        total += recorded(fleet, parent, meter, Period { after: None, before });
-        current = Some(parent);
-    }
-    total
+    opening_before(fleet, item, meter, Instant::MAX)
+}
+
+/// The same, of what it came out of only use before a moment.
+pub fn opening_before(fleet: &Fleet, item: ItemId, meter: MeterId, before: Instant) -> Amount {
+    origin::before_records(fleet, item, meter, before, DEEPEST)
 }
 
 /// The logs an item bears of one meter, each with the stretch it bears.
@@ -209,10 +204,18 @@ fn undated_sum(fleet: &Fleet, item: ItemId, meter: MeterId, period: Period) -> A
     undated(fleet, item, meter, period).map(|(_, use_)| use_.amount).sum()
 }
 
+/// What a period starts with.
+pub(crate) fn opening_of(fleet: &Fleet, item: ItemId, meter: MeterId, period: Period) -> Amount {
+    match period.after {
+        None => opening_before(fleet, item, meter, period.before),
+        Some(_) => Amount::ZERO,
+    }
+}
+
 /// Everything an item used over a period; from the beginning, that includes use before the records.
 pub fn used(fleet: &Fleet, item: ItemId, meter: MeterId, period: Period) -> Amount {
-    let before = if period.after.is_none() { opening(fleet, item, meter) } else { Amount::ZERO };
-    before + recorded(fleet, item, meter, period)
+    let opening = opening_of(fleet, item, meter, period);
+    opening + recorded(fleet, item, meter, period)
 }
 
 /// Everything an item used over a period, as [`used`] has it, and how it reached a limit, if it did.
@@ -223,7 +226,7 @@ pub fn used_and_reached(
     period: Period,
     limit: Amount,
 ) -> (Amount, Option<Reached>) {
-    let opening = if period.after.is_none() { opening(fleet, item, meter) } else { Amount::ZERO };
+    let opening = opening_of(fleet, item, meter, period);
     let mut so_far = opening;
     let mut reached = (opening >= limit).then_some(Reached::Opening);
     let mut end = Instant::MIN;

@@ -5,7 +5,7 @@ use std::cmp::Ordering;
 use jiff::civil::Date;
 
 use crate::amount::Amount;
-use crate::assess::{Regime, Verdict, assess, measure_of};
+use crate::assess::{Regime, Verdict, assess_item, measure_of};
 use crate::due::Evaluator;
 use crate::facts::ItemId;
 use crate::forecast::Dates;
@@ -86,7 +86,7 @@ impl Evaluator<'_> {
             let points = own.iter().map(|read| (read.on, self.point(id, meter, read))).collect();
             let kind = &self.set.kinds.kind(item.kind).name;
             let last = own.last().map(|read| read.value);
-            let limit = last.and_then(|last| limit(kind, record, attributes, last));
+            let limit = last.and_then(|last| limit(kind, self.set.service.regime, record, attributes, last));
             found.push(self.worn(id, meter, (rule, record), points, limit));
         }
         found
@@ -173,7 +173,13 @@ impl Evaluator<'_> {
 }
 
 /// The limit that a reading moves towards: the rule's own bound, else where the discard criteria turn to discard.
-fn limit(kind: &str, record: &Reading, attributes: &[(&str, &str)], last: Amount) -> Option<Limit> {
+fn limit(
+    kind: &str,
+    regime: Regime,
+    record: &Reading,
+    attributes: &[(&str, &str)],
+    last: Amount,
+) -> Option<Limit> {
     if let Some(most) = record.max {
         return Some(Limit::Most(most));
     }
@@ -183,7 +189,7 @@ fn limit(kind: &str, record: &Reading, attributes: &[(&str, &str)], last: Amount
     let measure = measure_of(kind, &record.name, record.criterion.as_deref())?;
     let judged = |value: Amount| {
         let text = value.to_string();
-        assess(kind, Regime::Iso, attributes, &[(measure, &text)]).ok()
+        assess_item(kind, regime, attributes, &[(measure, &text)]).ok()
     };
     // What cannot be, or can no longer be, lies beyond the limit.
     let discards = |value: Amount| judged(value).is_none_or(|found| found.verdict == Verdict::Discard);

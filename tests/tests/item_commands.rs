@@ -424,7 +424,20 @@ fn a_shackle_leaves_its_batch_with_what_the_batch_bore() {
     let rest = sheet(&room, "B-2");
     assert_eq!((&rest["kind"], &rest["quantity"]), (&"shackle batch".into(), &2.into()));
     assert_eq!(rest["opening_use"][0], "14 launches");
-    assert!(sheet(&room, "B-1")["changes"].to_string().contains("the last of it became B-2"));
+    let changes = sheet(&room, "B-1")["changes"].to_string();
+    assert!(changes.contains("S-1 split from it"), "{changes}");
+    assert!(changes.contains("the last of it became B-2"), "{changes}");
+    room.tallow("export out").done();
+    let items = room.read("out/items.csv");
+    let column = |line: &str, name: &str| {
+        let at = items.lines().next().unwrap().split(',').position(|have| have == name).unwrap();
+        line.split(',').nth(at).unwrap().to_owned()
+    };
+    let row = items.lines().find(|line| line.starts_with("S-1,")).unwrap();
+    let cells = ["taken_from", "taken_at", "opening_use"].map(|name| column(row, name));
+    assert_eq!(cells, ["B-1", "2020-05-01", ""]);
+    room.tallow("import out").done();
+    assert_eq!(sheet(&room, "S-1"), child, "what goes out comes in as it was");
     room.tallow("verify").done();
 }
 

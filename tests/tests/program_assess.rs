@@ -33,6 +33,12 @@ fn a_fall_is_judged_with_its_working() {
     assert!(diameter["source"].as_str().unwrap().contains("from memory"));
     let text = room.tallow(&format!("{FALL} -- diameter_mm=15.85 breaks_6d=4")).done();
     assert!(text.starts_with("launching-fall by iso: watch, combined 64.4 %"), "{text}");
+    assert!(text.contains("added by ISO 4309:2010: ratings at one place are added (from memory"), "{text}");
+    assert_eq!(
+        [&told["added"], &told["added_authority"], &told["added_status"]],
+        ["broken wires + wire diameter + wire corrosion", "standard", "memory"]
+    );
+    assert!(told["added_source"].as_str().unwrap().contains("ISO 4309:2010"));
     assert!(
         text.contains("from 9 wires") && text.contains("note: not measured: broken wires in 30d"),
         "{text}"

@@ -30,6 +30,7 @@ fn item(entered: Option<Date>) -> Item {
         attributes: Box::new([]),
         opening: Box::new([]),
         cut_from: None,
+        taken_from: None,
         fittings: Vec::new(),
         works: Vec::new(),
         states: Vec::new(),

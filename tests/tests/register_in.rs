@@ -12,6 +12,10 @@ mod dials;
 mod fittings;
 #[path = "register_in/hostile.rs"]
 mod hostile;
+#[path = "register_in/origins.rs"]
+mod origins;
+#[path = "register_in/regimes.rs"]
+mod regimes;
 #[path = "register_in/text.rs"]
 mod text;
 #[path = "register_in/times.rs"]

@@ -5,9 +5,9 @@
 mod desk;
 
 use daemon::desk::Desk;
+use daemon::notices::delivery::Outbox;
 use daemon::notices::templates::Templates;
 use daemon::records::Work;
-use daemon::notices::delivery::Outbox;
 use daemon::store::outbox::{Listed, Which};
 use daemon::sweep::{Mail, sweep};
 use desk::{Files, at, later, taken};

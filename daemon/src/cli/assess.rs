@@ -63,16 +63,18 @@ fn told(faults: &[AssessFault]) -> String {
 }
 
 fn text(found: &Assessment) -> String {
-    let added = found.added.map_or_else(
+    let added = found.added.as_ref().map_or_else(
         || "the greatest single rating".to_owned(),
-        |parts| format!("{parts}, at one place; or the greatest single rating"),
+        |rule| format!("{}, at one place; or the greatest single rating", rule.parts),
     );
+    let by = found.added.as_ref().map(|rule| format!("added by {} ({})\n", rule.source, rule.authority));
     let mut text = format!(
-        "{} by {}: {}, combined {} % ({added})\n\n{}\n",
+        "{} by {}: {}, combined {} % ({added})\n{}\n{}\n",
         found.kind,
         found.regime,
         found.verdict,
         found.combined.shown(),
+        by.unwrap_or_default(),
         table(&found.criteria).trim_fmt()
     );
     for note in &found.notes {
@@ -111,10 +113,13 @@ fn with_unit(figure: &str, unit: &str) -> String {
 }
 
 fn json(found: &Assessment) -> anyhow::Result<Value> {
+    let added = found.added.as_ref();
     let criteria: Vec<Value> = found.criteria.iter().map(criterion).collect::<anyhow::Result<_>>()?;
     Ok(json!({
         "kind": found.kind, "regime": found.regime.word(), "verdict": found.verdict.word(),
-        "combined_percent": number(&found.combined.written())?, "added": found.added,
+        "combined_percent": number(&found.combined.written())?, "added": added.map(|rule| rule.parts),
+        "added_source": added.map(|rule| &rule.source), "added_authority": added.map(|rule| rule.authority.word()),
+        "added_status": added.map(|rule| rule.status.to_string()),
         "criteria": criteria, "notes": found.notes,
     }))
 }

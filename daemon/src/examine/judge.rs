@@ -1,6 +1,6 @@
 //! The readings of a report, judged by the published discard criteria.
 
-use policies::assess::{AssessFault, Assessment, Regime, Verdict, assess, measure_of};
+use policies::assess::{AssessFault, Assessment, Regime, assess_item, measure_of};
 use policies::rule::Rule;
 
 use super::FieldFault;
@@ -17,7 +17,7 @@ pub(super) struct Judged {
 
 /// Judges the readings that criteria know. A reading that gear of this kind cannot have is a fault; criteria that
 /// cannot be applied, since the register does not say enough, are a note.
-pub(super) fn judge(item: &Item, rule: &Rule, form: &Form) -> Judged {
+pub(super) fn judge(item: &Item, regime: Regime, rule: &Rule, form: &Form) -> Judged {
     let texts = form.all(Some(rule));
     let pairs = texts.split(';').filter_map(|pair| pair.split_once('='));
     let named: Vec<(&str, &str, &str)> =
@@ -26,19 +26,8 @@ pub(super) fn judge(item: &Item, rule: &Rule, form: &Form) -> Judged {
     if measures.is_empty() {
         return Judged::default();
     }
-    let mut attributes: Vec<(&str, &str)> = records::attributes(item.attributes.as_deref()).collect();
-    let mut found = assess(&item.kind, Regime::Iso, &attributes, &measures);
-    if let Err(faults) = &found {
-        // A service may keep attributes of its own, which no criterion knows.
-        let own = |name: &str| {
-            faults
-                .iter()
-                .any(|fault| matches!(fault, AssessFault::UnknownAttribute { name: no, .. } if no == name))
-        };
-        attributes.retain(|(name, _)| !own(name));
-        found = assess(&item.kind, Regime::Iso, &attributes, &measures);
-    }
-    match found {
+    let attributes: Vec<(&str, &str)> = records::attributes(item.attributes.as_deref()).collect();
+    match assess_item(&item.kind, regime, &attributes, &measures) {
         Ok(found) => Judged { found: Some(found), ..Judged::default() },
         Err(faults) => sorted(faults, &named),
     }
@@ -78,27 +67,4 @@ fn sorted(faults: Vec<AssessFault>, named: &[(&str, &str, &str)]) -> Judged {
         }
     }
     judged
-}
-
-/// The verdict with the criteria that gave it.
-pub(super) fn says(found: &Assessment) -> String {
-    let criteria = found
-        .criteria
-        .iter()
-        .filter(|one| one.verdict() == found.verdict || one.verdict() != Verdict::Accept);
-    let criteria: Vec<String> = criteria
-        .map(|one| {
-            let unit = if one.unit.is_empty() { String::new() } else { format!(" {}", one.unit) };
-            format!(
-                "{} {}{unit}, discard {} {}{unit}, {} % ({})",
-                one.name,
-                one.value_text(),
-                one.sense,
-                one.limit_text(),
-                one.rating.shown(),
-                one.source
-            )
-        })
-        .collect();
-    format!("{}, {} %: {}", found.verdict, found.combined.shown(), criteria.join("; "))
 }

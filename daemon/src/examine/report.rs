@@ -7,6 +7,7 @@ use policies::zone::Instant;
 
 use super::form::Form;
 use super::{FieldFault, judge, lacks, sheets};
+use crate::judgement;
 use crate::records::{Defect, Examination, Item, Person, Work};
 use crate::register::{Faults, Places, Sheet, read_rows};
 use crate::store::current::Register;
@@ -83,7 +84,7 @@ impl Report {
 
     /// The judgement in one line.
     pub fn judgement(&self) -> String {
-        self.judged.as_ref().map(judge::says).unwrap_or_default()
+        self.judged.as_ref().map(judgement::says).unwrap_or_default()
     }
 
     /// The day of the examination, where the item is.
@@ -141,7 +142,7 @@ impl Report {
         if !self.form.wrong_units(rule).is_empty() {
             return;
         }
-        let judged = judge::judge(item, rule, &self.form);
+        let judged = judge::judge(item, beside.places.set.service.regime, rule, &self.form);
         self.judged = judged.found;
         self.faults.extend(judged.faults);
         self.notes.extend(judged.notes);

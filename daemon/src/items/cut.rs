@@ -5,16 +5,13 @@ use std::str::FromStr;
 
 use jiff::civil::Date;
 use policies::amount::Amount;
-use policies::kinds::MeterId;
-use policies::usage::{Period, used};
 use policies::zone::Instant;
 
 use super::crop::Lengths;
-use super::{Attributes, Look, Rows, refused, use_text};
+use super::{Attributes, Look, Rows, refused};
 use crate::desk::DeskError;
 use crate::records::{Item, State};
 use crate::register::Sheet;
-use crate::store::fleet::of_register;
 
 /// Kind of the stock that wires are cut from.
 const DRUM: &str = "drum";
@@ -94,8 +91,7 @@ impl Cut {
             return refused("say what the pieces of a drum become, such as --kind \"launching fall\"");
         }
         let parent = self.parent(look, item)?;
-        let opening = self.use_of_the_day(look, start);
-        let mut items = self.children(look, &parent, opening.as_ref());
+        let mut items = self.children(look, &parent, start);
         items.push(remainder(look, &parent));
         let mut sheets: Vec<Sheet> = vec![look.sheet(&items)];
         if parent.kept == Amount::ZERO {
@@ -160,18 +156,8 @@ impl Cut {
         )
     }
 
-    /// A piece inherits use up to the day's start; what the parent bore on the day itself it starts with.
-    fn use_of_the_day(&self, look: &Look, start: Instant) -> Option<String> {
-        let fleet = of_register(look.set, look.register);
-        let id = fleet.find(&self.parent)?;
-        let period = Period { after: Some(Instant(start.0 - 1)), before: Instant::MAX };
-        let meters = (0u16..).map(MeterId).take(look.set.kinds.meters.len());
-        let used: Vec<(MeterId, Amount)> =
-            meters.map(|meter| (meter, used(&fleet, id, meter, period))).collect();
-        use_text(look.set, &used)
-    }
-
-    fn children(&self, look: &Look, parent: &Parent, opening: Option<&String>) -> Vec<Item> {
+    /// A piece starts with what the parent bore up to the end of the day, since the time of the cut is not known.
+    fn children(&self, look: &Look, parent: &Parent, start: Instant) -> Vec<Item> {
         let item = parent.item;
         let kind = self.kind.as_ref().unwrap_or(&item.kind);
         let own = Attributes::of(item);
@@ -202,8 +188,11 @@ impl Cut {
                 part: item.part.clone().filter(|_| *kind == item.kind),
                 cut_from: Some(self.parent.clone()),
                 quantity: None,
-                opening_use: opening.cloned(),
+                opening_use: None,
                 attributes: attributes.text(),
+                taken_from: Some(self.parent.clone()),
+                taken_at: Some(start.0),
+                taken_day: Some(self.at.to_string()),
             }
         };
         self.pieces.iter().map(child).collect()

@@ -6,7 +6,7 @@ use jiff::civil::Date;
 use policies::due::Evaluator;
 use policies::facts::{Fitting, Fleet, ItemId};
 use policies::kinds::MeterId;
-use policies::usage::{Period, opening, stretches, undated, used};
+use policies::usage::{Period, opening_before, stretches, undated, used};
 use policies::zone::{Instant, Zone};
 use serde::Serialize;
 
@@ -115,7 +115,7 @@ pub fn history(look: &Look, item: &Item, as_of: Date) -> Option<History> {
         quantity: item.quantity,
         attributes: owned(attributes(item.attributes.as_deref())),
         certificates: sheet.certificates(as_of),
-        opening_use: sheet.amounts(|meter| opening(&fleet, id, meter)),
+        opening_use: sheet.amounts(|meter| opening_before(&fleet, id, meter, cutoff)),
         use_in_all: sheet.amounts(|meter| used(&fleet, id, meter, Period { after: None, before: cutoff })),
         places: facts.fittings.iter().filter(|fit| fit.from < cutoff).map(|fit| sheet.place(fit)).collect(),
         work: sheet.work(),
@@ -145,7 +145,8 @@ impl Sheet<'_> {
 
     fn came_from(&self) -> String {
         let split = attributes(self.item.attributes.as_deref()).find(|(column, _)| *column == SPLIT_FROM);
-        let split = split.map(|(_, batch)| format!("split from {batch}"));
+        let split = self.item.taken_from.as_deref().or(split.map(|(_, batch)| batch));
+        let split = split.map(|batch| format!("split from {batch}"));
         let cut = self.item.cut_from.as_ref().map(|parent| format!("cut from {parent}"));
         cut.or(split).unwrap_or_default()
     }
@@ -242,15 +243,22 @@ impl Sheet<'_> {
         changes.into_iter().map(|(_, deed)| deed).collect()
     }
 
-    /// A piece cut off it.
+    /// A piece cut off it, or what left it, of a batch.
     fn piece(&self, item: &Item) -> Option<(i64, Deed)> {
         if item.cut_from.as_ref() != Some(&self.item.key) {
-            return None;
+            return self.left(item);
         }
         let day = item.entered_service_on.clone()?;
         let at = self.zone.start_of(day.parse().ok()?);
         let length = Attributes::of(item).amount("length_m").map(|length| format!(", {length} m"));
         let what = format!("{} cut from it{}", item.key, length.unwrap_or_default());
         (at < self.cutoff).then_some((at.0, Deed { at: day, what }))
+    }
+
+    fn left(&self, item: &Item) -> Option<(i64, Deed)> {
+        let at = item.taken_at.filter(|_| item.taken_from.as_ref() == Some(&self.item.key))?;
+        let what = format!("{} split from it", item.key);
+        let deed = Deed { at: self.dated(at, item.taken_day.as_ref()), what };
+        (at < self.cutoff.0).then_some((at, deed))
     }
 }

@@ -1,14 +1,8 @@
 //! Shackles leave a batch and get a tag of their own, with everything the batch has borne.
 
-use policies::amount::Amount;
-use policies::kinds::MeterId;
-use policies::usage::{Period, used};
-use policies::zone::{When, Zone};
-
-use super::{Attributes, Look, Moment, Rows, refused, use_text};
+use super::{Attributes, Look, Moment, Rows, refused};
 use crate::desk::DeskError;
-use crate::records::{Item, State, when};
-use crate::store::fleet::of_register;
+use crate::records::{Item, State};
 
 /// Column in which a kind may say what batch an item came out of.
 pub(crate) const SPLIT_FROM: &str = "split_from";
@@ -55,7 +49,7 @@ impl Split {
                 self.quantity, self.batch
             ));
         }
-        let child = self.child(look, batch, &at, zone);
+        let child = self.child(look, batch, &at);
         let left = held - self.quantity;
         let told =
             format!("{} of {} become {} ({}); {left} left", self.quantity, self.batch, self.tag, child.kind);
@@ -68,7 +62,8 @@ impl Split {
         Ok(rows)
     }
 
-    fn child(&self, look: &Look, batch: &Item, at: &Moment, zone: &Zone) -> Item {
+    /// It starts with what the batch bore until then, as the records have it at any later time.
+    fn child(&self, look: &Look, batch: &Item, at: &Moment) -> Item {
         let single = batch.kind.strip_suffix(" batch").filter(|_| self.quantity == 1);
         let kind = self.kind.clone().unwrap_or_else(|| single.unwrap_or(&batch.kind).to_owned());
         let mut attributes = Attributes::of(batch).shared_with(look.set, &kind);
@@ -80,23 +75,14 @@ impl Split {
             part: batch.part.clone().filter(|_| kind == batch.kind),
             cut_from: None,
             quantity: (self.quantity > 1).then_some(self.quantity),
-            opening_use: self.borne(look, at, zone),
+            opening_use: None,
+            taken_from: Some(self.batch.clone()),
+            taken_at: Some(at.at),
+            taken_day: at.day.clone(),
             attributes: attributes.text(),
             kind,
             ..batch.clone()
         }
-    }
-
-    /// Everything the batch bore; where only the day is known, the whole of it.
-    fn borne(&self, look: &Look, at: &Moment, zone: &Zone) -> Option<String> {
-        let fleet = of_register(look.set, look.register);
-        let id = fleet.find(&self.batch)?;
-        let moment: When = when(at.at, at.day.as_deref());
-        let period = Period { after: None, before: zone.until_end(moment) };
-        let meters = (0u16..).map(MeterId).take(look.set.kinds.meters.len());
-        let borne: Vec<(MeterId, Amount)> =
-            meters.map(|meter| (meter, used(&fleet, id, meter, period))).collect();
-        use_text(look.set, &borne)
     }
 
     fn withdrawal(&self, at: Moment) -> State {

@@ -100,6 +100,12 @@ fn items(plan: &Plan, faults: &Faults) {
             let message = format!("\"{parent}\" is no other item it can have been cut from");
             faults.add(change.fault(&row.key, "cut_from", message));
         }
+        if let Some(parent) = &row.taken_from
+            && !is_cut_soundly(&plan.register.items, &row.key, parent)
+        {
+            let message = format!("\"{parent}\" is no other item it can have been taken out of");
+            faults.add(change.fault(&row.key, "taken_from", message));
+        }
     }
 }
 
@@ -150,7 +156,7 @@ fn is_cut_soundly(items: &HashMap<String, Item>, tag: &str, parent: &str) -> boo
             Some(parent) if parent == tag => return false,
             Some(parent) => match items.get(parent) {
                 None => return false,
-                Some(item) => at = item.cut_from.as_deref(),
+                Some(item) => at = item.taken_from.as_deref().or(item.cut_from.as_deref()),
             },
         }
     }

@@ -153,6 +153,7 @@ fn add_items<'r>(builder: &mut FleetBuilder, set: &PolicySet, rows: impl Iterato
             manufactured_on: row.manufactured_on.as_deref().and_then(|date| date.parse().ok()),
             entered_service_on: row.entered_service_on.as_deref().and_then(|date| date.parse().ok()),
             cut_from: row.cut_from.as_deref(),
+            taken: taken(row),
             opening: opening(row),
             attributes: attributes(set, row),
         });
@@ -160,6 +161,11 @@ fn add_items<'r>(builder: &mut FleetBuilder, set: &PolicySet, rows: impl Iterato
             tracing::warn!(item = %row.key, kind = %row.kind, "the policy set no longer knows this kind: item left out");
         }
     }
+}
+
+/// What a row says it was taken out of, and when.
+fn taken(row: &Item) -> Option<(&str, When)> {
+    Some((row.taken_from.as_deref()?, when(row.taken_at?, row.taken_day.as_deref())))
 }
 
 /// `meter=value;…` of a checked row.
@@ -233,7 +239,7 @@ pub fn judged(set: &PolicySet, item: &Item, work: &Work) -> Option<Judged> {
     let rule = set.rule(set.find_rule(&work.rule)?);
     let attributes: Vec<(&str, &str)> = records::attributes(item.attributes.as_deref()).collect();
     let readings: Vec<(&str, &str)> = pairs(work.measurements.as_deref()).collect();
-    judge(&item.kind, rule, &attributes, &readings)
+    judge(&item.kind, set.service.regime, rule, &attributes, &readings)
 }
 
 fn add_states<'r>(builder: &mut FleetBuilder, rows: impl Iterator<Item = &'r State>) {

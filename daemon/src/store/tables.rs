@@ -109,6 +109,9 @@ stored!(
         quantity,
         opening_use,
         attributes,
+        taken_from,
+        taken_at,
+        taken_day,
     }
 );
 stored!(Fitting, fitting { item, at, day, host, position, removed_at, removed_day });

@@ -37,7 +37,8 @@ impl View<'_> {
                 Some(format!("failed: {}", words::lower_first(&self.set.rule(done.rule).title)))
             }
             Shut::Condemned(found) => Some(format!(
-                "a reading beyond its discard criterion: {}",
+                "a reading beyond its discard criterion by {}: {}",
+                self.set.service.regime,
                 words::lower_first(&self.set.rule(found.rule).title)
             )),
             Shut::Withdrawn(_) | Shut::Quarantined(_) => None,

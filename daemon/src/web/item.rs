@@ -20,8 +20,10 @@ use super::source::Source;
 use super::visit::{Visit, html};
 use super::{Web, chart, filters, near, out_of_service, proof, replay, why, words};
 use crate::examine::defects;
+use crate::judgement::of_readings;
 use crate::proofs;
 use crate::records::{self, Certificate, Concession, Defect, Examination, State, Work};
+use crate::store::fleet::judged;
 use crate::wear;
 
 /// Records of work on the first screen.
@@ -47,6 +49,8 @@ struct Done {
     /// It waits for its certificate.
     unproved: bool,
     readings: Vec<String>,
+    /// What the discard criteria say of them.
+    judged: Vec<String>,
     by: String,
     certificate: String,
     note: String,
@@ -85,6 +89,8 @@ struct Page {
     certificates: Vec<Remark>,
     concessions: Vec<Remark>,
     cut_from: Option<Link>,
+    split_from: Option<Link>,
+    split_into: Vec<Link>,
     cut_into: Vec<Link>,
     set: Option<(String, Vec<Link>)>,
     attributes: Vec<(String, String)>,
@@ -148,7 +154,7 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> 
         Some(station) => replay::known_at(web, asked, fleet, station),
         None => replay::known(web, asked),
     };
-    let (works, hidden) = works(&view, id, &beside.works, asked.all);
+    let (works, hidden) = works(&view, id, beside, asked.all);
     let reason = beside.states.iter().max_by_key(|state| state.at).and_then(|state| state.reason.clone());
     Ok(Page {
         shell: Shell::of(web, asked, &format!("{tag}: where has it been, and what is due?"), known),
@@ -173,6 +179,8 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> 
         certificates: beside.certificates.iter().map(certificate).collect(),
         concessions: beside.concessions.iter().map(concession).collect(),
         cut_from: item.cut_from.map(|parent| asked.links.to_item(view.tag(parent))),
+        split_from: taken_out_of(item).map(|parent| asked.links.to_item(view.tag(parent))),
+        split_into: split_into(&view, id),
         cut_into: cut_into(&view, id),
         set: set_of(&view, id),
         attributes: attributes(&view, id, beside.record.as_ref()),
@@ -204,12 +212,13 @@ fn carries(view: &View, id: ItemId) -> Vec<(String, Vec<Link>)> {
     positions.map(|(at, position)| (position.name.clone(), here(at))).collect()
 }
 
-fn works(view: &View, id: ItemId, records: &[Work], all: bool) -> (Vec<Done>, usize) {
+fn works(view: &View, id: ItemId, beside: &Beside, all: bool) -> (Vec<Done>, usize) {
     let cutoff = view.cutoff(id);
-    let mut records: Vec<&Work> = records.iter().filter(|work| work.at < cutoff.0).collect();
+    let mut records: Vec<&Work> = beside.works.iter().filter(|work| work.at < cutoff.0).collect();
     records.sort_by(|a, b| (b.at, &b.key).cmp(&(a.at, &a.key)));
     let shown = if all { records.len() } else { WORKS };
-    let works = records.iter().take(shown).map(|work| done(view, view.zone(id), work)).collect();
+    let item = beside.record.as_ref();
+    let works = records.iter().take(shown).map(|work| done(view, view.zone(id), item, work)).collect();
     (works, records.len().saturating_sub(shown))
 }
 
@@ -223,7 +232,7 @@ fn proofs_of(web: &Web, asked: &Asked, view: &View, id: ItemId) -> Option<(Strin
     Some((prior.unwrap_or_else(|| "none".to_owned()), notice))
 }
 
-fn done(view: &View, zone: &Zone, work: &Work) -> Done {
+fn done(view: &View, zone: &Zone, item: Option<&records::Item>, work: &Work) -> Done {
     let rule = view.set.find_rule(&work.rule).map(|rule| view.set.rule(rule));
     let text = rule.map_or(&work.rule, |rule| &rule.title).clone();
     Done {
@@ -235,6 +244,10 @@ fn done(view: &View, zone: &Zone, work: &Work) -> Done {
             && rule.is_some_and(|rule| rule.certificate),
         outcome: work.outcome.clone(),
         readings: readings(view.set, work),
+        judged: item
+            .and_then(|item| judged(view.set, item, work))
+            .map(|judged| of_readings(&judged))
+            .unwrap_or_default(),
         by: work.by.clone().unwrap_or_default(),
         certificate: work.certificate.clone().unwrap_or_default(),
         note: work.note.clone().unwrap_or_default(),
@@ -366,6 +379,16 @@ fn concession(concession: &Concession) -> Remark {
 
 fn cut_into(view: &View, id: ItemId) -> Vec<Link> {
     let children = view.fleet.items.iter().filter(|item| item.cut_from == Some(id));
+    children.map(|item| view.links.to_item(&item.tag)).collect()
+}
+
+/// The batch that it was taken out of; of a piece of wire its parent is told as what it was cut from.
+fn taken_out_of(item: &policies::facts::Item) -> Option<ItemId> {
+    item.taken_from.map(|(parent, _)| parent).filter(|_| item.cut_from.is_none())
+}
+
+fn split_into(view: &View, id: ItemId) -> Vec<Link> {
+    let children = view.fleet.items.iter().filter(|item| taken_out_of(item) == Some(id));
     children.map(|item| view.links.to_item(&item.tag)).collect()
 }
 

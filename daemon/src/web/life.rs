@@ -42,7 +42,7 @@ impl View<'_> {
         let totals = self.meters(id).into_iter().map(|meter| {
             let name = self.set.kinds.meter_name(meter);
             let all = words::amount(usage::used(self.fleet, id, meter, self.period(id)), name);
-            let opening = usage::opening(self.fleet, id, meter);
+            let opening = usage::opening_before(self.fleet, id, meter, self.cutoff(id));
             if opening.is_positive() {
                 format!("{all}, {opening} of them before the records begin")
             } else {

@@ -200,6 +200,9 @@ async fn wear_is_drawn_and_told() {
         "limit 11.70</text>",
         "60 more launches are within it with 95 % certainty",
         "<dt>3 Jun 2023, 63 launches</dt><dd>12.71 mm</dd>",
+        "Judged watch by iso, ",
+        "discard under 11.7 mm",
+        "(EN 818-6:2000+A1:2008 Annex A)",
     ];
     for said in told {
         assert!(text.contains(said), "{said}");

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeSet;
 
+use super::combined::Added;
 use super::fault::AssessFault;
 use super::gear::Gear;
 use super::limits::Limit;
@@ -24,8 +25,8 @@ pub(super) struct Bench {
     pub criteria: Vec<Criterion>,
     pub notes: Vec<String>,
     pub faults: Vec<AssessFault>,
-    /// The sum of ratings at one place, where the regime adds them.
-    pub sum: Option<Ratio>,
+    /// The sum of ratings at one place, where the regime adds them, and by which rule.
+    pub sum: Option<(Ratio, Added)>,
 }
 
 impl Bench {

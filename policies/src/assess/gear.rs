@@ -237,6 +237,45 @@ pub(super) const BLOCK: Gear = Gear {
     ],
 };
 
+/// Quick-release links.
+pub(super) const LINK: Gear = Gear {
+    word: "link",
+    attributes: &[
+        size("body_diameter_mm"),
+        size("pin_diameter_mm"),
+        size("min_body_diameter_mm"),
+        size("min_pin_diameter_mm"),
+    ],
+    unused: &["wll_t"],
+    measures: &[
+        size("body_diameter_mm"),
+        wear("body_wear_percent"),
+        size("pin_diameter_mm"),
+        wear("pin_wear_percent"),
+    ],
+};
+
+/// Drawbar pins.
+pub(super) const PIN: Gear = Gear {
+    word: "pin",
+    attributes: &[size("pin_diameter_mm"), size("min_pin_diameter_mm")],
+    unused: &["wll_t"],
+    measures: &[size("pin_diameter_mm"), wear("pin_wear_percent")],
+};
+
+/// Fairleads.
+pub(super) const FAIRLEAD: Gear = Gear {
+    word: "fairlead",
+    attributes: &[
+        size("roller_diameter_mm"),
+        size("pin_diameter_mm"),
+        size("min_roller_diameter_mm"),
+        size("min_pin_diameter_mm"),
+    ],
+    unused: &["rope_diameter_mm", "swl_t"],
+    measures: &[size("roller_diameter_mm"), size("pin_diameter_mm"), wear("pin_wear_percent")],
+};
+
 /// Skids.
 pub(super) const SKID: Gear = Gear {
     word: "skid",
@@ -254,7 +293,7 @@ pub(super) const LINE: Gear = Gear {
 };
 
 /// Kinds and their family; strops are parted by their material.
-pub(super) const KINDS: [(&str, &Gear); 16] = [
+pub(super) const KINDS: [(&str, &Gear); 19] = [
     ("launching fall", &WIRE),
     ("winch wire", &WIRE),
     ("wire rope", &WIRE),
@@ -269,6 +308,9 @@ pub(super) const KINDS: [(&str, &Gear); 16] = [
     ("shackle batch", &SHACKLE),
     ("strop", &TEXTILE),
     ("bow strop", &TEXTILE),
+    ("quick-release link", &LINK),
+    ("drawbar pin", &PIN),
+    ("fairlead", &FAIRLEAD),
     ("skid", &SKID),
     ("heaving line", &LINE),
 ];

@@ -1,5 +1,6 @@
 //! What a judgement says: criteria with their ratings, and the verdict.
 
+use super::combined::Added;
 use super::ratio::Ratio;
 use super::{Regime, Sense, Verdict};
 use crate::proof_load::Status;
@@ -112,10 +113,18 @@ pub struct Assessment {
     pub verdict: Verdict,
     /// The sum at one place where the regime adds ratings, or the greatest single rating if that is more.
     pub combined: Percent,
-    /// The parts that were added, or nothing where ratings are not added.
-    pub added: Option<&'static str>,
+    /// The rule by which ratings were added, or nothing where they are not added.
+    pub added: Option<Added>,
     /// Every criterion that was judged.
     pub criteria: Vec<Criterion>,
     /// What was assumed, and what was not judged.
     pub notes: Vec<String>,
+}
+
+impl Assessment {
+    /// The rule that ratings were added by, where their sum is more than any single one.
+    pub fn by_sum(&self) -> Option<&Added> {
+        let above = self.criteria.iter().all(|one| one.rating < self.combined);
+        self.added.as_ref().filter(|_| above && !self.criteria.is_empty())
+    }
 }

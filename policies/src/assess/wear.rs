@@ -5,7 +5,7 @@ use super::fault::AssessFault;
 use super::ratio::Ratio;
 
 /// A worn part below this share of its new size, in percent, or above the other, is a slip of the pen.
-const WORN: (i128, i128) = (60, 110);
+pub(super) const WORN: (i128, i128) = (60, 110);
 /// The same for an opening that grows.
 const OPENED: (i128, i128) = (90, 160);
 

@@ -6,14 +6,11 @@ mod diameter;
 mod limits;
 mod rope;
 
-use super::Regime;
 use super::bench::Bench;
 use super::fault::AssessFault;
 use super::ratio::Ratio;
+use super::{Regime, combined};
 use rope::Rope;
-
-/// What is added at one place on the rope.
-pub(super) const ADDED: &str = "broken wires + wire diameter + wire corrosion";
 
 const IN_6D: &str = "broken wires in 6d";
 const IN_30D: &str = "broken wires in 30d";
@@ -39,8 +36,8 @@ pub(super) fn judge(bench: &mut Bench) -> Result<(), AssessFault> {
         if let Some(corroded) = bench.measure("corrosion_percent") {
             bench.judge(CORROSION, corroded, Ratio::ZERO, "%");
         }
-        bench.sum = sum(bench);
     }
+    bench.sum = sum(bench).zip(combined::rule(bench.gear.word, bench.regime)?);
     if bench.attribute_text("finish").is_some_and(|finish| finish.to_lowercase().starts_with("stainless")) {
         bench.note(
             "stainless wire can fail with few breaks outside: the tables are for carbon steel".to_owned(),

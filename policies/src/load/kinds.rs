@@ -31,6 +31,8 @@ const OWN_COLUMNS: &[&str] = &[
     "cut_from",
     "quantity",
     "opening_use",
+    "taken_from",
+    "taken_at",
 ];
 
 /// Every kind of the set; positions are read last, since they name other kinds.

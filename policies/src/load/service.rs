@@ -5,6 +5,7 @@ use toml::Spanned;
 use toml::de::DeValue;
 
 use super::reader::{Fields, amount_of};
+use crate::assess::Regime;
 use crate::kinds::Kinds;
 use crate::service::{Holiday, Minimum, Odds, Service, StationGroups};
 use crate::zone::Zone;
@@ -23,6 +24,7 @@ pub const SERVICE_KEYS: &[&str] = &[
     "station_group",
     "odds",
     "proof_regime",
+    "regime",
     "effective_from",
 ];
 /// Keys of a `[[minimum]]`.
@@ -48,6 +50,7 @@ pub(super) fn read(fields: &Fields, kinds: &Kinds) -> Service {
         station_groups: station_groups(fields),
         odds: fields.table("odds").map_or_else(Odds::default, |table| odds(&table)),
         proof_regime: fields.parsed("proof_regime").map_or(default.proof_regime, |regime| regime.value),
+        regime: fields.word("regime", Regime::from_word, Regime::WORDS).unwrap_or(default.regime),
         effective_from: effective_from(fields),
     }
 }

@@ -10,6 +10,7 @@ mod forecasts;
 mod gear;
 mod kept;
 mod limits;
+mod origins;
 mod readiness;
 mod readings;
 mod rows;

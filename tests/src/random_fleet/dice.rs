@@ -7,6 +7,11 @@ impl Dice {
         Dice(seed)
     }
 
+    /// Dice for what is drawn aside: these stay where they stand.
+    pub fn aside(&self) -> Dice {
+        Dice(!self.0)
+    }
+
     pub fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut mixed = self.0;

@@ -41,7 +41,7 @@ pub struct Gear<'a> {
     sheet: Sheet,
 }
 
-const HEADER: [&str; 10] = [
+const HEADER: [&str; 12] = [
     "item",
     "kind",
     "station",
@@ -52,6 +52,8 @@ const HEADER: [&str; 10] = [
     "quantity",
     "opening_use",
     "grade",
+    "taken_from",
+    "taken_at",
 ];
 
 /// 2 to 4 carriages and 6 to 15 pieces of gear for them.
@@ -86,9 +88,25 @@ impl Gear<'_> {
         let (made, entered) = self.dates(kind, (!parent.is_empty()).then_some(n))?;
         let opening = self.opening(kind);
         let grade = if self.dice.chance(85) { self.dice.between(1, 12).to_string() } else { String::new() };
-        let cells = [&tag, kind, station, set, &made, &entered, &parent, "", &opening, &grade];
+        let (batch, left) = self.origin(letters, kind, n)?;
+        let cells = [&tag, kind, station, set, &made, &entered, &parent, "", &opening, &grade, &batch, &left];
         self.sheet.push(&cells);
         Ok(())
+    }
+
+    /// A shackle may have been taken out of an earlier one, on a day or at a moment of it.
+    fn origin(&self, letters: &str, kind: &str, n: i32) -> Result<(String, String), String> {
+        let mut dice = self.dice.aside();
+        if kind != "shackle" || n == 0 || !dice.chance(40) {
+            return Ok((String::new(), String::new()));
+        }
+        let batch = format!("{letters}-{}", dice.between(0, n - 1));
+        let day = later(self.start, dice.between(10, 300))?;
+        let left = match dice.between(1, 2) {
+            1 => day.to_string(),
+            _ => format!("{day}T{:02}:{:02}", dice.between(0, 23), dice.between(0, 59)),
+        };
+        Ok((batch, left))
     }
 
     fn set(&mut self, kind: &str) -> &'static str {

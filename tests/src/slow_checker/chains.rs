@@ -1,7 +1,7 @@
 //! Which use an item counts: every event tried against every chain of its fittings.
 
 use super::decimal::Decimal;
-use super::moments;
+use super::moments::{self, Moment};
 use super::register::{Fitting, Item, Register, Use};
 use jiff::Timestamp;
 
@@ -14,13 +14,15 @@ pub struct Counted {
 }
 
 pub fn counted(item: &str, register: &Register) -> Vec<Counted> {
-    let counts =
-        |used: &&Use| used.host == item || leads(item, used, &register.fittings, &mut vec![item.to_owned()]);
-    let mine = register.uses.iter().filter(counts);
+    let mine = register.uses.iter().filter(|used| counts(item, used, register));
     let mut mine: Vec<Counted> =
         mine.map(|u| Counted { meter: u.meter.clone(), amount: u.amount, at: u.at }).collect();
     mine.sort_by_key(|event| event.at);
     mine
+}
+
+fn counts(item: &str, used: &Use, register: &Register) -> bool {
+    used.host == item || leads(item, used, &register.fittings, &mut vec![item.to_owned()])
 }
 
 /// Whether some chain of fittings leads from the item to the host of the use. On a day
@@ -74,20 +76,50 @@ fn holds(fitting: &Fitting, used: &Use) -> bool {
     }
 }
 
-/// Use that stands before the item's own records: its opening use, and for a cut piece
-/// whatever its parent had by the cut, at 00:00 of the piece's entry into service.
+/// What an item came out of. It was a part of a batch until the very moment; a cut is dated to the start of a day.
+struct Origin<'a> {
+    parent: &'a str,
+    until: Timestamp,
+    was_part: bool,
+}
+
+fn origins(item: &Item) -> Result<Vec<Origin<'_>>, String> {
+    let mut origins = Vec::new();
+    if let Some(parent) = &item.cut_from {
+        let entered = item.entered.ok_or_else(|| format!("{}: cut, but never entered", item.tag))?;
+        let until = moments::start_of(entered, &item.zone)?;
+        origins.push(Origin { parent, until, was_part: false });
+    }
+    if let Some((parent, moment)) = &item.taken_from {
+        let until = match moment {
+            Moment::Exact(at) => *at,
+            Moment::Day(day) => moments::end_of(*day, &item.zone)?,
+        };
+        let cut = origins.iter().position(|origin| origin.parent == parent);
+        let cut = cut.map(|at| origins.remove(at).until);
+        origins.push(Origin { parent, until: cut.map_or(until, |cut| cut.max(until)), was_part: true });
+    }
+    Ok(origins)
+}
+
+/// Use that stands before the item's own records: its opening use, and whatever it came out of had by then. A use that
+/// reached a part both by its parent and by itself is one use.
 pub fn inherited(item: &Item, meter: &str, until: Timestamp, register: &Register) -> Result<Decimal, String> {
     let own = item.opening.iter().filter(|(name, _)| name == meter);
     let mut sum = own.fold(Decimal::ZERO, |sum, (_, value)| sum + *value);
-    let Some(parent) = &item.cut_from else {
-        return Ok(sum);
-    };
-    let entered = item.entered.ok_or_else(|| format!("{}: cut, but never entered", item.tag))?;
-    let cut = moments::start_of(entered, &item.zone)?.min(until);
-    for event in counted(parent, register) {
-        if event.meter == meter && event.at < cut {
-            sum = sum + event.amount;
+    for origin in origins(item)? {
+        let end = origin.until.min(until);
+        for used in register.uses.iter().filter(|used| used.meter == meter) {
+            let before = match used.whole_day {
+                Some((begin, _)) if origin.was_part => begin < origin.until && used.at < until,
+                _ => used.at < end,
+            };
+            let twice = origin.was_part && counts(&item.tag, used, register);
+            if before && !twice && counts(origin.parent, used, register) {
+                sum = sum + used.amount;
+            }
         }
+        sum = sum + inherited(register.item(origin.parent)?, meter, end, register)?;
     }
-    Ok(sum + inherited(register.item(parent)?, meter, cut, register)?)
+    Ok(sum)
 }

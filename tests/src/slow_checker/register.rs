@@ -20,6 +20,8 @@ pub struct Item {
     pub made: Option<Date>,
     pub entered: Option<Date>,
     pub cut_from: Option<String>,
+    /// Batch or wire it was taken out of, and when.
+    pub taken_from: Option<(String, Moment)>,
     pub opening: Vec<(String, Decimal)>,
     pub attributes: BTreeMap<String, String>,
     pub zone: TimeZone,
@@ -126,6 +128,7 @@ fn items(files: &Files, policy: &Policy) -> Result<Vec<Item>, String> {
 }
 
 fn item(line: &Line, zone: TimeZone) -> Result<Item, String> {
+    let taken = line.get("taken_at").map(|cell| moments::read(cell, &zone)).transpose()?;
     Ok(Item {
         tag: line.need("item")?.to_owned(),
         kind: line.need("kind")?.to_owned(),
@@ -134,6 +137,7 @@ fn item(line: &Line, zone: TimeZone) -> Result<Item, String> {
         made: line.get("manufactured_on").map(moments::date).transpose()?,
         entered: line.get("entered_service_on").map(moments::date).transpose()?,
         cut_from: line.text("cut_from"),
+        taken_from: line.text("taken_from").zip(taken),
         opening: opening(line)?,
         attributes: attributes(line),
         zone,

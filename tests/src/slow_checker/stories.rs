@@ -185,6 +185,41 @@ fn a_cut_piece_starts_with_its_parents_use_but_not_its_work() {
     assert_eq!(story.used("FA", date(2026, 4, 1)), "5");
 }
 
+/// What leaves a batch starts with the batch's use up to then, on a day of which no time is known with the whole of
+/// it; a use that it bears by itself too counts once.
+#[test]
+fn what_leaves_a_batch_starts_with_its_use() {
+    let left = |at: &str| {
+        story(&launches("shackle"))
+            .with(
+                "items",
+                &format!(
+                    "item,kind,station,entered_service_on,opening_use,taken_from,taken_at\n\
+                     CA,carriage,north,,,,\nFA,fall,north,2024-01-01,,,\n\
+                     SH,shackle,north,2024-01-01,launches=5,,\nSI,shackle,north,2024-01-01,,SH,{at}\n"
+                ),
+            )
+            .with(
+                "fittings",
+                "item,fitted_at,host,position\nFA,2026-01-01,CA,fall\nSH,2026-01-01,FA,shackle\n",
+            )
+            .with(
+                "usage",
+                "key,host,at,meter,count\n1,CA,2026-05-04T09:00,launches,3\n2,CA,2026-05-04T11:00,launches,10\n\
+                 3,CA,2026-05-04,launches,100\n4,CA,2026-05-05,launches,1000\n",
+            )
+    };
+    assert_eq!(left("2026-05-04T10:00").used("SI", date(2026, 6, 1)), "108");
+    assert_eq!(left("2026-05-04").used("SI", date(2026, 6, 1)), "118");
+    assert_eq!(left("2026-05-04").used("SI", date(2026, 5, 3)), "5");
+    let swapped = left("2026-05-04").with(
+        "fittings",
+        "item,fitted_at,host,position,removed_at\nFA,2026-01-01,CA,fall,\n\
+         SH,2026-01-01,FA,shackle,2026-05-04T10:00\nSI,2026-05-04T10:30,FA,shackle,\n",
+    );
+    assert_eq!(swapped.used("SI", date(2026, 6, 1)), "1118");
+}
+
 /// A day's use stands at 23:59:59 of the host's day, and is dated in the item's zone.
 #[test]
 fn each_row_is_seen_from_its_own_zone() {

@@ -294,10 +294,22 @@ pub const FIGURES: &[Figure] = &[
         published: AtMost("pin wear", "%", "6"),
         rules: &[
             "block-overhaul",
+            "drawbar-pin-examination-after-failed-proof",
+            "drawbar-pin-examination-after-shock",
+            "fairlead-examination-after-failed-proof",
+            "fairlead-examination-after-shock",
             "hook-thorough-examination",
+            "quick-release-link-thorough-examination",
             "shackle-batch-thorough-examination",
             "shackle-thorough-examination",
         ],
+    },
+    // ISO 16855:2013, restated: links worn by 10 %.
+    Figure {
+        says: &["body 10 %", "ISO 16855:2013"],
+        known: Read,
+        published: AtMost("body wear", "%", "10"),
+        rules: &["quick-release-link-thorough-examination"],
     },
     // A practice note on BS EN 13889: shackle bodies worn by 8 %. ASME B30.26 and makers allow 10 %.
     Figure {

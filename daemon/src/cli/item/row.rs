@@ -56,7 +56,8 @@ pub(super) fn set(look: &Look, tag: &str, values: &[String]) -> Result<Rows, Des
             let own: Vec<String> = own.iter().map(policies::kinds::Attribute::column).collect();
             return Err(DeskError::Refused(format!(
                 "\"{column}\" is no column to set; the columns are kind, station, set, manufactured_on, \
-                 entered_service_on, serial, certificate, part, cut_from, quantity, opening_use, {}",
+                 entered_service_on, serial, certificate, part, cut_from, quantity, opening_use, \
+                 taken_from, taken_at, {}",
                 own.join(", ")
             )));
         };

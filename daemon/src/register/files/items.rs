@@ -5,10 +5,11 @@ use std::collections::BTreeMap;
 use policies::amount::Amount;
 use policies::kinds::{Attribute, AttributeType, Kind};
 use policies::load::PolicySet;
+use policies::zone::Zone;
 
-use super::{or_empty, station};
+use super::{moment_text, or_empty, station};
 use crate::records::{Item, attributes};
-use crate::register::cells::Cells;
+use crate::register::cells::{Cells, Moment};
 use crate::register::places::Places;
 use crate::register::{Column, RegisterFile, needed, optional};
 
@@ -36,6 +37,8 @@ impl RegisterFile for Item {
         optional("cut_from"),
         optional("quantity"),
         optional("opening_use"),
+        optional("taken_from"),
+        optional("taken_at"),
     ];
 
     fn key_of(cells: &Cells, _: &Places) -> Option<String> {
@@ -49,12 +52,14 @@ impl RegisterFile for Item {
         let made = cells.may("manufactured_on", stored.map(|s| &s.manufactured_on));
         let entered = cells.may("entered_service_on", stored.map(|s| &s.entered_service_on));
         let opening = cells.may("opening_use", stored.map(|s| &s.opening_use));
+        let station = station(cells, places, "station", station_text);
+        let taken = taken_at(cells, places.zone_at(station.as_deref()), stored);
         let row = Item {
             key: cells.key("item")?,
             void: false,
             attributes: kind.as_ref().and_then(|kind| read_attributes(cells, places, kind, stored)),
             kind: kind.unwrap_or_default(),
-            station: station(cells, places, "station", station_text),
+            station,
             set_name: cells.may("set", stored.map(|s| &s.set_name)),
             manufactured_on: cells.date("manufactured_on", made),
             entered_service_on: cells.date("entered_service_on", entered),
@@ -64,8 +69,12 @@ impl RegisterFile for Item {
             cut_from: cells.may("cut_from", stored.map(|s| &s.cut_from)),
             quantity: quantity(cells, stored),
             opening_use: cells.checked("opening_use", opening, |text| opening_use(places, text)),
+            taken_from: cells.may("taken_from", stored.map(|s| &s.taken_from)),
+            taken_at: taken.as_ref().map(|moment| moment.at),
+            taken_day: taken.and_then(|moment| moment.day),
         };
         check_dates(cells, &row);
+        check_origin(cells, &row);
         (!cells.is_bad()).then_some(row)
     }
 
@@ -85,6 +94,10 @@ impl RegisterFile for Item {
         let mut cells: Vec<String> = own.into_iter().map(or_empty).collect();
         cells.push(self.quantity.map(|n| n.to_string()).unwrap_or_default());
         cells.push(or_empty(self.opening_use.as_ref()));
+        cells.push(or_empty(self.taken_from.as_ref()));
+        let zone = places.zone_at(self.station.as_deref());
+        let taken = self.taken_at.map(|at| moment_text(at, self.taken_day.as_ref(), zone));
+        cells.push(taken.unwrap_or_default());
         let have: BTreeMap<&str, &str> = attributes(self.attributes.as_deref()).collect();
         let columns = attribute_columns(places.set);
         cells.extend(
@@ -129,6 +142,35 @@ fn opening_use(places: &Places, text: &str) -> Result<(), String> {
         }
     }
     Ok(())
+}
+
+fn taken_at(cells: &Cells, zone: &Zone, stored: Option<&Item>) -> Option<Moment> {
+    match cells.raw("taken_at") {
+        None => stored.and_then(|s| Some(Moment { at: s.taken_at?, day: s.taken_day.clone() })),
+        Some("") => None,
+        Some(_) => cells.moment("taken_at", zone),
+    }
+}
+
+/// What an item came out of, and until when it bore its use.
+fn check_origin(cells: &Cells, row: &Item) {
+    if cells.is_bad() {
+        return;
+    }
+    match (&row.taken_from, row.taken_at) {
+        (Some(_), None) => {
+            cells.fault("taken_at", "is needed where taken_from is given: use up to then is inherited");
+        }
+        (None, Some(_)) => {
+            cells.fault("taken_from", "is needed where taken_at is given: it names the batch or wire");
+        }
+        _ => {}
+    }
+    if let (Some(wire), Some(parent)) = (&row.cut_from, &row.taken_from)
+        && wire != parent
+    {
+        cells.fault("taken_from", format!("\"{parent}\" is not {wire}, as cut_from says; name one of them"));
+    }
 }
 
 fn check_dates(cells: &Cells, row: &Item) {

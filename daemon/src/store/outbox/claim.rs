@@ -6,8 +6,8 @@ use entities::notice::{Column, Entity, Model};
 use policies::zone::Instant;
 use sea_orm::sea_query::{Condition, Expr, LockBehavior, LockType, Order, Query, SelectStatement};
 use sea_orm::{
-    ColumnTrait, Condition as Where, DbErr, EntityTrait, ExprTrait, PaginatorTrait,
-    QueryFilter, QueryOrder, SqliteTransactionMode, TransactionOptions, TransactionTrait,
+    ColumnTrait, Condition as Where, DbErr, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter, QueryOrder,
+    SqliteTransactionMode, TransactionOptions, TransactionTrait,
 };
 
 use super::together::Together;

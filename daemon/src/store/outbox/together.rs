@@ -8,9 +8,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use entities::notice::{Column, Entity};
 use policies::zone::Instant;
 use sea_orm::sea_query::{CaseStatement, Expr, SimpleExpr};
-use sea_orm::{
-    ColumnTrait, Condition, EntityTrait, ExprTrait, QueryFilter, QuerySelect,
-};
+use sea_orm::{ColumnTrait, Condition, EntityTrait, ExprTrait, QueryFilter, QuerySelect};
 use tokio::sync::oneshot;
 
 use super::{InHand, Settled, Shorter, State, StoredOutbox};

@@ -127,3 +127,67 @@ fn skids_and_lines_on_both_sides() {
     sides(Regime::Iso, "heaving line", "material=polyester", "section_loss_percent", "9.9", "10");
     assert_eq!(iso("heaving line", "", "hockle=yes").of("hockle").authority, Authority::House);
 }
+
+/// Common practice after ISO 16855: 10 % of a link's body, 6 % of a pin, under either regime.
+#[test]
+fn links_and_pins_on_both_sides() {
+    for regime in [Regime::Iso, Regime::Us] {
+        sides(regime, "quick-release link", "body_diameter_mm=20", "body_diameter_mm", "18", "17.99");
+        sides(regime, "quick-release link", "", "body_wear_percent", "10", "10.01");
+        for kind in ["quick-release link", "drawbar pin", "fairlead"] {
+            sides(regime, kind, "pin_diameter_mm=40", "pin_diameter_mm", "37.6", "37.59");
+            sides(regime, kind, "", "pin_wear_percent", "6", "6.01");
+        }
+    }
+    let pin = iso("drawbar pin", "pin_diameter_mm=40 wll_t=12", "pin_diameter_mm=38 crack=no");
+    let wear = pin.of("pin wear");
+    assert_eq!((wear.authority, wear.status), (Authority::CommonPractice, Status::Seen));
+    assert!(wear.source.contains("ISO 16855:2013"), "{}", wear.source);
+}
+
+/// The maker's least is on the item and counts beside the loss; it is the stricter where it comes first.
+#[test]
+fn the_makers_least_counts_where_it_is_on_record() {
+    for (kind, attributes, measure, within, beyond) in [
+        (
+            "quick-release link",
+            "body_diameter_mm=20 min_body_diameter_mm=19",
+            "body_diameter_mm",
+            "19",
+            "18.999",
+        ),
+        ("quick-release link", "min_pin_diameter_mm=19", "pin_diameter_mm", "19", "18.999"),
+        ("drawbar pin", "pin_diameter_mm=40 min_pin_diameter_mm=39", "pin_diameter_mm", "39", "38.999"),
+        ("drawbar pin", "min_pin_diameter_mm=39", "pin_diameter_mm", "39", "38.999"),
+        ("fairlead", "min_pin_diameter_mm=24", "pin_diameter_mm", "24", "23.999"),
+        (
+            "fairlead",
+            "roller_diameter_mm=120 min_roller_diameter_mm=110",
+            "roller_diameter_mm",
+            "110",
+            "109.9",
+        ),
+        ("fairlead", "min_roller_diameter_mm=110", "roller_diameter_mm", "110", "109.9"),
+    ] {
+        for regime in [Regime::Iso, Regime::Us] {
+            sides(regime, kind, attributes, measure, within, beyond);
+        }
+    }
+    let both = iso("drawbar pin", "pin_diameter_mm=40 min_pin_diameter_mm=39", "pin_diameter_mm=38.5");
+    assert_eq!((both.of("pin wear").verdict(), both.verdict), (Verdict::Watch, Verdict::Discard));
+    assert_eq!(both.of("pin diameter").source, "the maker's least as recorded on the item");
+    let silent = iso("drawbar pin", "min_pin_diameter_mm=39", "pin_diameter_mm=42");
+    assert_eq!(silent.verdict, Verdict::Accept);
+    assert!(silent.notes().contains("judged by the maker's least alone"), "{}", silent.notes());
+}
+
+/// No figure is published for a roller: without the maker's it is asked for, not taken as sound.
+#[test]
+fn a_roller_is_not_judged_without_its_makers_least() {
+    let told = refused("fairlead", "rope_diameter_mm=22 swl_t=6", "roller_diameter_mm=112");
+    assert!(told.contains("min_roller_diameter_mm: is missing"), "{told}");
+    let told = refused("drawbar pin", "", "pin_diameter_mm=38");
+    assert!(told.contains("give the attribute pin_diameter_mm"), "{told}");
+    let told = refused("drawbar pin", "pin_diameter_mm=38 min_pin_diameter_mm=39", "pin_diameter_mm=38");
+    assert!(told.contains("must be above 39, the maker's least"), "{told}");
+}

@@ -48,6 +48,14 @@ fn severity_grows_with_each_reading() {
     never_milder("release hook", "throat_mm=40", rising("throat_mm", 380, 600));
     never_milder("sheave block", "rope_diameter_mm=16", falling("groove_radius_mm", 1000, 700));
     never_milder("sheave block", "", rising("side_play_mm", 0, 30));
+    never_milder("quick-release link", "pin_diameter_mm=22", falling("pin_diameter_mm", 2300, 1400));
+    never_milder(
+        "drawbar pin",
+        "pin_diameter_mm=22 min_pin_diameter_mm=21",
+        falling("pin_diameter_mm", 2300, 1400),
+    );
+    never_milder("drawbar pin", "min_pin_diameter_mm=21", falling("pin_diameter_mm", 2300, 1400));
+    never_milder("fairlead", "min_roller_diameter_mm=90", falling("roller_diameter_mm", 10_500, 6000));
     never_milder("skid", "", falling("plate_thickness_mm", 1050, 300));
     never_milder("heaving line", "", rising("section_loss_percent", 0, 200));
 }

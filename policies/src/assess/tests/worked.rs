@@ -36,7 +36,8 @@ fn a_wire_of_twenty_two_is_discarded_by_the_sum_alone() {
     assert_eq!(wire.of("broken wires in 30d").rating.shown(), "61.1");
     assert_eq!((wire.combined.shown().as_str(), wire.verdict), ("101.1", Verdict::Discard));
     assert!(wire.criteria.iter().all(|one| one.verdict() != Verdict::Discard));
-    assert_eq!(wire.added, Some("broken wires + wire diameter + wire corrosion"));
+    let added = wire.by_sum().unwrap();
+    assert_eq!(added.parts, "broken wires + wire diameter + wire corrosion");
 }
 
 /// EN 818-6: mean of two at right angles 11.66 of 13, 89.7 %: below 11.70.
@@ -111,4 +112,23 @@ fn three_small_findings_at_one_place_discard() {
         "diameter_mm=19.9 breaks_6d=3 corrosion_percent=60",
     );
     assert_eq!((fall.combined.shown().as_str(), fall.verdict), ("113.3", Verdict::Discard));
+}
+
+/// That ISO 4309 adds ratings at one place is from memory, and said to be wherever the sum decides; the US rules add
+/// nothing.
+#[test]
+fn the_rule_of_the_sum_names_its_source_and_how_it_is_known() {
+    let attributes =
+        "nominal_diameter_mm=22 reference_diameter_mm=22.50 core=steel lay=ordinary rope_category=09";
+    let measures = "diameter_mm=21.64 breaks_30d=11 corrosion_percent=20";
+    let added = iso("winch wire", attributes, measures).added.unwrap();
+    assert_eq!(
+        added.source,
+        "ISO 4309:2010: ratings at one place are added (from memory, check against the text)"
+    );
+    assert_eq!((added.authority, added.status), (Authority::Standard, Status::Memory));
+    let alone = iso("winch wire", attributes, "corrosion_percent=70");
+    assert!(alone.added.is_some() && alone.by_sum().is_none(), "one rating is its own sum");
+    assert_eq!(under(Regime::Us, "winch wire", attributes, measures).added, None);
+    assert_eq!(iso("shackle", "pin_diameter_mm=22", "pin_diameter_mm=21").added, None);
 }

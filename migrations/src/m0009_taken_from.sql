@@ -1,0 +1,3 @@
+ALTER TABLE item ADD COLUMN taken_from TEXT;
+ALTER TABLE item ADD COLUMN taken_at INTEGER;
+ALTER TABLE item ADD COLUMN taken_day TEXT
