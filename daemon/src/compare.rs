@@ -1,5 +1,6 @@
 //! A policy change rehearsed: both sets over the same records, and everything that moves, earliest effect first.
 
+mod clauses;
 mod notices;
 mod rows;
 mod spares;
@@ -11,6 +12,7 @@ use jiff::civil::Date;
 use policies::due::Evaluator;
 use policies::facts::Fleet;
 use policies::load::PolicySet;
+use policies::zone::Instant;
 use serde::Serialize;
 
 use crate::desk::DeskError;
@@ -24,11 +26,12 @@ use rows::Rows;
 pub struct Move {
     /// The day from which it is felt: the earlier of both dates, but no day before the new set is in force.
     pub effect_on: String,
-    /// `row`, `due date`, `last day`, `allowed use`, `overdue effect`, `standing`, `readiness`, `notice` or `spare`.
+    /// `row`, `due date`, `last day`, `allowed use`, `overdue effect`, `standing`, `rule`, `readiness`, `notice` or
+    /// `spare`.
     pub what: &'static str,
     /// Owner's slug.
     pub station: String,
-    /// Tag; the part, or the kind where no part is named, for a spare; empty for readiness.
+    /// Tag; the part, or the kind where no part is named, for a spare; empty for readiness and a rule's clauses.
     pub item: String,
     /// Rule; empty for readiness and spares.
     pub rule: String,
@@ -42,6 +45,9 @@ pub struct Move {
     pub later: bool,
     /// A date of a rule that stands on law in either set moves later, or goes: one is enough for a second word.
     pub law_later: bool,
+    /// Rows that it is of: one, or every row of a rule whose clauses are told of once.
+    #[serde(skip)]
+    pub rows: usize,
 }
 
 /// One side of a comparison: both are of the same records.
@@ -64,9 +70,17 @@ impl Beside {
     /// # Errors
     /// The store's failure.
     pub async fn of(store: &Store) -> Result<Beside, DeskError> {
-        let items = store.newest::<records::Item>().await?;
+        Beside::known(store, None).await
+    }
+
+    /// The same as they were known before a moment.
+    ///
+    /// # Errors
+    /// The store's failure.
+    pub async fn known(store: &Store, known_before: Option<Instant>) -> Result<Beside, DeskError> {
+        let items = store.newest_known::<records::Item>(known_before).await?;
         let parts = items.into_iter().filter_map(|(tag, item)| Some((tag, item.part?))).collect();
-        Ok(Beside { papers: papers(store).await?, parts })
+        Ok(Beside { papers: papers(store, known_before).await?, parts })
     }
 }
 
@@ -85,6 +99,7 @@ pub fn compare(old: &Side, new: &Side, beside: &Beside, as_of: Date, in_force: D
     let apart = rows::apart(&before, &after);
     let mut moves = rows::moves(&before, &after, &apart, as_of);
     moves.extend(notices::moves(&before, &after, &apart, as_of));
+    moves.extend(clauses::moves(&before, &after, &moves, as_of));
     moves.extend(readiness_moves(&before, &after, &beside.papers, as_of));
     moves.extend(spares::moves(&before, &after, &beside.parts, as_of));
     let floor = as_of.max(in_force).to_string();
@@ -133,6 +148,7 @@ fn readiness_moves(before: &Rows, after: &Rows, papers: &PaperRows, as_of: Date)
             overdue_effect: "",
             later: false,
             law_later: false,
+            rows: 0,
         })
         .collect()
 }

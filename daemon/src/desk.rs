@@ -11,6 +11,7 @@ use std::sync::Arc;
 
 use jiff::civil::Date;
 use policies::amount::Amount;
+use policies::as_of::AsOf;
 use policies::assess::Verdict;
 use policies::due::{DueRow, Evaluator};
 use policies::facts::{Fleet, ItemId};
@@ -110,6 +111,11 @@ impl Desk {
         self.set.service.home_zone.date_of(self.now())
     }
 
+    /// What is judged where no day is named: every item on the day that it is in its own zone.
+    pub fn as_of(&self) -> AsOf {
+        AsOf::Now(self.now())
+    }
+
     /// 24:00 of a day at home, for what was known by then.
     pub fn known_by(&self, day: Date) -> Instant {
         self.set.service.home_zone.end_of(day)
@@ -178,7 +184,6 @@ impl Desk {
         faults: &Faults,
         action: &str,
     ) -> Result<Imported, DeskError> {
-        let today = self.today();
         let plan = plan(&self.set, sheets, register, self.now(), faults);
         let done = imported(&plan.changes, faults)?;
         if done.counts.is_empty() {
@@ -191,10 +196,10 @@ impl Desk {
         let fleet = of_register(&self.set, &plan.register);
         if let Some(before) = before {
             let work = &plan.changes.work.new;
-            let kept = kept_dates::found(&self.set, &before, &fleet, today, work);
+            let kept = kept_dates::found(&self.set, &before, &fleet, self.as_of(), work);
             kept_dates::write(tx, &self.set, kept, action).await?;
         }
-        self.replace(tx, &fleet, today).await?;
+        self.replace(tx, &fleet).await?;
         Ok(done)
     }
 
@@ -226,8 +231,15 @@ impl Desk {
                 }
                 tx.append_new(&fresh).await?;
                 let earlier = starts_earlier(&loaded.fleet, &fresh);
+                let reads = fresh.iter().any(|row| row.reading.is_some());
+                let before = reads.then(|| loaded.fleet.clone());
                 self.apply(tx, &mut loaded, &fresh).await?;
                 self.check_logs(&loaded, &fresh)?;
+                if let Some(before) = before
+                    && self.keep_earlier(tx, &before, &loaded.fleet).await?
+                {
+                    loaded = tx.fleet(&self.set).await?;
+                }
                 let mut moved = self.moved(&loaded.fleet, &fresh);
                 self.alarm(&loaded.fleet, &moved.items);
                 if earlier {
@@ -235,7 +247,7 @@ impl Desk {
                 }
                 let rows = if self.teaches(&fresh) {
                     loaded.learnt = None;
-                    self.replace(tx, &loaded.fleet, self.today()).await?
+                    self.replace(tx, &loaded.fleet).await?
                 } else {
                     self.rewrite(tx, &mut loaded, &moved).await?
                 };
@@ -245,6 +257,14 @@ impl Desk {
             .await?;
         *warm = Some(loaded);
         Ok(done)
+    }
+
+    /// A reading between two others can lower the use of both: the earlier dates then stand, as after a correction.
+    async fn keep_earlier(&self, tx: &mut Writer, before: &Fleet, after: &Fleet) -> Result<bool, DeskError> {
+        let kept = kept_dates::found(&self.set, before, after, self.as_of(), &[]);
+        let any = !kept.is_empty();
+        kept_dates::write(tx, &self.set, kept, "a reading between two others").await?;
+        Ok(any)
     }
 
     /// Records work done; one record however often it is sent.
@@ -306,14 +326,13 @@ impl Desk {
     /// # Errors
     /// The store's failure.
     pub async fn refresh(&self) -> Result<usize, DeskError> {
-        let today = self.today();
         let mut warm = self.warm.lock().await;
         let held = warm.take();
         let (count, loaded) = self
             .store
             .write(self.deed("sweep"), async |tx: &mut Writer| {
                 let loaded = self.warmed(tx, held).await?;
-                let rows = self.replace(tx, &loaded.fleet, today).await?;
+                let rows = self.replace(tx, &loaded.fleet).await?;
                 Ok::<_, DeskError>((rows, loaded))
             })
             .await?;
@@ -398,23 +417,33 @@ impl Desk {
         Moved { items: items.into_iter().collect(), meters: Some(meters) }
     }
 
-    /// What the due table was last worked out under: the day, and the policy set.
-    fn mark(&self, day: Date) -> String {
-        format!("{day} {}", self.set.hash)
+    /// What the due table was last worked out under: the day at home, the other days of zones where it is not home's,
+    /// and the policy set.
+    fn mark<'z>(&self, as_of: AsOf, zones: impl IntoIterator<Item = &'z Zone>) -> String {
+        let home = as_of.day_in(&self.set.service.home_zone);
+        let days = zones.into_iter().map(|zone| (as_of.day_in(zone), zone.name()));
+        let others: BTreeSet<(Date, &str)> = days.filter(|(day, _)| *day != home).collect();
+        let others = others.into_iter().map(|(day, zone)| format!("{zone}={day}"));
+        let words: Vec<String> = std::iter::once(home.to_string()).chain(others).collect();
+        format!("{} {}", words.join(" "), self.set.hash)
     }
 
-    /// Whether the whole due table stands as of today under the set in force.
+    /// Whether the whole due table stands as of today, in every zone, under the set in force.
     ///
     /// # Errors
     /// The store's failure.
     pub async fn is_up_to_date(&self) -> Result<bool, StoreError> {
-        Ok(self.store.remembered(DUE_MARK).await? == Some(self.mark(self.today())))
+        let stations = self.store.newest::<records::Station>().await?;
+        let stations = stations.values().filter(|station| !station.void);
+        let zones: Vec<Zone> = stations.filter_map(|at| Zone::parse(&at.time_zone).ok()).collect();
+        Ok(self.store.remembered(DUE_MARK).await? == Some(self.mark(self.as_of(), &zones)))
     }
 
-    async fn replace(&self, tx: &mut Writer, fleet: &Fleet, today: Date) -> Result<usize, StoreError> {
-        let rows = table(&self.set, fleet, today);
+    async fn replace(&self, tx: &mut Writer, fleet: &Fleet) -> Result<usize, StoreError> {
+        let as_of = self.as_of();
+        let rows = table(&self.set, fleet, as_of);
         tx.replace_due(&rows).await?;
-        tx.remember(DUE_MARK, &self.mark(today)).await?;
+        tx.remember(DUE_MARK, &self.mark(as_of, &fleet.zones)).await?;
         Ok(rows.len())
     }
 
@@ -444,15 +473,15 @@ impl Desk {
         loaded: &mut Loaded,
         moved: &Moved,
     ) -> Result<usize, StoreError> {
-        let today = self.today();
         let learnt = self.learnt(loaded);
         let fleet = &loaded.fleet;
         let mark = tx.remembered(DUE_MARK).await?.unwrap_or_default();
         if !mark.ends_with(&self.set.hash) {
-            return self.replace(tx, fleet, today).await;
+            return self.replace(tx, fleet).await;
         }
-        let evaluator = Evaluator::with_learnt(&self.set, fleet, today, learnt);
-        let some = moved.meters.as_ref().filter(|_| mark == self.mark(today));
+        let as_of = self.as_of();
+        let evaluator = Evaluator::with_learnt(&self.set, fleet, as_of, learnt);
+        let some = moved.meters.as_ref().filter(|_| mark == self.mark(as_of, &fleet.zones));
         let mut rows = Vec::new();
         for id in &moved.items {
             match some {
@@ -460,8 +489,7 @@ impl Desk {
                 None => evaluator.rows_of(*id, &mut rows),
             }
         }
-        let rows: Vec<StoredDue> =
-            rows.iter().map(|row| StoredDue::of(&self.set, fleet, today, row)).collect();
+        let rows = stored(&evaluator, &self.set, fleet, &rows);
         if some.is_some() {
             tx.put_due(&rows).await?;
         } else {
@@ -552,10 +580,23 @@ fn with_set_members(fleet: &Fleet, tag: &str) -> Vec<ItemId> {
     items.into_iter().collect()
 }
 
-/// The whole due table of a fleet at the end of a day, as it is stored.
-pub fn table(set: &PolicySet, fleet: &Fleet, as_of: Date) -> Vec<StoredDue> {
-    let rows: Vec<DueRow> = Evaluator::new(set, fleet, as_of).table();
-    rows.iter().map(|row| StoredDue::of(set, fleet, as_of, row)).collect()
+/// The whole due table of a fleet, as it is stored.
+pub fn table(set: &PolicySet, fleet: &Fleet, as_of: impl Into<AsOf>) -> Vec<StoredDue> {
+    let evaluator = Evaluator::new(set, fleet, as_of);
+    stored(&evaluator, set, fleet, &evaluator.table())
+}
+
+/// The same of a day with the odds that were learnt up to another.
+pub fn table_learnt(set: &PolicySet, fleet: &Fleet, as_of: Date, taught_on: Date) -> Vec<StoredDue> {
+    let learnt = Arc::new(Learnt::of(set, fleet, taught_on));
+    let evaluator = Evaluator::with_learnt(set, fleet, as_of, learnt);
+    stored(&evaluator, set, fleet, &evaluator.table())
+}
+
+/// Rows as they are stored, each with the day it was judged at the end of.
+fn stored(evaluator: &Evaluator, set: &PolicySet, fleet: &Fleet, rows: &[DueRow]) -> Vec<StoredDue> {
+    let day = |row: &DueRow| evaluator.day(fleet.item(row.item));
+    rows.iter().map(|row| StoredDue::of(set, fleet, day(row), row)).collect()
 }
 
 fn imported(changes: &Changes, faults: &Faults) -> Result<Imported, DeskError> {

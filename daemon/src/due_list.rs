@@ -2,6 +2,7 @@
 
 use comfy_table::{Table, presets};
 use jiff::civil::Date;
+use policies::as_of::AsOf;
 use policies::due::{Because, DueRow, Evaluator};
 use policies::facts::Fleet;
 use policies::load::PolicySet;
@@ -121,7 +122,7 @@ impl Line {
 }
 
 /// The wanted rows, sorted.
-pub fn lines(set: &PolicySet, fleet: &Fleet, as_of: Date, wanted: &Wanted) -> Vec<Line> {
+pub fn lines(set: &PolicySet, fleet: &Fleet, as_of: impl Into<AsOf>, wanted: &Wanted) -> Vec<Line> {
     let evaluator = Evaluator::new(set, fleet, as_of);
     let mut rows = Vec::new();
     for id in fleet.ids() {

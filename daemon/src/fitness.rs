@@ -1,14 +1,18 @@
 //! Readiness in words: each station's state, its reasons and what clears them.
 
+mod spare;
+
 use std::collections::BTreeSet;
 
 use jiff::civil::Date;
+use policies::as_of::AsOf;
 use policies::due::Evaluator;
 use policies::facts::{Fleet, ItemId, StationId};
 use policies::holds::Hold;
 use policies::load::PolicySet;
 use policies::quarantine::Shut;
 use policies::readiness::{Certificate, Concession, Papers, Readiness, Reason, StationReadiness};
+use policies::zone::Instant;
 use serde::Serialize;
 
 use crate::desk::DeskError;
@@ -20,6 +24,7 @@ use crate::records;
 use crate::store::Store;
 use crate::store::current::Newest;
 use crate::why::day;
+use spare::Gap;
 
 /// A station's readiness in words.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -39,15 +44,15 @@ pub struct Line {
     pub back_on: Option<String>,
 }
 
-/// Concessions and certificates of the register, for items and rules that are known.
+/// Concessions, certificates and defects of the register as they were known before a moment; without one, all.
 ///
 /// # Errors
 /// The store's failure.
-pub async fn papers(store: &Store) -> Result<PaperRows, DeskError> {
+pub async fn papers(store: &Store, known_before: Option<Instant>) -> Result<PaperRows, DeskError> {
     Ok(PaperRows {
-        concessions: store.newest().await?,
-        certificates: store.newest().await?,
-        defects: store.newest().await?,
+        concessions: store.newest_known(known_before).await?,
+        certificates: store.newest_known(known_before).await?,
+        defects: store.newest_known(known_before).await?,
     })
 }
 
@@ -102,9 +107,10 @@ pub fn papers_of<'r>(
 }
 
 /// Every station's readiness, in the order of their slugs.
-pub fn lines(set: &PolicySet, fleet: &Fleet, as_of: Date, papers: &Papers) -> Vec<Line> {
+pub fn lines(set: &PolicySet, fleet: &Fleet, as_of: impl Into<AsOf>, papers: &Papers) -> Vec<Line> {
+    let as_of = as_of.into();
     let evaluator = Evaluator::without_forecasts(set, fleet, as_of);
-    Words { set, fleet, as_of, evaluator: &evaluator }.lines(&evaluator.readiness(papers))
+    Words { set, fleet, as_of, evaluator: &evaluator, papers }.lines(&evaluator.readiness(papers))
 }
 
 /// What readiness is told from.
@@ -113,10 +119,12 @@ pub struct Words<'w> {
     pub set: &'w PolicySet,
     /// The fleet under them.
     pub fleet: &'w Fleet,
-    /// The day.
-    pub as_of: Date,
+    /// The day that is judged.
+    pub as_of: AsOf,
     /// Its judgements.
     pub evaluator: &'w Evaluator<'w>,
+    /// Papers of the gear.
+    pub papers: &'w Papers,
 }
 
 impl Words<'_> {
@@ -174,13 +182,14 @@ impl Words<'_> {
     /// One reason, and what clears it.
     pub fn reason(&self, station: StationId, reason: &Reason) -> String {
         match reason {
-            Reason::Rule { row, effect } => {
+            Reason::Rule { row, effect, refused } => {
                 format!(
-                    "{}: {}; {effect}; clears when {} by {}",
+                    "{}: {}; {effect}; clears when {} by {}{}",
                     self.gear(row.item),
                     self.rule(row),
                     self.work(row),
-                    self.by(row)
+                    self.by(row),
+                    self.refused(row, refused.as_ref())
                 )
             }
             Reason::Conceded { row, concession } => format!(
@@ -195,7 +204,7 @@ impl Words<'_> {
                 format!(
                     "{} lacks {missing}; clears when it is filled{}",
                     self.position(*host, *position),
-                    self.spare_text(station, *host, *position)
+                    self.spare_text(&Gap { station, host: *host, position: *position, leaving: None })
                 )
             }
             Reason::Unfit { host, position, item, shut } => format!(
@@ -203,8 +212,16 @@ impl Words<'_> {
                 self.position(*host, *position),
                 self.fleet.item(*item).tag,
                 self.shut(*item, shut),
-                self.spare_text(station, *host, *position)
+                self.spare_text(&Gap { station, host: *host, position: *position, leaving: Some(*item) })
             ),
+            Reason::OutOfUse { item, shut } => {
+                format!(
+                    "{}: {}; clears when it is {}",
+                    self.gear(*item),
+                    self.shut(*item, shut),
+                    self.cleared(*item, shut)
+                )
+            }
             Reason::TooFew { kind, have, wanted } => {
                 format!(
                     "{have} fit {} of the {wanted} that the service wants; clears when more are fitted",
@@ -225,16 +242,27 @@ impl Words<'_> {
             Reason::LaidUp { item } => {
                 format!("{} is laid up; clears when it returns, or another takes its place", self.gear(*item))
             }
-            Reason::OldLog { last: None } => {
-                "nothing was ever logged; clears when the log is written up".to_owned()
-            }
-            Reason::OldLog { last: Some(last) } => {
-                format!(
-                    "nothing logged since {}; clears when the log is written up",
-                    last.timestamp().strftime("%-d %b %Y %H:%M UTC")
-                )
-            }
+            Reason::Withdrawn { item } => self.without(*item),
+            Reason::OldLog { last } => Words::old_log(*last),
         }
+    }
+
+    /// Gear that nothing carries and that the station has no other of.
+    fn without(&self, item: ItemId) -> String {
+        let shut = self.evaluator.shut(item).map(|shut| self.shut(item, &shut)).unwrap_or_default();
+        format!(
+            "{}: {shut}, and the station has no other {}; clears when another takes its place, or when the withdrawn \
+             one is put down to another station or to stores",
+            self.gear(item),
+            self.set.kinds.kind(self.fleet.item(item).kind).name
+        )
+    }
+
+    fn old_log(last: Option<Instant>) -> String {
+        let since = last.map(|last| last.timestamp().strftime("%-d %b %Y %H:%M UTC"));
+        let said =
+            since.map_or("nothing was ever logged".to_owned(), |at| format!("nothing logged since {at}"));
+        said + "; clears when the log is written up"
     }
 
     fn rule(&self, row: &policies::due::DueRow) -> String {
@@ -267,40 +295,31 @@ impl Words<'_> {
         }
     }
 
-    /// A fit spare that could fill a position: unfitted, of a kind it takes, owned by stores or the station, with
-    /// nothing against it.
-    fn spare(&self, station: StationId, host: ItemId, index: usize) -> Option<ItemId> {
-        let kind = self.set.kinds.kind(self.fleet.item(host).kind);
-        let takes = &kind.positions.get(index)?.takes;
-        self.fleet.ids().find(|id| {
-            let item = self.fleet.item(*id);
-            let near = item.station.is_none_or(|owner| owner == station);
-            let free = gear::fitted_at(item, self.evaluator.cutoff(item)).is_none();
-            near && free
-                && takes.contains(&item.kind)
-                && self.evaluator.shut(*id).is_none()
-                && self.is_clear(*id)
-        })
+    /// What ends it for gear that is not simply replaced.
+    fn cleared(&self, item: ItemId, shut: &Shut) -> &'static str {
+        let fitted =
+            gear::fitted_at(self.fleet.item(item), self.evaluator.cutoff(self.fleet.item(item))).is_some();
+        match (shut, fitted) {
+            (Shut::Withdrawn(_), _) => "taken off",
+            (Shut::Quarantined(_) | Shut::Condemned(_), true) => "released, or replaced",
+            (Shut::Quarantined(_) | Shut::Condemned(_), false) => {
+                "released, or laid up while another stands in"
+            }
+            (Shut::Failed(_), true) => "done and passed, released, or replaced",
+            (Shut::Failed(_), false) => "done and passed, or released",
+        }
     }
 
-    fn is_clear(&self, id: ItemId) -> bool {
-        let mut rows = Vec::new();
-        self.evaluator.rows_of(id, &mut rows);
-        !rows.iter().any(|row| {
-            self.set.rule(row.rule).overdue == policies::rule::Effect::StopsLaunch && Evaluator::bites(row)
-        })
-    }
-
-    fn spare_text(&self, station: StationId, host: ItemId, index: usize) -> String {
-        let Some(spare) = self.spare(station, host, index) else {
-            return "; no spare is in stock".to_owned();
+    fn refused(&self, row: &policies::due::DueRow, concession: Option<&Concession>) -> String {
+        let law = |concession: &Concession| {
+            let source = self.set.rule(row.rule).source.as_deref().unwrap_or("law");
+            format!("; concession {} does not count: no one waives law ({source})", concession.number)
         };
-        let item = self.fleet.item(spare);
-        let set = item.set.as_ref().map(|set| format!(" (set {set})")).unwrap_or_default();
-        format!("; {}{set} is in stock and in date", item.tag)
+        concession.map(law).unwrap_or_default()
     }
 
-    /// Tomorrow where spares or the station's own people clear every reason; not said where it waits on others.
+    /// The day after the next where spares or the station's own people clear every reason; not said where it waits on
+    /// others. The evening of a day that is named has gone by; of a day that still runs the next is tomorrow.
     pub fn back_on(&self, found: &StationReadiness) -> Option<Date> {
         let against: Vec<&Reason> =
             found.reasons.iter().filter(|reason| reason.readiness() == Readiness::NotReady).collect();
@@ -308,9 +327,18 @@ impl Words<'_> {
             return None;
         }
         let soon = against.iter().all(|reason| match reason {
-            Reason::Empty { host, position, .. } | Reason::Unfit { host, position, .. } => {
-                self.spare(found.station, *host, *position).is_some()
-            }
+            Reason::Empty { host, position, .. } => self.has_spare(&Gap {
+                station: found.station,
+                host: *host,
+                position: *position,
+                leaving: None,
+            }),
+            Reason::Unfit { host, position, item, .. } => self.has_spare(&Gap {
+                station: found.station,
+                host: *host,
+                position: *position,
+                leaving: Some(*item),
+            }),
             Reason::Rule { row, .. } => {
                 matches!(
                     self.set.rule(row.rule).by.as_deref(),
@@ -319,8 +347,12 @@ impl Words<'_> {
             }
             _ => false,
         });
-        let next = self.as_of.tomorrow().ok().and_then(|day| day.tomorrow().ok())?;
-        soon.then_some(next)
+        let station = &self.fleet.stations[found.station.0 as usize];
+        let today = match self.as_of {
+            AsOf::Now(_) => self.evaluator.day_at(station),
+            AsOf::Day(day) => day.tomorrow().ok()?,
+        };
+        soon.then(|| today.tomorrow().ok()).flatten()
     }
 }
 

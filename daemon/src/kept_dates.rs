@@ -3,10 +3,10 @@
 
 use std::collections::BTreeSet;
 
-use jiff::civil::Date;
 use policies::amount::Amount;
-use policies::due::{DueRow, Evaluator};
-use policies::facts::{Done, Fleet};
+use policies::as_of::AsOf;
+use policies::due::{Because, DueRow, Evaluator};
+use policies::facts::{Done, Fleet, Outcome};
 use policies::kept::{Kept, moved_later};
 use policies::load::PolicySet;
 use policies::zone::Instant;
@@ -18,37 +18,41 @@ use crate::register::Changes;
 use crate::store::current::Newest;
 use crate::store::{Store, Writer};
 
-/// Whether an import corrects anything that a date comes from.
+/// Whether an import may lower or put off what a date comes from: it corrects something, or brings readings, since a
+/// reading between two others changes the use of both.
 pub fn corrects(changes: &Changes) -> bool {
-    !(changes.stations.corrected.is_empty()
-        && changes.items.corrected.is_empty()
-        && changes.fittings.corrected.is_empty()
-        && changes.usage.corrected.is_empty()
-        && changes.work.corrected.is_empty()
-        && changes.states.corrected.is_empty())
+    changes.usage.new.iter().any(|row| row.reading.is_some())
+        || !(changes.stations.corrected.is_empty()
+            && changes.items.corrected.is_empty()
+            && changes.fittings.corrected.is_empty()
+            && changes.usage.corrected.is_empty()
+            && changes.work.corrected.is_empty()
+            && changes.states.corrected.is_empty())
 }
 
-/// The earlier dates to keep when a fleet is corrected; `work` is what is newly done.
+/// The earlier dates to keep when a fleet is corrected; `work` is what is newly done. Failed work moves no date.
 pub fn found(
     set: &PolicySet,
     before: &Fleet,
     after: &Fleet,
-    today: Date,
+    now: impl Into<AsOf>,
     work: &[Work],
 ) -> Vec<(String, Kept)> {
-    let fresh: BTreeSet<(&str, &str)> = work.iter().map(|done| (&*done.item, &*done.rule)).collect();
-    let old = Evaluator::without_forecasts(set, before, today);
-    let new = Evaluator::without_forecasts(set, after, today);
+    let now = now.into();
+    let counts = work.iter().filter(|done| !done.void && done.outcome != Outcome::Failed.word());
+    let fresh: BTreeSet<(&str, &str, i64)> = counts.map(|done| (&*done.item, &*done.rule, done.at)).collect();
+    let old = Evaluator::without_forecasts(set, before, now);
+    let new = Evaluator::without_forecasts(set, after, now);
     let mut found = Vec::new();
     for item in &after.items {
-        let done_now = |done: &Done| fresh.contains(&(&*item.tag, &*set.rule(done.rule).id));
+        let done_now = |done: &Done| fresh.contains(&(&*item.tag, &*set.rule(done.rule).id, done.at.0));
         let kept = moved_later(&old, &new, &item.tag, done_now);
         found.extend(kept.into_iter().map(|kept| (item.tag.to_string(), kept)));
     }
     found
 }
 
-/// Writes them down, each over what is kept for the same item and rule already.
+/// Writes them down, each with all that is kept for its item and rule.
 ///
 /// # Errors
 /// The store's failure.
@@ -60,16 +64,19 @@ pub async fn write(
 ) -> Result<(), DeskError> {
     let mut rows = Vec::new();
     for (tag, kept) in found {
-        let stored = tx.current::<KeptDate>(&key(&tag, &set.rule(kept.rule).id)).await?;
-        let standing = stored.filter(|row| row.acknowledged_by.is_none()).and_then(|row| of_row(set, &row));
-        let kept = match standing {
-            Some(earlier) => earlier.and(kept),
-            None => kept,
-        };
-        rows.push(row(set, &tag, &kept, cause));
+        let fresh = row(set, &tag, &kept, cause);
+        let stored = tx.current::<KeptDate>(&fresh.key).await?;
+        // Work that is only nudged gives no cause of its own.
+        let cause = stored.filter(|row| says_the_same(row, &fresh)).map(|row| row.cause);
+        rows.push(KeptDate { cause: cause.unwrap_or(fresh.cause), ..fresh });
     }
     tx.append(&rows).await?;
     Ok(())
+}
+
+fn says_the_same(one: &KeptDate, other: &KeptDate) -> bool {
+    let said = |row: &KeptDate| (row.calendar_due.clone(), row.after_due.clone(), row.held, row.more.clone());
+    one.acknowledged_by.is_none() && said(one) == said(other)
 }
 
 fn key(tag: &str, rule: &str) -> String {
@@ -88,7 +95,7 @@ fn row(set: &PolicySet, tag: &str, kept: &Kept, cause: &str) -> KeptDate {
         void: false,
         item: tag.to_owned(),
         rule: rule.clone(),
-        calendar_due: kept.calendar_due.map(|date| date.to_string()),
+        calendar_due: calendar_words(kept),
         after_due: kept.after_due.map(|date| date.to_string()),
         held: kept.held,
         more: (!more.is_empty()).then(|| more.join(";")),
@@ -99,14 +106,29 @@ fn row(set: &PolicySet, tag: &str, kept: &Kept, cause: &str) -> KeptDate {
     }
 }
 
+/// What is written down where an item had no date to count from, and where a rule was for it.
+const NO_BASE: &str = "no base";
+const GONE: &str = "no such row";
+
+/// The calendar date, and what is not one: parted by `; `.
+fn calendar_words(kept: &Kept) -> Option<String> {
+    let date = kept.calendar_due.map(|date| date.to_string());
+    let words = [kept.no_base.then(|| NO_BASE.to_owned()), kept.gone.then(|| GONE.to_owned())];
+    let words: Vec<String> = date.into_iter().chain(words.into_iter().flatten()).collect();
+    (!words.is_empty()).then(|| words.join("; "))
+}
+
 /// What a stored row keeps, under rules that still know it.
 pub fn of_row(set: &PolicySet, row: &KeptDate) -> Option<Kept> {
     let pairs = row.more.iter().flat_map(|text| text.split(';')).filter_map(|pair| pair.split_once('='));
     let more = pairs
         .filter_map(|(meter, amount)| Some((set.kinds.find_meter(meter)?, amount.parse::<Amount>().ok()?)));
+    let words: Vec<&str> = row.calendar_due.iter().flat_map(|text| text.split("; ")).collect();
     Some(Kept {
         rule: set.find_rule(&row.rule)?,
-        calendar_due: row.calendar_due.as_deref().and_then(|date| date.parse().ok()),
+        calendar_due: words.iter().find_map(|date| date.parse().ok()),
+        no_base: words.contains(&NO_BASE),
+        gone: words.contains(&GONE),
         after_due: row.after_due.as_deref().and_then(|date| date.parse().ok()),
         held: row.held,
         more: more.collect(),
@@ -139,23 +161,22 @@ pub async fn waiting(
     store: &Store,
     set: &PolicySet,
     fleet: &Fleet,
-    as_of: Date,
+    as_of: impl Into<AsOf>,
 ) -> Result<Vec<Waiting>, DeskError> {
     let causes: Newest<KeptDate> = store.newest().await?;
     let evaluator = Evaluator::new(set, fleet, as_of);
     let mut found = Vec::new();
     for id in fleet.with_kept() {
         let item = fleet.item(id);
-        let mut rows = Vec::new();
-        evaluator.rows_of(id, &mut rows);
-        for row in rows.iter().filter(|row| evaluator.kept(id, row.rule).is_some()) {
-            let rule = &set.rule(row.rule).id;
-            let stands = evaluator.as_it_stands(row);
+        for stands in evaluator.standing_rows_of(id) {
+            let Some(kept) = evaluator.kept(id, stands.rule) else { continue };
+            let rule = &set.rule(stands.rule).id;
+            let corrected = evaluator.row(id, stands.rule);
             found.push(Waiting {
                 station: fleet.station_of(item).map(|at| at.slug.to_string()).unwrap_or_default(),
                 item: item.tag.to_string(),
                 rule: rule.clone(),
-                corrected: told(set, row),
+                corrected: if kept.gone { GONE.to_owned() } else { told(set, &corrected) },
                 stands: told(set, &stands),
                 cause: causes.get(&key(&item.tag, rule)).map(|row| row.cause.clone()).unwrap_or_default(),
             });
@@ -166,11 +187,19 @@ pub async fn waiting(
 
 /// A row's date and count in a few words.
 pub fn told(set: &PolicySet, row: &DueRow) -> String {
-    let due = row.due_on.map_or_else(|| "no date".to_owned(), |due| due.to_string());
+    let due = match (row.due_on, row.because) {
+        (Some(due), _) => due.to_string(),
+        (None, Some(Because::NoBase)) => NO_BASE.to_owned(),
+        (None, _) => "no date".to_owned(),
+    };
     let used =
         row.meter.map(|meter| format!(", {} of {} {}", row.used, row.limit, set.kinds.meter_name(meter)));
     format!("{due}{}, {}", used.unwrap_or_default(), row.standing)
 }
+
+/// What a page says beside a row whose rule the records, as corrected, no longer put on the item.
+pub const LOST: &str = "the records were corrected, and the rule would no longer be for this item; until an engineer \
+                        acknowledges that, its row stands";
 
 /// What a mail or a page says beside an earlier date that stands; `corrected` is the row as the records now give it.
 pub fn waits(set: &PolicySet, corrected: &DueRow) -> String {

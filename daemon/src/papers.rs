@@ -1,9 +1,12 @@
 //! The register of certificates: what is held, what has lapsed, and what is wrong with it.
 
+use std::collections::BTreeMap;
+
 use jiff::civil::Date;
 use policies::due::Evaluator;
-use policies::facts::Fleet;
+use policies::facts::{Fleet, ItemId};
 use policies::load::PolicySet;
+use policies::readiness as paper;
 use policies::zone::Instant;
 use serde::Serialize;
 
@@ -42,7 +45,7 @@ pub struct Wanted {
     pub number: Option<String>,
     /// Only this issuer's.
     pub issuer: Option<String>,
-    /// Only those whose last day is past and that no newer one of the item replaces.
+    /// Only those by which an item has lapsed: of its certificates with an end the newest, where that is past.
     pub lapsed: bool,
 }
 
@@ -59,12 +62,13 @@ pub async fn lines(
     let rows: Newest<Certificate> = desk.store.newest_known(known_before).await?;
     let day = as_of.to_string();
     let held: Vec<&Certificate> = rows.values().filter(|row| !row.void && row.issued_on <= day).collect();
+    let lapsed = has_lapsed(&held, as_of);
     let is = |want: &Option<String>, have: &str| want.as_ref().is_none_or(|want| want == have);
     let asked = |row: &&&Certificate| {
         is(&wanted.item, &row.item)
             && is(&wanted.number, &row.number)
             && is(&wanted.issuer, &row.issuer)
-            && (!wanted.lapsed || has_lapsed(row, &held, &day))
+            && (!wanted.lapsed || lapsed.contains(&&*row.key))
     };
     let mut found: Vec<&Certificate> = held.iter().filter(asked).copied().collect();
     found.sort_unstable_by(|a, b| (&a.item, &b.issued_on, &a.key).cmp(&(&b.item, &a.issued_on, &b.key)));
@@ -88,11 +92,25 @@ fn line(row: &Certificate, day: &str) -> Line {
     }
 }
 
-/// Its last day is past, and the item has none that is newer and still valid.
-fn has_lapsed(row: &Certificate, held: &[&Certificate], day: &str) -> bool {
-    let past = |row: &Certificate| row.valid_until.as_deref().is_some_and(|until| until < day);
-    let newer = |other: &&&Certificate| other.item == row.item && other.issued_on > row.issued_on;
-    past(row) && !held.iter().filter(newer).any(|other| other.valid_until.is_some())
+/// Keys of the certificates by which items have lapsed, as readiness has it.
+fn has_lapsed<'r>(held: &[&'r Certificate], as_of: Date) -> Vec<&'r str> {
+    let mut by_item: BTreeMap<&str, Vec<(paper::Certificate, &'r str)>> = BTreeMap::new();
+    for row in held {
+        let Ok(issued_on) = row.issued_on.parse() else { continue };
+        let paper = paper::Certificate {
+            number: row.key.clone(),
+            // Only whose it is counts, which the map says.
+            item: ItemId(0),
+            issued_on,
+            valid_until: row.valid_until.as_deref().and_then(|until| until.parse().ok()),
+        };
+        by_item.entry(&row.item).or_default().push((paper, &row.key));
+    }
+    let lapsed = by_item.values().filter_map(|own| {
+        let found = paper::lapsed(own.iter().map(|(paper, _)| paper), as_of)?;
+        own.iter().find(|(paper, _)| paper.number == found.number).map(|(_, key)| *key)
+    });
+    lapsed.collect()
 }
 
 /// What is wrong with the certificates, in words: files, what has lapsed, work that waits for its report.

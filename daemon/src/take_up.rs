@@ -1,6 +1,6 @@
 //! A policy set taken up: rehearsed against the one it would replace, approved by name, and kept as a record.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::civil::Date;
 use policies::due::{DueRow, Evaluator};
@@ -9,7 +9,7 @@ use policies::rule::Effect;
 use policies::standing::Standing;
 use policies::zone::Instant;
 
-use crate::compare::{Beside, Compared, Side, compare};
+use crate::compare::{Beside, Compared, Move, Side, compare};
 use crate::desk::DeskError;
 use crate::due_list::Line;
 use crate::in_force::{When, chosen, packed};
@@ -152,9 +152,14 @@ async fn people(store: &Store, request: &Request) -> Result<(), TakeUpError> {
 
 /// Why a second person must agree; nothing where one is enough.
 pub fn wants_second(compared: &Compared) -> Option<String> {
-    let rows = |counts: fn(&crate::compare::Move) -> bool| {
-        let moved = compared.moves.iter().filter(|one| counts(one));
-        moved.map(|one| (&one.item, &one.rule)).collect::<BTreeSet<_>>().len()
+    let rows = |counts: fn(&Move) -> bool| {
+        let moved = || compared.moves.iter().filter(|one| counts(one));
+        // A clause that is loosened bears on every row of its rule, also where another clause still comes first.
+        let whole: BTreeMap<&str, usize> =
+            moved().filter(|one| one.item.is_empty()).map(|one| (&*one.rule, one.rows)).collect();
+        let single = moved().filter(|one| !whole.contains_key(&*one.rule));
+        let single = single.map(|one| (&one.item, &one.rule)).collect::<BTreeSet<_>>().len();
+        single + whole.values().sum::<usize>()
     };
     let (later, law) = (rows(|one| one.later), rows(|one| one.law_later));
     second_word(later, compared.stopping, law)

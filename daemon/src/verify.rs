@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use jiff::civil::Date;
 
-use crate::desk::{DUE_MARK, Desk, DeskError, table};
+use crate::desk::{DUE_MARK, Desk, DeskError, table_learnt};
 use crate::store::chain::Head;
 use crate::store::due_table::StoredDue;
 
@@ -31,8 +31,8 @@ pub async fn differences(desk: &Desk) -> Result<Verified, DeskError> {
     let mut differences = desk.store.check().await?;
     differences.extend(stock::differences(&desk.store).await?);
     differences.extend(notices::differences(desk).await?);
-    if let Some(mark) = desk.store.remembered(DUE_MARK).await?.filter(|mark| !mark.ends_with(&desk.set.hash))
-    {
+    let mark = desk.store.remembered(DUE_MARK).await?;
+    if let Some(mark) = mark.as_ref().filter(|mark| !mark.ends_with(&desk.set.hash)) {
         let own = &desk.set.hash;
         differences.push(format!("due table: it was worked out under set {mark}, but this is set {own}; name the set in force with --policies"));
         return Ok(Verified { rows: 0, head: desk.store.head().await?, differences });
@@ -45,17 +45,18 @@ pub async fn differences(desk: &Desk) -> Result<Verified, DeskError> {
     }
     let newest =
         days.keys().next_back().and_then(|day| day.parse::<Date>().ok()).unwrap_or_else(|| desk.today());
-    let mut missing: HashMap<(String, String), StoredDue> = keyed(table(&desk.set, &fleet, newest));
+    let reckoned = |day| keyed(table_learnt(&desk.set, &fleet, day, taught_on(mark.as_deref(), day)));
+    let mut missing: HashMap<(String, String), StoredDue> = reckoned(newest);
     for (day, rows) in &days {
         let Ok(as_of) = day.parse::<Date>() else {
             differences.push(format!("due table: as-of \"{day}\" is no date"));
             continue;
         };
-        let reckoned = if as_of == newest { missing.clone() } else { keyed(table(&desk.set, &fleet, as_of)) };
+        let right = if as_of == newest { missing.clone() } else { reckoned(as_of) };
         for row in rows {
             let key = (row.item.clone(), row.rule.clone());
             missing.remove(&key);
-            match reckoned.get(&key) {
+            match right.get(&key) {
                 None => differences.push(format!(
                     "due table: {} {}: stored, but the records give no such row",
                     row.item, row.rule
@@ -75,12 +76,20 @@ pub async fn differences(desk: &Desk) -> Result<Verified, DeskError> {
     Ok(Verified { rows: stored.len(), head: desk.store.head().await?, differences })
 }
 
+<<<<<<< ours
 /// What is wrong with the notices alone.
 ///
 /// # Errors
 /// The store's failure.
 pub async fn notice_differences(desk: &Desk) -> Result<Vec<String>, DeskError> {
     notices::differences(desk).await
+=======
+/// The day at home up to which the rows of a day were taught: a station east or west of home has another day, and no
+/// other odds.
+fn taught_on(mark: Option<&str>, day: Date) -> Date {
+    let home = mark.and_then(|mark| mark.split(' ').next()?.parse::<Date>().ok());
+    home.filter(|home| (*home - day).get_days().abs() <= 1).unwrap_or(day)
+>>>>>>> theirs
 }
 
 fn keyed(rows: Vec<StoredDue>) -> HashMap<(String, String), StoredDue> {

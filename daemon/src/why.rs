@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 use policies::alike::Unlike;
 use policies::amount::Amount;
+use policies::as_of::AsOf;
 use policies::calendar::{Base, CalendarDue};
 use policies::due::{Because, CalendarFound, DueRow, Evaluator};
 use policies::explain::{AfterWorking, Borne, CalendarWorking, Derivation, ForecastWorking, UsageWorking};
@@ -31,6 +32,8 @@ pub struct Why<'f> {
     wear: Vec<Wear>,
     /// The row as it stands, where an earlier date waits for an engineer.
     stands: Option<DueRow>,
+    /// It stands although the rule is no longer for the item.
+    gone: bool,
     /// What it tells.
     pub derivation: Derivation,
 }
@@ -51,13 +54,21 @@ pub fn day(date: Date) -> String {
 
 impl<'f> Why<'f> {
     /// The derivation of an item's row; none for unknown names.
-    pub fn of(set: &'f PolicySet, fleet: &'f Fleet, as_of: Date, item: &str, rule: &str) -> Option<Why<'f>> {
+    pub fn of(
+        set: &'f PolicySet,
+        fleet: &'f Fleet,
+        as_of: impl Into<AsOf>,
+        item: &str,
+        rule: &str,
+    ) -> Option<Why<'f>> {
         let (item, rule) = fleet.find(item).zip(set.find_rule(rule))?;
         let evaluator = Evaluator::new(set, fleet, as_of);
+        let as_of = evaluator.day(fleet.item(item));
         let derivation = evaluator.derive(item, rule);
         let kept = evaluator.kept(item, rule);
+        let gone = kept.as_ref().is_some_and(|kept| kept.gone);
         let stands = kept.map(|_| evaluator.as_it_stands(&derivation.row));
-        Some(Why { set, fleet, as_of, wear: Vec::new(), stands, derivation })
+        Some(Why { set, fleet, as_of, wear: Vec::new(), stands, gone, derivation })
     }
 
     /// With the trends of what was measured with work on the rule, out of the item's records of work.
@@ -351,11 +362,14 @@ impl<'f> Why<'f> {
 
     /// The earlier date that stands, beside the later one above.
     fn waiting_part(&self, stands: &DueRow) -> Part {
+        let what =
+            if self.gone { "the rule is no longer for this item" } else { "what is reckoned above is later" };
         let lines = vec![
             format!("it stands: {}", kept_dates::told(self.set, stands)),
-            "the records were corrected, and what is reckoned above is later; an engineer has to acknowledge that: \
-             tallow correct acknowledge"
-                .to_owned(),
+            format!(
+                "the records were corrected, and {what}; an engineer has to acknowledge that: \
+                 tallow correct acknowledge"
+            ),
         ];
         Part { heading: "Waits for an engineer".to_owned(), lines }
     }

@@ -8,9 +8,10 @@ use jiff::civil::Date;
 use crate::after::{self, Open};
 use crate::alike::{self, Unlike};
 use crate::amount::Amount;
+use crate::as_of::AsOf;
 use crate::calendar::{self, CalendarDue};
 use crate::condition;
-use crate::facts::{Done, Fleet, Item, ItemId, Outcome, State};
+use crate::facts::{Done, Fleet, Item, ItemId, Outcome, State, Station};
 use crate::forecast::{Dates, Forecaster};
 use crate::kept::Kept;
 use crate::kinds::MeterId;
@@ -100,7 +101,8 @@ pub struct UsageDue {
 pub struct Evaluator<'f> {
     pub(crate) set: &'f PolicySet,
     pub(crate) fleet: &'f Fleet,
-    pub(crate) as_of: Date,
+    /// Zone by zone: the day that is judged, and its end.
+    days: Vec<Date>,
     cutoffs: Vec<Instant>,
     rules: Vec<Vec<RuleId>>,
     pub(crate) forecaster: Option<Forecaster<'f>>,
@@ -108,7 +110,8 @@ pub struct Evaluator<'f> {
 
 impl<'f> Evaluator<'f> {
     /// With forecasts.
-    pub fn new(set: &'f PolicySet, fleet: &'f Fleet, as_of: Date) -> Evaluator<'f> {
+    pub fn new(set: &'f PolicySet, fleet: &'f Fleet, as_of: impl Into<AsOf>) -> Evaluator<'f> {
+        let as_of = as_of.into();
         let forecaster = Some(Forecaster::new(set, fleet, as_of));
         Evaluator { forecaster, ..Evaluator::without_forecasts(set, fleet, as_of) }
     }
@@ -118,9 +121,10 @@ impl<'f> Evaluator<'f> {
     pub fn with_learnt(
         set: &'f PolicySet,
         fleet: &'f Fleet,
-        as_of: Date,
+        as_of: impl Into<AsOf>,
         learnt: Arc<Learnt>,
     ) -> Evaluator<'f> {
+        let as_of = as_of.into();
         let forecaster = Some(Forecaster::with_learnt(set, fleet, as_of, learnt));
         Evaluator { forecaster, ..Evaluator::without_forecasts(set, fleet, as_of) }
     }
@@ -139,15 +143,32 @@ impl<'f> Evaluator<'f> {
     }
 
     /// Certain dates only.
-    pub fn without_forecasts(set: &'f PolicySet, fleet: &'f Fleet, as_of: Date) -> Evaluator<'f> {
+    pub fn without_forecasts(set: &'f PolicySet, fleet: &'f Fleet, as_of: impl Into<AsOf>) -> Evaluator<'f> {
+        let as_of = as_of.into();
         let mut rules = vec![Vec::new(); set.kinds.kinds.len()];
         for (index, rule) in (0u16..).zip(&set.rules) {
             if rule.has_due_row() {
                 rules[usize::from(rule.applies_to.kind.0)].push(RuleId(index));
             }
         }
-        let cutoffs = fleet.zones.iter().map(|zone| zone.end_of(as_of)).collect();
-        Evaluator { set, fleet, as_of, cutoffs, rules, forecaster: None }
+        let days: Vec<Date> = fleet.zones.iter().map(|zone| as_of.day_in(zone)).collect();
+        let cutoffs = fleet.zones.iter().zip(&days).map(|(zone, day)| zone.end_of(*day)).collect();
+        Evaluator { set, fleet, days, cutoffs, rules, forecaster: None }
+    }
+
+    /// The day that is judged, in an item's zone.
+    pub fn day(&self, item: &Item) -> Date {
+        self.days[usize::from(item.zone.0)]
+    }
+
+    /// The same at a station.
+    pub fn day_at(&self, station: &Station) -> Date {
+        self.days[usize::from(station.zone.0)]
+    }
+
+    /// 24:00 of it there.
+    pub fn end_at(&self, station: &Station) -> Instant {
+        self.cutoffs[usize::from(station.zone.0)]
     }
 
     /// 24:00 of the as-of date in an item's zone.
@@ -293,11 +314,13 @@ impl<'f> Evaluator<'f> {
             }
         }
         row.calendar_due = row.calendar_due.into_iter().chain(kept.and_then(|kept| kept.calendar_due)).min();
+        based &= !kept.is_some_and(|kept| kept.no_base);
         if !based {
             row.calendar_due = None;
         }
         if let Some(due) = row.calendar_due {
-            row.standing = standing::by_date(self.as_of, due, rule.window, rule.notice.lead);
+            let day = self.day(self.fleet.item(row.item));
+            row.standing = standing::by_date(day, due, rule.window, rule.notice.lead);
         }
         based
     }
@@ -325,8 +348,9 @@ impl<'f> Evaluator<'f> {
                 let dates = self.counting(item, rule_id).map(|done| done.date);
                 calendar::fixed(item, &interval, dates, early, rule.authority == Authority::Law)
             }
-            Timing::Every(interval) => calendar::floating(item, &interval, last)
-                .map(|due| calendar::pause(self.fleet, item, &interval, due, self.as_of, self.cutoff(item))),
+            Timing::Every(interval) => calendar::floating(item, &interval, last).map(|due| {
+                calendar::pause(self.fleet, item, &interval, due, self.day(item), self.cutoff(item))
+            }),
         };
         found.map_or(CalendarFound::NoBase, CalendarFound::Due)
     }
@@ -346,7 +370,8 @@ impl<'f> Evaluator<'f> {
     fn add_event(&self, row: &mut DueRow, rule: &Rule, due: Date, holds: bool) {
         row.after_due = Some(row.after_due.map_or(due, |earlier| earlier.min(due)));
         row.held |= holds;
-        row.standing = row.standing.max(standing::by_event(self.as_of, due, rule.window, rule.notice.lead));
+        let day = self.day(self.fleet.item(row.item));
+        row.standing = row.standing.max(standing::by_event(day, due, rule.window, rule.notice.lead));
     }
 
     fn add_usage(&self, row: &mut DueRow, rule: &Rule, period: Period, kept: Option<&Kept>) {
@@ -359,8 +384,8 @@ impl<'f> Evaluator<'f> {
             found.used += more;
             any_reached |= found.reached.is_some();
             row.used_up |= found.used >= clause.every + clause.late;
-            let standing =
-                standing::by_usage(self.as_of, found.used, clause, found.dates[0], rule.notice.lead);
+            let day = self.day(self.fleet.item(row.item));
+            let standing = standing::by_usage(day, found.used, clause, found.dates[0], rule.notice.lead);
             row.standing = row.standing.max(standing);
             if first.as_ref().is_none_or(|(have, _)| self.comes_before(&found, have)) {
                 first = Some((found, clause.every));
@@ -393,7 +418,7 @@ impl<'f> Evaluator<'f> {
         let item = self.fleet.item(id);
         match reached {
             Reached::At(at) => self.fleet.zone_of(item).date_of(at),
-            Reached::Opening => item.entered_service_on.or(item.manufactured_on).unwrap_or(self.as_of),
+            Reached::Opening => item.entered_service_on.or(item.manufactured_on).unwrap_or(self.day(item)),
         }
     }
 

@@ -137,8 +137,8 @@ fn loops(stays: &[Stay], by_item: &Groups) -> Vec<usize> {
     (0..stays.len()).filter(climbs).collect()
 }
 
-/// Deeper than any rig; a chain that long is a loop.
-const DEEPEST: usize = 12;
+/// Deeper than any rig: fittings that go on beyond it are a loop in the records.
+pub const DEEPEST: usize = 12;
 
 fn climb_to(
     stays: &[Stay],

@@ -16,6 +16,7 @@ use jiff::civil::Date;
 use statrs::distribution::{DiscreteCDF, NegativeBinomial};
 
 use crate::amount::Amount;
+use crate::as_of::AsOf;
 use crate::facts::{Fleet, ItemId};
 use crate::kinds::MeterId;
 use crate::load::PolicySet;
@@ -247,17 +248,18 @@ pub type Dates = [Option<Date>; 3];
 pub struct Forecaster<'f> {
     fleet: &'f Fleet,
     set: &'f PolicySet,
-    as_of: Date,
+    as_of: AsOf,
     learnt: OnceCell<Arc<Learnt>>,
-    /// By season, north and south.
-    aheads: RefCell<HashMap<(usize, bool), Arc<Ahead>>>,
+    /// By season, north and south, and the day at the host.
+    aheads: RefCell<HashMap<(usize, bool, Date), Arc<Ahead>>>,
     rates: RefCell<HashMap<(ItemId, MeterId), Rate>>,
     dates: RefCell<HashMap<(ItemId, MeterId, u64), Dates>>,
 }
 
 impl<'f> Forecaster<'f> {
     /// For forecasts made at the end of `as_of`.
-    pub fn new(set: &'f PolicySet, fleet: &'f Fleet, as_of: Date) -> Forecaster<'f> {
+    pub fn new(set: &'f PolicySet, fleet: &'f Fleet, as_of: impl Into<AsOf>) -> Forecaster<'f> {
+        let as_of = as_of.into();
         Forecaster {
             fleet,
             set,
@@ -273,7 +275,7 @@ impl<'f> Forecaster<'f> {
     pub fn with_learnt(
         set: &'f PolicySet,
         fleet: &'f Fleet,
-        as_of: Date,
+        as_of: impl Into<AsOf>,
         learnt: Arc<Learnt>,
     ) -> Forecaster<'f> {
         Forecaster { learnt: OnceCell::from(learnt), ..Forecaster::new(set, fleet, as_of) }
@@ -281,7 +283,13 @@ impl<'f> Forecaster<'f> {
 
     /// What the fleet teaches.
     pub fn learnt(&self) -> &Arc<Learnt> {
-        self.learnt.get_or_init(|| Arc::new(Learnt::of(self.set, self.fleet, self.as_of)))
+        let today = || self.as_of.day_in(&self.set.service.home_zone);
+        self.learnt.get_or_init(|| Arc::new(Learnt::of(self.set, self.fleet, today())))
+    }
+
+    /// The day that is judged where a host is: its use comes after that.
+    fn day(&self, host: ItemId) -> Date {
+        self.as_of.day_in(self.fleet.zone_of(self.fleet.item(host)))
     }
 
     /// The host whose log an item's use of a meter is foreseen from: the nearest of the item and the hosts it
@@ -309,7 +317,7 @@ impl<'f> Forecaster<'f> {
         let start = log_start(self.fleet, host).filter(|start| *start < cutoff);
         let log = start.map(|start| {
             let months = months_at(&learnt.season(meter).months, southern);
-            stretch(&months, self.fleet.zone_of(item).date_of(start), self.as_of)
+            stretch(&months, self.fleet.zone_of(item).date_of(start), self.day(host))
         });
         let uses = self.uses(host, meter, start, cutoff).to_f64();
         let prior = learnt.prior(item.kind, meter, group);
@@ -336,7 +344,7 @@ impl<'f> Forecaster<'f> {
             return *known;
         }
         let rate = self.rate(host, meter, cutoff);
-        let dates = self.ahead(meter, rate.southern).dates(&rate, remaining);
+        let dates = self.ahead(host, meter, rate.southern).dates(&rate, remaining);
         self.dates.borrow_mut().insert((host, meter, remaining), dates);
         dates
     }
@@ -351,22 +359,22 @@ impl<'f> Forecaster<'f> {
         remaining: Amount,
         day: Date,
     ) -> Option<f64> {
-        let days = (day - self.as_of).get_days();
+        let days = (day - self.day(host)).get_days();
         if days <= 0 {
             return Some(if remaining.is_positive() { 0.0 } else { 1.0 });
         }
         let rate = self.rate(host, meter, cutoff);
         let index = usize::try_from(days - 1).ok()?;
-        let ahead = *self.ahead(meter, rate.southern).stretches.get(index)?;
+        let ahead = *self.ahead(host, meter, rate.southern).stretches.get(index)?;
         Some(chance_within(&rate, remaining.ceil_u64(), ahead))
     }
 
-    fn ahead(&self, meter: MeterId, southern: bool) -> Arc<Ahead> {
-        let learnt = self.learnt();
-        let key = (learnt.season_index(meter), southern);
+    fn ahead(&self, host: ItemId, meter: MeterId, southern: bool) -> Arc<Ahead> {
+        let (learnt, day) = (self.learnt(), self.day(host));
+        let key = (learnt.season_index(meter), southern, day);
         let months = || months_at(&learnt.season(meter).months, southern);
         let mut aheads = self.aheads.borrow_mut();
-        Arc::clone(aheads.entry(key).or_insert_with(|| Arc::new(Ahead::new(&months(), self.as_of))))
+        Arc::clone(aheads.entry(key).or_insert_with(|| Arc::new(Ahead::new(&months(), day))))
     }
 }
 

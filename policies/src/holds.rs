@@ -224,11 +224,12 @@ impl Evaluator<'_> {
         if rules.is_empty() || withdrawn.is_some_and(|withdrawn| withdrawn <= at) {
             return None;
         }
-        let need = |rule| Need { rule, done: self.counting(item, rule).find(|done| done.at > at).copied() };
+        // What happens at the moment of the work is met by it, as an after clause has it.
+        let need = |rule| Need { rule, done: self.counting(item, rule).find(|done| done.at >= at).copied() };
         Some(Held { item: id, needs: rules.into_iter().map(need).collect(), withdrawn })
     }
 
-    fn withdrawn_at(&self, item: &Item) -> Option<Instant> {
+    pub(crate) fn withdrawn_at(&self, item: &Item) -> Option<Instant> {
         let cutoff = self.cutoff(item);
         let states = item.states.iter().filter(|change| change.state == State::Withdrawn);
         states.map(|change| change.at).filter(|at| *at < cutoff).min()

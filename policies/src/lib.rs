@@ -8,6 +8,7 @@
 pub mod after;
 pub mod alike;
 pub mod amount;
+pub mod as_of;
 pub mod assess;
 pub mod calendar;
 pub mod condition;
@@ -32,6 +33,7 @@ pub mod log;
 pub mod odds;
 pub mod odds_score;
 pub mod odds_trial;
+pub mod outfit;
 pub mod owed;
 pub mod proof_load;
 pub mod proofs;

@@ -5,15 +5,14 @@ use std::collections::BTreeSet;
 
 use crate::amount::Amount;
 use crate::facts::{Fleet, ItemId, State, StationId};
+use crate::fitting::DEEPEST;
 use crate::holds;
 use crate::kinds::{KindId, MeterId};
 use crate::load::PolicySet;
-use crate::proof_load::{Force, Grams, ProofLoad, Rating, Regime, proof_load};
-use crate::rule::{Event, Rule, Value, Work, words};
+use crate::proof_load::{Force, ProofLoad};
+use crate::proofs::{self, ProofFault};
+use crate::rule::{Event, Rule, Work, words};
 use crate::zone::Instant;
-
-/// Fittings deeper than this are a loop in the records.
-const DEEPEST: usize = 12;
 
 words! {
     /// What was being done.
@@ -239,20 +238,17 @@ pub enum Proof {
     Load(ProofLoad),
 }
 
-/// An item's own proof load by the steps of the ILO.
+/// An item's own proof load, by the steps that the service proves its gear by.
 pub fn proof_of(set: &PolicySet, fleet: &Fleet, id: ItemId) -> Proof {
     let item = fleet.item(id);
-    let Some(proof) = &set.kinds.kind(item.kind).proof else { return Proof::None };
-    let rated = item.attributes.iter().find(|(column, _)| **column == *proof.load);
-    let Some((_, Value::Number(tonnes))) = rated else {
-        return Proof::Unknown(format!("{} is not on record", proof.load));
-    };
-    // A millionth of a tonne is a gram.
-    let mass = Grams(tonnes.millionths());
-    let rating = if proof.load.contains("swl") { Rating::Swl(mass) } else { Rating::Wll(mass) };
-    match proof_load(&proof.gear, rating, Regime::Ilo) {
+    let kind = set.kinds.kind(item.kind);
+    if kind.proof.is_none() {
+        return Proof::None;
+    }
+    match proofs::required(kind, item, set.service.proof_regime) {
         Ok(load) => Proof::Load(load),
-        Err(error) => Proof::Unknown(error.to_string()),
+        Err(ProofFault::Unknown(column)) => Proof::Unknown(format!("{column} is not on record")),
+        Err(fault) => Proof::Unknown(fault.to_string()),
     }
 }
 

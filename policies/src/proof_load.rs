@@ -14,7 +14,7 @@ use std::str::FromStr;
 
 use thiserror::Error;
 
-pub use guard::{Guard, GuardError, PartProof, WireStrength, guard, guard_pull, in_service_chain_limit};
+pub use guard::{Guard, GuardError, PartProof, WireStrength, guard, guard_pull};
 pub use quantity::{Force, Grams, NotADecimal};
 use quantity::{divided_up, shortest};
 use table::{Step, steps};

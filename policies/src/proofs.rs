@@ -126,6 +126,13 @@ pub fn as_part(kind: &Kind, item: &impl Numbers, tag: &str, regime: Regime) -> O
     Some(PartProof { part: tag.to_owned(), proof: Force::of(own.load) })
 }
 
+/// What cannot be told of a part of a pull: its kind has a proof load, but its own is not known, so that nobody knows
+/// what it may be pulled with.
+pub fn not_judged(kind: &Kind, item: &impl Numbers, tag: &str, regime: Regime) -> Option<String> {
+    let fault = required(kind, item, regime).err().filter(|_| kind.proof.is_some())?;
+    Some(format!("of `{tag}`, which is pulled with it, {fault}"))
+}
+
 /// Whether what is fitted to an item is pulled with it. Of a winch or an anchor point the loose gear is taken off
 /// first, since it is proved by itself.
 pub fn pulls_its_parts(kind: &Kind) -> bool {

@@ -5,10 +5,11 @@ use std::collections::HashMap;
 use jiff::civil::Date;
 
 use crate::due::{DueRow, Evaluator};
-use crate::facts::{Item, ItemId, Station, StationId};
+use crate::facts::{ItemId, Station, StationId};
 use crate::kinds::KindId;
+use crate::outfit::Outfit;
 use crate::quarantine::Shut;
-use crate::rule::{Effect, RuleId, words};
+use crate::rule::{Authority, Effect, RuleId, words};
 use crate::zone::Instant;
 
 words! {
@@ -53,6 +54,14 @@ pub struct Certificate {
     pub issued_on: Date,
     /// Last day it is valid.
     pub valid_until: Option<Date>,
+}
+
+/// The certificate of an item by which it has lapsed on a day, among all of the item's. Of those with an end the one
+/// that was issued last decides: a newer paper without an end is of another sort, and renews nothing.
+pub fn lapsed<'c>(own: impl IntoIterator<Item = &'c Certificate>, today: Date) -> Option<&'c Certificate> {
+    let issued = own.into_iter().filter(|paper| paper.issued_on <= today && paper.valid_until.is_some());
+    let newest = issued.max_by_key(|paper| (paper.issued_on, paper.valid_until))?;
+    newest.valid_until.is_some_and(|until| until < today).then_some(newest)
 }
 
 /// Whether a defect is a danger.
@@ -127,6 +136,8 @@ pub enum Reason {
         row: DueRow,
         /// What it does.
         effect: Effect,
+        /// A live concession that does not count: no one waives what stands on law.
+        refused: Option<Concession>,
     },
     /// The same, under a live concession.
     Conceded {
@@ -155,6 +166,14 @@ pub enum Reason {
         /// Why.
         shut: Shut,
     },
+    /// Gear that stands alone, or that bears the load of a launch or a recovery, must not be used, whether or not
+    /// its position is a required one.
+    OutOfUse {
+        /// The item.
+        item: ItemId,
+        /// Why.
+        shut: Shut,
+    },
     /// Fewer fit items of a kind than the service wants.
     TooFew {
         /// Kind.
@@ -164,7 +183,7 @@ pub enum Reason {
         /// Wanted.
         wanted: u32,
     },
-    /// The newest certificate of an item has lapsed.
+    /// The newest certificate of an item that has an end has lapsed.
     Lapsed {
         /// The certificate.
         certificate: Certificate,
@@ -177,6 +196,11 @@ pub enum Reason {
     /// Gear that nothing carries is laid up, and the station has no other of its kind.
     LaidUp {
         /// The item.
+        item: ItemId,
+    },
+    /// All of a station's gear of a kind that nothing carries is withdrawn.
+    Withdrawn {
+        /// The item that was withdrawn last.
         item: ItemId,
     },
     /// Nothing was logged for longer than the service allows.
@@ -193,8 +217,10 @@ impl Reason {
             Reason::Rule { effect: Effect::StopsLaunch, .. }
             | Reason::Empty { .. }
             | Reason::Unfit { .. }
+            | Reason::OutOfUse { .. }
             | Reason::TooFew { .. }
             | Reason::LaidUp { .. }
+            | Reason::Withdrawn { .. }
             | Reason::Defect { .. }
             | Reason::Lapsed { .. } => Readiness::NotReady,
             Reason::Rule { .. } | Reason::Conceded { .. } => Readiness::ReadyWithLimits,
@@ -215,18 +241,6 @@ pub struct StationReadiness {
 }
 
 const HOUR_MICROS: i64 = 3_600 * 1_000_000;
-
-/// What a station has.
-#[derive(Default)]
-struct Outfit {
-    /// Items that count for it.
-    counted: Vec<ItemId>,
-    /// Gear of its own that nothing carries: in use, and laid up.
-    in_use: Vec<ItemId>,
-    laid_up: Vec<ItemId>,
-    /// Last entry in the log of any item it owns.
-    last_entry: Option<Instant>,
-}
 
 /// Papers by item.
 struct Filed<'p> {
@@ -260,7 +274,9 @@ impl Evaluator<'_> {
         let stations = (0u32..).map(StationId).zip(self.fleet.stations.iter().zip(&outfits));
         let judged = stations.map(|(id, (station, outfit))| {
             let mut reasons = self.reasons(&outfit.counted, &filed);
+            reasons.extend(self.out_of_use(&outfit.counted, &reasons));
             reasons.extend(self.laid_up(outfit));
+            reasons.extend(self.all_withdrawn(outfit));
             reasons.extend(self.too_few(&outfit.counted, station));
             reasons.extend(self.old_log(outfit, station));
             reasons.sort_by_key(|reason| std::cmp::Reverse(reason.readiness()));
@@ -270,76 +286,19 @@ impl Evaluator<'_> {
         judged.collect()
     }
 
-    /// What each station has: an item counts for the station that owns its outermost host. Gear that nothing
-    /// carries stands for itself; anything else that is fitted nowhere counts for no station, nor does what is laid
-    /// up with all that is fitted to it.
-    fn outfits(&self) -> Vec<Outfit> {
-        let mut outfits: Vec<Outfit> = Vec::new();
-        outfits.resize_with(self.fleet.stations.len(), Outfit::default);
-        let ends: Vec<Instant> = self
-            .fleet
-            .stations
-            .iter()
-            .map(|at| self.fleet.zones[usize::from(at.zone.0)].end_of(self.as_of))
-            .collect();
-        let alone = self.carried_by_nothing();
-        for id in self.fleet.ids() {
-            let item = self.fleet.item(id);
-            let stands_alone = alone[usize::from(item.kind.0)];
-            if let Some(owner) = item.station.map(|station| station.0 as usize) {
-                let outfit = &mut outfits[owner];
-                outfit.last_entry = outfit.last_entry.max(self.last_entry(item, ends[owner]));
-                if stands_alone && !self.is_withdrawn(item) {
-                    let list = if self.is_laid_up(item) { &mut outfit.laid_up } else { &mut outfit.in_use };
-                    list.push(id);
-                }
-            }
-            let chain = self.fleet.chain(id, self.cutoff(item));
-            let laid_up = chain.iter().any(|link| self.is_laid_up(self.fleet.item(*link)));
-            let outermost = chain.last().and_then(|host| self.fleet.item(*host).station);
-            if let Some(station) = outermost.filter(|_| !laid_up && (chain.len() > 1 || stands_alone)) {
-                outfits[station.0 as usize].counted.push(id);
-            }
-        }
-        outfits
-    }
-
-    fn last_entry(&self, item: &Item, end: Instant) -> Option<Instant> {
-        let logs = item.logs.iter().filter_map(|(_, index)| self.fleet.logs.get(*index as usize));
-        logs.filter_map(|log| log.last_before(end)).max()
-    }
-
-    /// Kind by kind, whether it is gear that nothing carries: carriages, tractors, station sets.
-    fn carried_by_nothing(&self) -> Vec<bool> {
-        let mut alone = vec![true; self.set.kinds.kinds.len()];
-        for position in self.set.kinds.kinds.iter().flat_map(|host| &host.positions) {
-            for kind in &position.takes {
-                alone[usize::from(kind.0)] = false;
-            }
-        }
-        alone
-    }
-
-    /// Laid-up gear that nothing carries, where the station has no other of its kind in use.
-    fn laid_up(&self, outfit: &Outfit) -> Vec<Reason> {
-        let kind = |id: &ItemId| self.fleet.item(*id).kind;
-        let other = |id: &ItemId| outfit.in_use.iter().any(|have| kind(have) == kind(id));
-        let alone = outfit.laid_up.iter().filter(|id| !other(id));
-        alone.map(|item| Reason::LaidUp { item: *item }).collect()
-    }
-
     fn reasons(&self, items: &[ItemId], papers: &Filed) -> Vec<Reason> {
         let mut reasons = Vec::new();
         let mut rows = Vec::new();
         for id in items.iter().filter(|id| !self.is_withdrawn(self.fleet.item(**id))) {
             rows.clear();
             self.rows_limiting(*id, &mut rows);
-            let rows = rows.iter().map(|row| self.as_it_stands(row));
+            let rows = rows.iter().map(|row| self.as_it_stands(row)).chain(self.kept_rows(*id));
             reasons.extend(rows.filter_map(|row| self.rule_reason(&row, papers)));
             reasons.extend(self.positions(*id));
             reasons.extend(self.lapsed(*id, papers));
             let defects = papers.defects.get(id).into_iter().flatten();
-            let stop = defects.filter(|defect| defect.stops_launch(self.as_of));
+            let today = self.day(self.fleet.item(*id));
+            let stop = defects.filter(|defect| defect.stops_launch(today));
             reasons.extend(stop.map(|defect| Reason::Defect { defect: Defect::clone(defect) }));
         }
         reasons
@@ -350,14 +309,22 @@ impl Evaluator<'_> {
         if effect == Effect::Advisory || !Evaluator::bites(row) {
             return None;
         }
+        let today = self.day(self.fleet.item(row.item));
         let own = papers.concessions.get(&row.item).into_iter().flatten();
         let mut live = own.filter(|concession| {
-            concession.rule == row.rule && concession.from <= self.as_of && self.as_of <= concession.until
+            concession.rule == row.rule && concession.from <= today && today <= concession.until
         });
-        Some(match live.next() {
-            Some(concession) => Reason::Conceded { row: *row, concession: Concession::clone(concession) },
-            None => Reason::Rule { row: *row, effect },
+        let concession = live.next().map(|concession| Concession::clone(concession));
+        Some(match concession {
+            Some(concession) if self.may_be_conceded(row.rule) => Reason::Conceded { row: *row, concession },
+            refused => Reason::Rule { row: *row, effect, refused },
         })
+    }
+
+    /// Whether a concession waives a rule: none waives what stands on law. One that was signed before the rule came to
+    /// stand on law ends with that.
+    pub fn may_be_conceded(&self, rule: RuleId) -> bool {
+        self.set.rule(rule).authority != Authority::Law
     }
 
     /// Required positions of a host that are empty, or hold what must not be used.
@@ -396,10 +363,9 @@ impl Evaluator<'_> {
     }
 
     fn lapsed(&self, id: ItemId, papers: &Filed) -> Option<Reason> {
-        let own = papers.certificates.get(&id)?.iter().filter(|paper| paper.issued_on <= self.as_of);
-        let newest = own.max_by_key(|paper| (paper.issued_on, paper.valid_until))?;
-        let lapsed = newest.valid_until.is_some_and(|until| until < self.as_of);
-        lapsed.then(|| Reason::Lapsed { certificate: Certificate::clone(newest) })
+        let own = papers.certificates.get(&id)?.iter().copied();
+        let lapsed = lapsed(own, self.day(self.fleet.item(id)))?;
+        Some(Reason::Lapsed { certificate: lapsed.clone() })
     }
 
     fn too_few(&self, items: &[ItemId], station: &Station) -> Vec<Reason> {
@@ -418,7 +384,7 @@ impl Evaluator<'_> {
     }
 
     fn old_log(&self, outfit: &Outfit, station: &Station) -> Option<Reason> {
-        let end = self.fleet.zones[usize::from(station.zone.0)].end_of(self.as_of);
+        let end = self.end_at(station);
         let last = outfit.last_entry;
         let oldest = Instant(
             end.0.saturating_sub(i64::from(self.set.service.oldest_log_hours).saturating_mul(HOUR_MICROS)),

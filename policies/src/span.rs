@@ -70,6 +70,24 @@ impl Span {
         made.unwrap_or_else(|_| jiff::Span::new().days(7_304_484))
     }
 
+    /// Whether it is never longer than another, from whatever date.
+    pub fn never_longer(self, other: Span) -> bool {
+        match (self.months(), other.months()) {
+            (Some(own), Some(other)) => own <= other,
+            (_, None) => self.rough_days() <= other.rough_days(),
+            // No run of n months is shorter than 30 n - 2 days.
+            (None, Some(months)) => self.rough_days() + 2 <= u64::from(months) * 30,
+        }
+    }
+
+    fn months(self) -> Option<u32> {
+        match self.unit {
+            Unit::Months => Some(self.count),
+            Unit::Years => Some(self.count.saturating_mul(12)),
+            Unit::Days | Unit::Weeks => None,
+        }
+    }
+
     /// About how many days; for comparing spans, never for dates.
     pub(crate) fn rough_days(self) -> u64 {
         let each = match self.unit {
@@ -125,6 +143,18 @@ mod tests {
 
     fn span(text: &str) -> Span {
         text.parse().unwrap()
+    }
+
+    /// A year is twelve months; a month has 28 to 31 days.
+    #[test]
+    fn spans_of_unlike_units_compare_only_where_every_date_agrees() {
+        let never = |one: &str, other: &str| span(one).never_longer(span(other));
+        assert!(
+            never("12 months", "1 year") && never("1 year", "12 months") && !never("13 months", "1 year")
+        );
+        assert!(never("28 days", "1 month") && !never("29 days", "1 month"));
+        assert!(never("1 month", "31 days") && !never("1 month", "30 days"));
+        assert!(never("2 weeks", "14 days") && !never("15 days", "2 weeks"));
     }
 
     /// domain brief 4.5, and RFC 5545's own remark that months differ in length.

@@ -6,11 +6,10 @@ use jiff::civil::Date;
 
 use crate::amount::Amount;
 use crate::facts::{DayReach, DayUse, Fleet, ItemId, Log, Reach};
+use crate::fitting::DEEPEST;
 use crate::kinds::MeterId;
 use crate::zone::{Instant, Zone};
 
-/// Fittings deeper than this are a loop in the records.
-const DEEPEST: usize = 12;
 /// Days that two links may touch without overlapping as instants: zones differ by a day at most.
 const SLACK_MICROS: i64 = 2 * 86_400 * 1_000_000;
 

@@ -96,13 +96,17 @@ async fn stocked() -> Desk {
 async fn open(desk: &Desk, known_on: Option<&str>) -> Vec<Line> {
     let known = known_on.map(|day| desk.known_by(day.parse().unwrap()));
     let fleet = desk.store.fleet(&desk.set, known).await.unwrap().fleet;
-    lines(&desk.set, &fleet, &desk.store, AS_OF.parse().unwrap(), known, Some("bay")).await.unwrap()
+    lines(&desk.set, &fleet, &desk.store, AS_OF.parse::<jiff::civil::Date>().unwrap(), known, Some("bay"))
+        .await
+        .unwrap()
 }
 
 async fn settled(desk: &Desk, as_of: &str, known_on: Option<&str>) -> Vec<Line> {
     let known = known_on.map(|day| desk.known_by(day.parse().unwrap()));
     let fleet = desk.store.fleet(&desk.set, known).await.unwrap().fleet;
-    settled_lines(&desk.set, &fleet, &desk.store, as_of.parse().unwrap(), known, None).await.unwrap()
+    settled_lines(&desk.set, &fleet, &desk.store, as_of.parse::<jiff::civil::Date>().unwrap(), known, None)
+        .await
+        .unwrap()
 }
 
 fn keys(lines: &[Line]) -> Vec<&str> {
@@ -137,7 +141,8 @@ async fn weighed(desk: &Desk) -> f64 {
     let set: &PolicySet = &desk.set;
     let rate = |fleet: &policies::facts::Fleet| {
         let (item, rule) = (fleet.find("F-1").unwrap(), set.find_rule("fall-renewal").unwrap());
-        let found = Evaluator::new(set, fleet, AS_OF.parse().unwrap()).derive(item, rule);
+        let found =
+            Evaluator::new(set, fleet, AS_OF.parse::<jiff::civil::Date>().unwrap()).derive(item, rule);
         let working = found.usage.iter().find(|usage| usage.clause.meter == MeterId(0)).unwrap().forecast;
         working.unwrap().rate.uses
     };
@@ -188,7 +193,7 @@ async fn a_use_given_back_by_a_twin_waits_for_an_engineer() {
     let desk = stocked().await;
     settle(&desk, &launches(), Answer::Twin).await;
     let fleet = desk.store.fleet(&desk.set, None).await.unwrap().fleet;
-    let as_of = AS_OF.parse().unwrap();
+    let as_of = AS_OF.parse::<jiff::civil::Date>().unwrap();
     let waiting = daemon::kept_dates::waiting(&desk.store, &desk.set, &fleet, as_of).await.unwrap();
     let row = waiting.iter().find(|row| row.item == "F-1").unwrap();
     assert!(row.stands.contains("8 of 100 launches") && row.corrected.contains("7 of 100"), "{row:?}");

@@ -191,8 +191,8 @@ async fn due(desk: &Desk) -> String {
 /// Readiness of the bay on a day, and its reasons.
 async fn readiness(desk: &Desk, as_of: &str) -> (&'static str, String) {
     let fleet = desk.store.fleet(&desk.set, None).await.unwrap().fleet;
-    let papers = fitness::papers(&desk.store).await.unwrap().of(&desk.set, &fleet);
-    let lines = fitness::lines(&desk.set, &fleet, as_of.parse().unwrap(), &papers);
+    let papers = fitness::papers(&desk.store, None).await.unwrap().of(&desk.set, &fleet);
+    let lines = fitness::lines(&desk.set, &fleet, as_of.parse::<jiff::civil::Date>().unwrap(), &papers);
     let bay = lines.into_iter().find(|line| line.station == "bay").unwrap();
     (bay.readiness, bay.reasons.join("\n"))
 }
@@ -201,7 +201,7 @@ async fn open(desk: &Desk, as_of: &str) -> Vec<Line> {
     let fleet = desk.store.fleet(&desk.set, None).await.unwrap().fleet;
     let rows = desk.store.newest::<Defect>().await.unwrap();
     let found = defects::of_fleet(&fleet, rows.values());
-    defects::open(&desk.set, &fleet, as_of.parse().unwrap(), &found, Some("bay"))
+    defects::open(&desk.set, &fleet, as_of.parse::<jiff::civil::Date>().unwrap(), &found, Some("bay"))
 }
 
 #[tokio::test]

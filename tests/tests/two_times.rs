@@ -138,7 +138,7 @@ async fn derivation(desk: &Desk, item: &str, rule: &str) -> Derivation {
     let set = &desk.set;
     let look = |fleet: &policies::facts::Fleet| {
         let (item, rule) = (fleet.find(item).unwrap(), set.find_rule(rule).unwrap());
-        Evaluator::new(set, fleet, AS_OF.parse().unwrap()).derive(item, rule)
+        Evaluator::new(set, fleet, AS_OF.parse::<jiff::civil::Date>().unwrap()).derive(item, rule)
     };
     desk.with_fleet(look).await.unwrap()
 }

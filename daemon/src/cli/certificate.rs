@@ -148,7 +148,7 @@ impl Add {
 impl List {
     async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
         let desk = settings.desk_of(&self.replay).await?;
-        let (as_of, known_before) = self.replay.of(&desk);
+        let (as_of, known_before) = self.replay.at_home(&desk);
         let wanted =
             Wanted { item: self.item, number: self.number, issuer: self.issuer, lapsed: self.lapsed };
         let lines = papers::lines(&desk, &wanted, as_of, known_before).await?;

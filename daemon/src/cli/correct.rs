@@ -107,7 +107,7 @@ async fn record(
 pub(super) async fn say_waiting(settings: &Settings) -> anyhow::Result<Answer> {
     let desk = settings.desk().await?;
     let fleet = desk.store.fleet(&desk.set, None).await?.fleet;
-    for row in kept_dates::waiting(&desk.store, &desk.set, &fleet, desk.today()).await? {
+    for row in kept_dates::waiting(&desk.store, &desk.set, &fleet, desk.as_of()).await? {
         eprintln!(
             "waits for an engineer: {} {}: {} would become {}; tallow correct acknowledge {} {} --by …",
             row.item, row.rule, row.stands, row.corrected, row.item, row.rule

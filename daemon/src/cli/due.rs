@@ -92,7 +92,8 @@ impl Why {
         };
         let item = fleet.item(id);
         let station = fleet.station_of(item).map(|station| &*station.slug);
-        let applies = Evaluator::without_forecasts(&desk.set, &fleet, as_of).applies(item, id, rule, station);
+        let evaluator = Evaluator::without_forecasts(&desk.set, &fleet, as_of);
+        let applies = evaluator.applies(item, id, rule, station) || evaluator.kept(id, rule).is_some();
         if !applies || !desk.set.rule(rule).has_due_row() {
             let kind = &desk.set.kinds.kind(item.kind).name;
             anyhow::bail!(

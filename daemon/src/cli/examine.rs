@@ -164,7 +164,9 @@ async fn show(settings: &Settings, number: &str) -> anyhow::Result<Answer> {
     }
     let fleet = desk.store.fleet(&desk.set, None).await?.fleet;
     let open = defects::of_fleet(&fleet, register.defects.values());
-    let stops = open.iter().filter(|defect| defect.report == number && defect.stops_launch(desk.today()));
+    let today =
+        |defect: &policies::readiness::Defect| desk.as_of().day_in(fleet.zone_of(fleet.item(defect.item)));
+    let stops = open.iter().filter(|defect| defect.report == number && defect.stops_launch(today(defect)));
     text += if report.defects.is_empty() { "Defects: none\n" } else { "Defects:\n" };
     text += &listed("  ", &report.defects);
     text += &listed(

@@ -171,9 +171,9 @@ async fn check_person(desk: &Desk, by: &str) -> anyhow::Result<()> {
 
 /// The hold as it now stands, with the use made before it was reported.
 async fn opened(desk: &Desk, station: &str, at: Instant) -> Result<Vec<Line>, DeskError> {
-    let today = desk.today();
+    let now = desk.as_of();
     let look = |fleet: &Fleet| {
-        let evaluator = Evaluator::without_forecasts(&desk.set, fleet, today);
+        let evaluator = Evaluator::without_forecasts(&desk.set, fleet, now);
         let words = Words { set: &desk.set, fleet, evaluator: &evaluator };
         let holds = evaluator.holds();
         let this = holds.iter().filter(|hold| hold.at == at).map(|hold| words.line(hold));

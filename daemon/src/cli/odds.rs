@@ -36,7 +36,7 @@ pub(super) struct Odds {
 impl Odds {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
         let desk = settings.desk().await?;
-        let (as_of, known_before) = self.replay.of(&desk);
+        let (as_of, known_before) = self.replay.at_home(&desk);
         let fleet = desk.store.fleet(&desk.set, known_before).await?.fleet;
         let told = if self.score {
             Told::score(&desk.set, &fleet, as_of)

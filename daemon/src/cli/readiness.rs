@@ -51,9 +51,9 @@ impl Readiness {
         let (as_of, known_before) = self.replay.of(desk);
         let fleet = desk.store.fleet(&desk.set, known_before).await?.fleet;
         let places = desk.store.newest_known::<records::Station>(known_before).await?;
-        let papers = papers(&desk.store).await?.of(&desk.set, &fleet);
+        let papers = papers(&desk.store, known_before).await?.of(&desk.set, &fleet);
         let evaluator = Evaluator::without_forecasts(&desk.set, &fleet, as_of);
-        let words = Words { set: &desk.set, fleet: &fleet, as_of, evaluator: &evaluator };
+        let words = Words { set: &desk.set, fleet: &fleet, as_of, evaluator: &evaluator, papers: &papers };
         let judged = evaluator.readiness(&papers);
         let mut stations = words.lines(&judged);
         let mut cover = cover::lines(&words, places.values(), &judged);

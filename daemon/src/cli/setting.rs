@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use anyhow::Context;
 use jiff::civil::Date;
+use policies::as_of::AsOf;
 use policies::load::PolicySet;
 use policies::zone::Instant;
 
@@ -100,8 +101,15 @@ fn under(store: Store, set: PolicySet) -> Desk {
 }
 
 impl Replay {
-    /// The as-of date, and the moment before which records count as known.
-    pub(super) fn of(self, desk: &Desk) -> (Date, Option<Instant>) {
-        (self.as_of.unwrap_or_else(|| desk.today()), self.known_on.map(|day| desk.known_by(day)))
+    /// The day that is judged, each item's own today where none is named; and the moment before which records count
+    /// as known.
+    pub(super) fn of(self, desk: &Desk) -> (AsOf, Option<Instant>) {
+        (self.as_of.map_or_else(|| desk.as_of(), AsOf::Day), self.known_on.map(|day| desk.known_by(day)))
+    }
+
+    /// The same where one day is told of the whole service: home's.
+    pub(super) fn at_home(self, desk: &Desk) -> (Date, Option<Instant>) {
+        let (as_of, known_before) = self.of(desk);
+        (as_of.day_in(&desk.set.service.home_zone), known_before)
     }
 }

@@ -217,6 +217,7 @@ pub(super) fn blank(what: &'static str, line: &Line, as_of: Date) -> Move {
         overdue_effect: line.overdue_effect,
         later: false,
         law_later: false,
+        rows: 1,
     }
 }
 

@@ -71,5 +71,6 @@ fn moved(part: &str, old: &[Date], new: &[Date], until: Date) -> Option<Move> {
         overdue_effect: "",
         later: false,
         law_later: false,
+        rows: 0,
     })
 }

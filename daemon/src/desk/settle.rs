@@ -81,9 +81,9 @@ impl Desk {
                 let beside = beside(tx, &fleet, &entries).await?;
                 let settled = tx.fleet(&self.set).await?.fleet;
                 // A voided entry gives uses back, which is an engineer's to acknowledge like any correction.
-                let kept = kept_dates::found(&self.set, &fleet, &settled, self.today(), &[]);
+                let kept = kept_dates::found(&self.set, &fleet, &settled, self.as_of(), &[]);
                 kept_dates::write(tx, &self.set, kept, &format!("doubt settled: {}", answer.key)).await?;
-                let rows = self.replace(tx, &settled, self.today()).await?;
+                let rows = self.replace(tx, &settled).await?;
                 Ok(Settled { new: true, answer, before, entries, beside, rows })
             })
             .await
@@ -91,7 +91,7 @@ impl Desk {
 
     /// The open doubt with that key, as an answer that answers nothing yet.
     async fn find_open(&self, tx: &Writer, fleet: &Fleet, key: &str) -> Result<DoubtAnswer, DeskError> {
-        let evaluator = Evaluator::without_forecasts(&self.set, fleet, self.today());
+        let evaluator = Evaluator::without_forecasts(&self.set, fleet, self.as_of());
         let told = doubts::told(&evaluator, &self.set, fleet, None);
         let entries = tx.entries_at(&doubts::moments(&told)).await?;
         let answers = tx.doubt_answers().await?;

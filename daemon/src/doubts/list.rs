@@ -1,6 +1,7 @@
 //! Doubts as a list gives them out: the open ones, and those that were settled.
 
 use jiff::civil::Date;
+use policies::as_of::AsOf;
 use policies::due::Evaluator;
 use policies::facts::{Fleet, Item};
 use policies::load::PolicySet;
@@ -84,7 +85,7 @@ pub async fn lines(
     set: &PolicySet,
     fleet: &Fleet,
     store: &Store,
-    as_of: Date,
+    as_of: impl Into<AsOf>,
     known_before: Option<Instant>,
     station: Option<&str>,
 ) -> Result<Vec<Line>, DeskError> {
@@ -108,10 +109,11 @@ pub async fn settled_lines(
     set: &PolicySet,
     fleet: &Fleet,
     store: &Store,
-    as_of: Date,
+    as_of: impl Into<AsOf>,
     known_before: Option<Instant>,
     station: Option<&str>,
 ) -> Result<Vec<Line>, DeskError> {
+    let as_of = as_of.into();
     let answers = store.doubt_answers(known_before).await?;
     let keys: Vec<&str> = answers.iter().flat_map(|given| named(given)).flatten().collect();
     let entries = store.entries_under(&keys, known_before).await?;
@@ -129,18 +131,19 @@ fn named(given: &Given) -> [Option<&str>; 2] {
 }
 
 /// What the doubt asked; nothing where it lies after the day.
-fn says(fleet: &Fleet, item: &Item, as_of: Date, given: &Given, entries: &Newest<Usage>) -> Option<String> {
+fn says(fleet: &Fleet, item: &Item, as_of: AsOf, given: &Given, entries: &Newest<Usage>) -> Option<String> {
+    let today = as_of.day_in(fleet.zone_of(item));
     if let Some(read_on) = &given.answer.read_on {
         let text = format!(
             "{} ran more hours up to its reading of {} than the launches logged explain",
             item.tag,
-            crate::why::day(read_on.parse().ok().filter(|day: &Date| *day <= as_of)?)
+            crate::why::day(read_on.parse().ok().filter(|day: &Date| *day <= today)?)
         );
         return Some(text);
     }
     let [first, second] = named(given).map(|key| entries.get(key?));
     let (first, second) = first.zip(second)?;
     let at = [first.at, second.at].map(Instant);
-    let known = at[1] < fleet.zone_of(item).end_of(as_of);
+    let known = at[1] < fleet.zone_of(item).end_of(today);
     known.then(|| says_twins(fleet, &first.host, &first.meter, at))
 }

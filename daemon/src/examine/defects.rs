@@ -1,6 +1,7 @@
 //! Defects in words: what is open, until when, and what clears it.
 
 use jiff::civil::Date;
+use policies::as_of::AsOf;
 use policies::due::Evaluator;
 use policies::facts::Fleet;
 use policies::load::PolicySet;
@@ -96,20 +97,22 @@ pub struct Line {
 pub fn open(
     set: &PolicySet,
     fleet: &Fleet,
-    as_of: Date,
+    as_of: impl Into<AsOf>,
     defects: &[Defect],
     station: Option<&str>,
 ) -> Vec<Line> {
     let evaluator = Evaluator::without_forecasts(set, fleet, as_of);
+    let today = |defect: &Defect| evaluator.day(fleet.item(defect.item));
     let owner = |defect: &Defect| {
         fleet.station_of(fleet.item(defect.item)).map(|at| at.slug.to_string()).unwrap_or_default()
     };
     let wanted = |defect: &&Defect| {
         let here = station.is_none_or(|slug| owner(defect) == slug);
-        here && defect.is_open(as_of) && !evaluator.is_withdrawn(fleet.item(defect.item))
+        here && defect.is_open(today(defect)) && !evaluator.is_withdrawn(fleet.item(defect.item))
     };
     let mut found: Vec<&Defect> = defects.iter().filter(wanted).collect();
-    found.sort_by_key(|defect| (!defect.stops_launch(as_of), rank(defect.danger), defect.key.clone()));
+    found
+        .sort_by_key(|defect| (!defect.stops_launch(today(defect)), rank(defect.danger), defect.key.clone()));
     let line = |defect: &&Defect| {
         let (id, item) = (defect.item, fleet.item(defect.item));
         let cutoff = evaluator.cutoff(item);
@@ -127,7 +130,7 @@ pub fn open(
             what: defect.what.clone(),
             danger,
             by_date: by.map(|by| by.to_string()).unwrap_or_default(),
-            stops_launch: defect.stops_launch(as_of),
+            stops_launch: defect.stops_launch(today(defect)),
             remedy: defect.remedy.clone().unwrap_or_default(),
             gear: format!("{} · {}", gear::what(set, fleet, id, cutoff), gear::place(set, fleet, id, cutoff)),
         }

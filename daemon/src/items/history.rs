@@ -3,6 +3,7 @@
 mod tell;
 
 use jiff::civil::Date;
+use policies::as_of::AsOf;
 use policies::due::Evaluator;
 use policies::facts::{Fitting, Fleet, ItemId};
 use policies::kinds::MeterId;
@@ -96,11 +97,12 @@ struct Sheet<'h> {
 }
 
 /// The history of an item at the end of a day.
-pub fn history(look: &Look, item: &Item, as_of: Date) -> Option<History> {
+pub fn history(look: &Look, item: &Item, as_of: impl Into<AsOf>) -> Option<History> {
     let fleet = of_register(look.set, look.register);
     let id = fleet.find(&item.key)?;
     let facts = fleet.item(id);
-    let cutoff = Evaluator::without_forecasts(look.set, &fleet, as_of).cutoff(facts);
+    let evaluator = Evaluator::without_forecasts(look.set, &fleet, as_of);
+    let (as_of, cutoff) = (evaluator.day(facts), evaluator.cutoff(facts));
     let sheet = Sheet { look, fleet: &fleet, zone: fleet.zone_of(facts), id, item, cutoff };
     let text = |text: &Option<String>| text.clone().unwrap_or_default();
     Some(History {

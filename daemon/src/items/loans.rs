@@ -1,6 +1,6 @@
 //! Gear that one station has from another.
 
-use jiff::civil::Date;
+use policies::as_of::AsOf;
 use policies::due::Evaluator;
 use policies::facts::{Fleet, ItemId};
 use policies::kinds::MeterId;
@@ -29,7 +29,7 @@ pub struct Loan {
 }
 
 /// Every loan that lasts at the end of a day, to or from a station where one is named.
-pub fn loans(set: &PolicySet, fleet: &Fleet, as_of: Date, station: Option<&str>) -> Vec<Loan> {
+pub fn loans(set: &PolicySet, fleet: &Fleet, as_of: impl Into<AsOf>, station: Option<&str>) -> Vec<Loan> {
     let evaluator = Evaluator::without_forecasts(set, fleet, as_of);
     let mut found: Vec<Loan> =
         fleet.ids().filter_map(|id| loan(set, fleet, evaluator.cutoff(fleet.item(id)), id)).collect();

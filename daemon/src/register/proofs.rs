@@ -4,6 +4,7 @@
 use std::collections::HashMap;
 
 use policies::amount::Amount;
+use policies::fitting::DEEPEST;
 use policies::proof_load::PartProof;
 use policies::proofs::{self, LOAD, Numbers, ProofFault};
 use policies::zone::{Instant, Zone};
@@ -14,8 +15,6 @@ use crate::store::current::Register;
 
 /// The column that a result stands in.
 pub(super) const COLUMN: &str = "measurements";
-/// Fittings deeper than this are a loop, which is told elsewhere.
-const DEEPEST: usize = 12;
 
 /// What is to be said of a result.
 pub(super) enum Found {
@@ -60,13 +59,14 @@ impl<'r> Tests<'r> {
         let reached: Amount = text.parse().ok()?;
         let (item, kind) = (self.register.items.get(&work.item)?, self.places.kind_of(&work.item)?);
         let regime = set.service.proof_regime;
-        let parts = if proofs::pulls_its_parts(kind) {
-            self.parts(&work.item, Instant(work.at), 0)
+        let pulled = if proofs::pulls_its_parts(kind) {
+            self.pulled(&work.item, Instant(work.at), 0)
         } else {
             Vec::new()
         };
+        let parts: Vec<PartProof> = pulled.iter().filter_map(|tag| self.part(tag)).collect();
         match proofs::judge(kind, item, regime, reached, &parts) {
-            Ok(_) => None,
+            Ok(_) => self.not_judged(&pulled),
             Err(unknown @ (ProofFault::Unknown(_) | ProofFault::Table(_))) => {
                 Some(Found::NotJudged(format!("{unknown}; the load was taken as it stands")))
             }
@@ -80,16 +80,29 @@ impl<'r> Tests<'r> {
         }
     }
 
-    /// What was fitted to an item at a moment, link by link, each with its own proof load.
-    fn parts(&self, host: &str, at: Instant, depth: usize) -> Vec<PartProof> {
+    /// What was fitted to an item at a moment, link by link, in the order of tags.
+    fn pulled(&self, host: &str, at: Instant, depth: usize) -> Vec<&'r str> {
         let fitted = self.on.get(host).into_iter().flatten().filter(|row| self.stood(row, at));
-        let mut found = Vec::new();
+        let mut found: Vec<&str> = Vec::new();
         for row in fitted.filter(|_| depth < DEEPEST) {
-            found.extend(self.part(&row.item));
-            found.extend(self.parts(&row.item, at, depth + 1));
+            found.push(&row.item);
+            found.extend(self.pulled(&row.item, at, depth + 1));
         }
-        found.sort_by(|a, b| a.part.cmp(&b.part));
+        found.sort_unstable();
         found
+    }
+
+    /// Parts of which nobody can tell whether they bore too much: the result stands, and names them.
+    fn not_judged(&self, pulled: &[&str]) -> Option<Found> {
+        let regime = self.places.set.service.proof_regime;
+        let said = pulled.iter().filter_map(|tag| {
+            let (item, kind) = (self.register.items.get(*tag)?, self.places.kind_of(tag)?);
+            proofs::not_judged(kind, item, tag, regime)
+        });
+        let said: Vec<String> = said.collect();
+        (!said.is_empty()).then(|| {
+            Found::NotJudged(format!("{}; whether it may bear the load was not judged", said.join("; ")))
+        })
     }
 
     fn part(&self, tag: &str) -> Option<PartProof> {

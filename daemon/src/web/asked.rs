@@ -1,6 +1,7 @@
 //! What an address asks for: the day to read as of, what was known by then, and what is searched.
 
 use jiff::civil::Date;
+use policies::as_of::AsOf;
 use serde::Deserialize;
 
 use super::Web;
@@ -23,8 +24,10 @@ pub(super) struct Query {
 /// A day to be read as of, and what is left out.
 #[derive(Clone, Debug)]
 pub(super) struct Asked {
-    /// The world at 24:00 of this day.
+    /// The world at 24:00 of this day; home's today where none is named.
     pub(super) as_of: Date,
+    /// What is judged: that day, or every item on the day that it is in its own zone.
+    pub(super) judged: AsOf,
     /// Without what became known after this day.
     pub(super) known_on: Option<Date>,
     /// Whether the address names a day, so that the page must say so.
@@ -45,8 +48,10 @@ impl Query {
         let known_on = date("known_on", self.known_on.as_deref())?;
         let named = [("as_of", as_of), ("known_on", known_on)];
         let replay = named.into_iter().filter_map(|(name, date)| Some((name, date?.to_string()))).collect();
+        let judged = as_of.or(web.stated).map_or_else(|| web.desk.as_of(), AsOf::Day);
         Ok(Asked {
-            as_of: as_of.or(web.stated).unwrap_or_else(|| web.desk.today()),
+            as_of: judged.day_in(&web.desk.set.service.home_zone),
+            judged,
             known_on,
             replays: as_of.is_some() || known_on.is_some(),
             all: self.all.is_some(),

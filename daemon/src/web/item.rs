@@ -329,7 +329,8 @@ fn states(view: &View, id: ItemId, records: &[State]) -> Vec<Remark> {
 }
 
 fn open_defects(view: &View, records: &[Defect]) -> Vec<Remark> {
-    let open = defects::of_fleet(view.fleet, records).into_iter().filter(|defect| defect.is_open(view.as_of));
+    let open = defects::of_fleet(view.fleet, records);
+    let open = open.into_iter().filter(|defect| defect.is_open(view.day(defect.item)));
     let remark = |defect: policies::readiness::Defect| Remark {
         day: words::full_day(defect.found_on),
         text: format!("{}; {}", defects::says(&defect), defects::clears(&defect)),

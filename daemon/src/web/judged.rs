@@ -60,12 +60,14 @@ impl View<'_> {
         Judged { row, station, effect, bite, concession }
     }
 
-    /// A concession runs to 24:00 of its last day.
+    /// A concession runs to 24:00 of its last day, and waives no law.
     fn allows(&self, concession: &Concession, row: &DueRow) -> bool {
         let this = *concession.item == *self.tag(row.item) && concession.rule == self.set.rule(row.rule).id;
         let date = |text: &str| text.parse::<Date>().ok();
-        let from = date(&concession.from_date).is_some_and(|from| from <= self.as_of);
-        this && from && date(&concession.until_date).is_some_and(|until| self.as_of <= until)
+        let today = self.day(row.item);
+        let from = date(&concession.from_date).is_some_and(|from| from <= today);
+        let until = date(&concession.until_date).is_some_and(|until| today <= until);
+        this && from && until && self.evaluator.may_be_conceded(row.rule)
     }
 
     /// Rows that read the same but for the tag, together: four stoppers of one carriage are one line.

@@ -155,7 +155,8 @@ impl View<'_> {
         let used = judged.concession.is_none().then(|| self.used_on_hold(found)).flatten();
         let (item, rule) = (judged.row.item, judged.row.rule);
         let kept = self.evaluator.kept(item, rule);
-        let waits = kept.map(|_| kept_dates::waits(self.set, &self.evaluator.row(item, rule)));
+        let corrected = || kept_dates::waits(self.set, &self.evaluator.row(item, rule));
+        let waits = kept.map(|kept| if kept.gone { kept_dates::LOST.to_owned() } else { corrected() });
         allowed.into_iter().chain(waits).chain(used).chain(lent).chain(unfit).collect()
     }
 

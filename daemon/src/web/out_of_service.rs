@@ -86,7 +86,7 @@ fn reasons(view: &View, id: ItemId, shut: Option<&Shut>, beside: &Beside) -> Vec
     let mut reasons: Vec<String> =
         shut.map(|shut| format!("{}{by}", view.shut_words(id, shut, said))).into_iter().collect();
     let open = defects::of_fleet(view.fleet, &beside.defects);
-    reasons.extend(open.iter().filter(|defect| defect.stops_launch(view.as_of)).map(defects::says));
+    reasons.extend(open.iter().filter(|defect| defect.stops_launch(view.day(id))).map(defects::says));
     reasons
 }
 

@@ -45,7 +45,10 @@ impl Gap {
     pub(super) fn gear(&self) -> Option<ItemId> {
         match &self.reason {
             Reason::Empty { host, .. } => Some(*host),
-            Reason::Unfit { item, .. } | Reason::LaidUp { item } => Some(*item),
+            Reason::Unfit { item, .. }
+            | Reason::OutOfUse { item, .. }
+            | Reason::LaidUp { item }
+            | Reason::Withdrawn { item } => Some(*item),
             Reason::Lapsed { certificate } => Some(certificate.item),
             Reason::Defect { defect } => Some(defect.item),
             Reason::Rule { .. } | Reason::Conceded { .. } | Reason::TooFew { .. } | Reason::OldLog { .. } => {
@@ -88,7 +91,12 @@ impl View<'_> {
         let said = match &gap.reason {
             Reason::Empty { host, position, missing } => self.empty(*host, *position, *missing),
             Reason::Unfit { item, shut, .. } => self.unfit(*item, shut, told.reason(self, *item, shut)),
+            Reason::OutOfUse { item, shut } => Line {
+                task: "release it, or put another in its place".to_owned(),
+                ..self.unfit(*item, shut, told.reason(self, *item, shut))
+            },
             Reason::LaidUp { item } => self.laid_up(*item),
+            Reason::Withdrawn { item } => self.all_withdrawn(*item),
             Reason::TooFew { kind, have, wanted } => self.too_few(gap.station, *kind, *have, *wanted),
             Reason::Lapsed { certificate } => self.lapsed(certificate),
             Reason::Defect { defect } => self.defect(defect),
@@ -131,6 +139,15 @@ impl View<'_> {
             task: "bring it back, or another in its place".to_owned(),
             because: "it is laid up, and the station has no other".to_owned(),
             ..Line::default()
+        }
+    }
+
+    fn all_withdrawn(&self, id: ItemId) -> Line {
+        Line {
+            mark: Mark { shape: "✕", word: "withdrawn" },
+            task: "bring another in its place".to_owned(),
+            because: "it is withdrawn, and the station has no other".to_owned(),
+            ..self.laid_up(id)
         }
     }
 

@@ -3,10 +3,12 @@
 use std::collections::HashMap;
 
 use jiff::civil::Date;
+use policies::as_of::AsOf;
 use policies::due::{DueRow, Evaluator};
 use policies::facts::{Fitting, Fleet, Item, ItemId, Station, StationId};
 use policies::kinds::Kind;
 use policies::load::PolicySet;
+use policies::load_path::stands_alone;
 use policies::zone::{Instant, Zone};
 
 use super::Web;
@@ -20,9 +22,9 @@ pub(super) struct View<'f> {
     pub(super) fleet: &'f Fleet,
     pub(super) evaluator: Evaluator<'f>,
     pub(super) as_of: Date,
+    pub(super) judged: AsOf,
     pub(super) links: &'f Links,
     carried: HashMap<ItemId, Vec<(Option<u16>, ItemId)>>,
-    fittable: Vec<bool>,
 }
 
 /// Where an item sits: the hosts that carry it, or a place in words.
@@ -37,15 +39,15 @@ pub(super) struct Place {
 impl<'f> View<'f> {
     pub(super) fn new(web: &'f Web, asked: &'f Asked, fleet: &'f Fleet) -> View<'f> {
         let set = &*web.desk.set;
-        let evaluator = Evaluator::new(set, fleet, asked.as_of);
+        let evaluator = Evaluator::new(set, fleet, asked.judged);
         let mut view = View {
             set,
             fleet,
             evaluator,
             as_of: asked.as_of,
+            judged: asked.judged,
             links: &asked.links,
             carried: HashMap::new(),
-            fittable: fittable(set),
         };
         view.carried = view.carried_now();
         view
@@ -74,6 +76,11 @@ impl<'f> View<'f> {
     }
 
     /// 24:00 of the day in an item's zone.
+    /// The day that is judged, in an item's zone.
+    pub(super) fn day(&self, id: ItemId) -> Date {
+        self.evaluator.day(self.item(id))
+    }
+
     pub(super) fn cutoff(&self, id: ItemId) -> Instant {
         self.evaluator.cutoff(self.item(id))
     }
@@ -114,7 +121,7 @@ impl<'f> View<'f> {
     /// The station it counts for: the owner of its outermost host; none while it is fitted to nothing.
     pub(super) fn counts_for(&self, id: ItemId) -> Option<StationId> {
         let outermost = self.outermost(id);
-        let loose = outermost == id && self.fittable[usize::from(self.item(id).kind.0)];
+        let loose = outermost == id && !stands_alone(self.set, self.item(id).kind);
         if loose { None } else { self.item(outermost).station }
     }
 
@@ -132,7 +139,7 @@ impl<'f> View<'f> {
     }
 
     fn stands(&self, id: ItemId) -> String {
-        let loose = self.fittable[usize::from(self.item(id).kind.0)];
+        let loose = !stands_alone(self.set, self.item(id).kind);
         match (self.fleet.station_of(self.item(id)), loose) {
             (Some(station), true) => format!("in store at {}", station.name),
             (Some(station), false) => station.name.to_string(),
@@ -149,18 +156,6 @@ impl<'f> View<'f> {
 
     /// Every due row of one item.
     pub(super) fn rows_of(&self, id: ItemId) -> Vec<DueRow> {
-        let mut rows = Vec::new();
-        self.evaluator.rows_of(id, &mut rows);
-        rows.iter().map(|row| self.evaluator.as_it_stands(row)).collect()
+        self.evaluator.standing_rows_of(id)
     }
-}
-
-/// By kind, whether some position takes it.
-fn fittable(set: &PolicySet) -> Vec<bool> {
-    let mut found = vec![false; set.kinds.kinds.len()];
-    for taken in set.kinds.kinds.iter().flat_map(|kind| &kind.positions).flat_map(|position| &position.takes)
-    {
-        found[usize::from(taken.0)] = true;
-    }
-    found
 }

@@ -23,7 +23,7 @@ use super::source::Source;
 use super::visit::{Visit, html};
 use super::{Web, filters, replay, words};
 use crate::cover;
-use crate::fitness::Words;
+use crate::fitness::{Words, papers_of};
 use crate::records::{Certificate, Concession, Defect, State, Station};
 
 /// Lines on the first screen.
@@ -218,8 +218,10 @@ impl Region<'_> {
 
     /// What the cover of the coast lacks, in sentences.
     fn cover(&self, readiness: &[StationReadiness]) -> Option<Vec<String>> {
-        let View { set, fleet, evaluator, as_of, .. } = &self.view;
-        let words = Words { set, fleet, as_of: *as_of, evaluator };
+        let View { set, fleet, evaluator, judged, .. } = &self.view;
+        let told = &self.beside.told;
+        let papers = papers_of(set, fleet, &self.beside.concessions, &told.certificates, &told.defects);
+        let words = Words { set, fleet, as_of: *judged, evaluator, papers: &papers };
         let lines = cover::lines(&words, &self.beside.stations, readiness);
         (!lines.is_empty()).then(|| cover::summary(&lines))
     }

@@ -222,7 +222,9 @@ impl Station<'_> {
         let here = here.iter().filter(|defect| {
             let item = self.view.item(defect.item);
             let in_service = !self.view.evaluator.is_withdrawn(item);
-            in_service && defect.is_open(self.view.as_of) && is_here(&self.view, defect.item, self.id)
+            in_service
+                && defect.is_open(self.view.day(defect.item))
+                && is_here(&self.view, defect.item, self.id)
         });
         here.map(|defect| (self.view.links.to_item(self.view.tag(defect.item)), defects::says(defect)))
             .collect()

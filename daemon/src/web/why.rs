@@ -53,7 +53,7 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, id: &str, works: &[W
     let item = item::find(fleet, &asked.links, tag)?;
     let view = View::new(web, asked, fleet);
     let row = set.find_rule(id).and_then(|rule| view.rows_of(item).into_iter().find(|row| row.rule == rule));
-    let why = row.and_then(|row| Some((row, Why::of(set, fleet, asked.as_of, tag, id)?)));
+    let why = row.and_then(|row| Some((row, Why::of(set, fleet, asked.judged, tag, id)?)));
     let (row, why) = why.ok_or_else(|| no_row(&view, tag, id))?;
     let why = why.with_wear(works);
     let when = view.when(&why.derivation);

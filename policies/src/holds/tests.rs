@@ -58,12 +58,25 @@ fn only_sound_work_after_it_clears() {
     let mut bench = Bench::new();
     bench.shock(noon(9, 27));
     let (item, rule) = examination("W-1");
-    bench.passed(item, rule, noon(9, 27));
+    bench.passed(item, rule, noon(9, 26));
     bench.works.push((item, rule, noon(9, 28), Outcome::Failed));
     bench.passed("W-1", "winch-wire-measurement", noon(9, 29));
     assert_eq!(open(&bench), PATH);
     bench.passed("W-1", "winch-wire-thorough-examination", noon(9, 30));
     assert!(!open(&bench).contains(&"W-1".to_owned()), "the six-monthly one covers it");
+}
+
+/// An after clause opens on what lies strictly after the work, and the hold says no other.
+#[test]
+fn work_at_the_moment_of_the_shock_clears_as_its_due_row_has_it() {
+    let mut bench = Bench::new();
+    bench.shock(noon(9, 27));
+    let (item, rule) = examination("W-1");
+    bench.passed(item, rule, noon(9, 27));
+    let fleet = bench.fleet();
+    let evaluator = Evaluator::without_forecasts(&bench.set, &fleet, AS_OF);
+    let row = evaluator.row(fleet.find(item).unwrap(), bench.set.find_rule(rule).unwrap());
+    assert!(!row.held && !open(&bench).contains(&"W-1".to_owned()));
 }
 
 #[test]

@@ -1,6 +1,8 @@
 use super::*;
 use crate::facts::State;
 use crate::holds::bench::{Bench, noon, shipped, tags};
+use crate::proof_load::Regime;
+use crate::proofs::required;
 use crate::zone::Zone;
 use jiff::civil::date;
 
@@ -91,6 +93,31 @@ fn the_proof_load_itself_is_an_overload() {
     assert!(is_overload(&proof("B-1"), Some(Amount::whole(96))), "its rated load is not on record");
     assert_eq!(proof("W-1"), Proof::None);
     assert!(!is_overload(&Proof::None, None));
+}
+
+/// Holds, notices and results reckon one proof load: by the regime that the service proves by.
+#[test]
+fn a_hold_reckons_the_proof_load_that_a_test_asks_for() {
+    let mut bench = Bench::new();
+    for regime in [Regime::Ilo, Regime::Us, Regime::Canada] {
+        bench.set.service.proof_regime = regime;
+        let fleet = bench.fleet();
+        for tag in ["WN-1", "H-1", "C-1"] {
+            let id = fleet.find(tag).unwrap();
+            let kind = bench.set.kinds.kind(fleet.item(id).kind);
+            match required(kind, fleet.item(id), regime) {
+                Ok(load) => assert_eq!(proof_of(&bench.set, &fleet, id), Proof::Load(load), "{tag}"),
+                Err(fault) => {
+                    assert_eq!(proof_of(&bench.set, &fleet, id), Proof::Unknown(fault.to_string()), "{tag}");
+                }
+            }
+        }
+    }
+    bench.set.service.proof_regime = Regime::Us;
+    let fleet = bench.fleet();
+    let chain = proof_of(&bench.set, &fleet, fleet.find("C-1").unwrap());
+    bench.set.service.proof_regime = Regime::Ilo;
+    assert_ne!(proof_of(&bench.set, &fleet, fleet.find("C-1").unwrap()), chain);
 }
 
 /// Whether gear of a kind can carry another, through any depth of fitting.

@@ -81,6 +81,11 @@ fn a_fitted_part_is_not_pulled_beyond_its_own_proof() {
     let above = judged(&fall(), "62.762561", &[weaker]).unwrap_err().to_string();
     assert!(above.contains("62.8 kN is above the 62.7 kN that `S-7` may be proved with"), "{above}");
     assert_eq!(as_part(kind, &Row(vec![]), "S-8", Regime::Ilo), None);
+    assert_eq!(
+        not_judged(kind, &Row(vec![]), "S-8", Regime::Ilo).unwrap(),
+        "of `S-8`, which is pulled with it, wll_t is not known, so no proof load can be found"
+    );
+    assert_eq!(not_judged(kind, &Row(vec![("wll_t", "3.2")]), "S-7", Regime::Ilo), None);
 }
 
 #[test]

@@ -2,13 +2,15 @@
 
 use jiff::civil::date;
 use policies::amount::Amount;
-use policies::due::Evaluator;
-use policies::facts::{Fleet, FleetBuilder, Outcome};
+use policies::due::{Because, Evaluator};
+use policies::facts::{Fleet, FleetBuilder, ItemRecord, Outcome};
 use policies::kept::{Kept, moved_later};
 use policies::load::PolicySet;
+use policies::readiness::{Papers, Reason};
+use policies::rule::Value;
 use policies::standing::Standing;
 
-use crate::gear::{at, fit, fleet, id, launches, meter, on, rule, set, when, whole};
+use crate::gear::{at, fall, fit, fleet, id, launches, meter, on, rule, set, set_of, when, whole};
 
 /// One rule of each clause that stops a launch, and one that is advisory.
 fn rules() -> PolicySet {
@@ -43,6 +45,8 @@ fn nothing(set: &PolicySet, rule: &str) -> Kept {
         calendar_due: None,
         after_due: None,
         held: false,
+        no_base: false,
+        gone: false,
         more: Vec::new(),
         last: None,
     }
@@ -190,7 +194,7 @@ fn later_work_ends_what_is_kept() {
     let stands = |kept: &Kept, again: Option<&str>| {
         let fleet = with(&set, std::slice::from_ref(kept), again);
         let evaluator = Evaluator::without_forecasts(&set, &fleet, on("2026-03-01"));
-        let found = evaluator.kept(id(&fleet, "F-1"), rule).cloned();
+        let found = evaluator.kept(id(&fleet, "F-1"), rule);
         let row = evaluator.row(id(&fleet, "F-1"), rule);
         (found.is_some(), evaluator.as_it_stands(&row).calendar_due.unwrap())
     };
@@ -204,4 +208,125 @@ fn later_work_ends_what_is_kept() {
         ..kept
     };
     assert_eq!(stands(&of_another, None), (false, date(2026, 7, 10)));
+}
+
+/// The kept date of 2 July outlives a correction that nudges the last work; work that is new ends it.
+#[test]
+fn a_later_correction_of_the_last_work_carries_what_is_kept() {
+    let set = rules();
+    let july = Kept {
+        calendar_due: Some(date(2026, 7, 2)),
+        last: Some(at("2026-01-10T10:00:00")),
+        ..nothing(&set, "by-date")
+    };
+    let of = |done: &str, kept: &[Kept]| {
+        fleet(&set, |b| {
+            b.work("F-1", "by-date", when(done), Outcome::Passed);
+            b.work("F-1", "advice", when("2026-01-10"), Outcome::Passed);
+            for kept in kept {
+                b.keep("F-1", kept.clone());
+            }
+        })
+    };
+    let old = of("2026-01-10T10:00:00", std::slice::from_ref(&july));
+    let nudged = "2026-01-10T10:00:01";
+    let carried = Kept { last: Some(at(nudged)), ..july.clone() };
+    assert_eq!(moved(&set, &old, &of(nudged, &[]), false), std::slice::from_ref(&carried));
+    assert_eq!(moved(&set, &old, &of(nudged, &[]), true), [], "work that is new");
+    let fleet = of(nudged, &[carried]);
+    let evaluator = Evaluator::without_forecasts(&set, &fleet, on("2026-03-01"));
+    let row = evaluator.row(id(&fleet, "F-1"), set.find_rule("by-date").unwrap());
+    assert_eq!(evaluator.as_it_stands(&row).calendar_due, Some(date(2026, 7, 2)));
+    // What work has done away with is not dug out by a correction after it.
+    let worked = of("2026-02-20", &[july]);
+    let again = Kept {
+        calendar_due: Some(date(2026, 8, 20)),
+        last: Some(at("2026-02-25T00:00:00")),
+        ..nothing(&set, "by-date")
+    };
+    assert_eq!(moved(&set, &worked, &of("2026-02-25", &[]), false), [again]);
+}
+
+/// A fall without a date is overdue; one that is set on a known fall waits for an engineer, and so does its standing.
+#[test]
+fn overdue_for_want_of_a_date_is_kept() {
+    let set = set(&rule("by-date", "calendar = { every = \"6 months\", from = \"entry into service\" }"));
+    let of = |entered: Option<&str>, kept: Option<&Kept>| {
+        fleet(&set, |b| {
+            fall(b, "F-9", None, entered, 0);
+            if let Some(kept) = kept {
+                b.keep("F-9", kept.clone());
+            }
+        })
+    };
+    let [old, new] = [None, Some("2026-02-01")].map(|entered| of(entered, None));
+    let [before, after] =
+        [&old, &new].map(|fleet| Evaluator::without_forecasts(&set, fleet, on("2026-03-01")));
+    let kept = Kept { no_base: true, ..nothing(&set, "by-date") };
+    assert_eq!(moved_later(&before, &after, "F-9", |_| false), std::slice::from_ref(&kept));
+    assert_eq!(moved_later(&after, &before, "F-9", |_| false), [], "to have none is the stricter");
+    let fleet = of(Some("2026-02-01"), Some(&kept));
+    let evaluator = Evaluator::without_forecasts(&set, &fleet, on("2026-03-01"));
+    let row = evaluator.row(id(&fleet, "F-9"), set.find_rule("by-date").unwrap());
+    let stands = evaluator.as_it_stands(&row);
+    assert_eq!((row.standing, row.due_on), (Standing::InDate, Some(date(2026, 8, 1))));
+    assert_eq!((stands.standing, stands.because), (Standing::Overdue, Some(Because::NoBase)));
+}
+
+/// A fall of the station that is put down for another loses the station's rule: its row stands all the same, and no
+/// work ends that; put back, it is a row like any other.
+#[test]
+fn a_row_that_a_correction_takes_away_is_kept() {
+    let rules = rule("by-date", "calendar = { every = \"6 months\" }");
+    let rules = rules.replace("kind = \"fall\"", "kind = \"fall\", nominal_diameter_mm = 16");
+    let kinds = r#"
+[[kind]]
+name = "carriage"
+meters = ["launches"]
+positions = [{ name = "stopper", takes = "fall" }]
+[[kind]]
+name = "winch"
+[[kind]]
+name = "fall"
+attributes = [{ name = "nominal diameter", unit = "mm", min = 1, max = 60 }]
+"#;
+    let set = set_of(kinds, &rules, "");
+    let of = |diameter: i64, done: &str, kept: Option<&Kept>| {
+        fleet(&set, |b| {
+            let attributes = vec![("nominal_diameter_mm", Value::Number(whole(diameter)))];
+            let record = ItemRecord {
+                tag: "F-9",
+                kind: "fall",
+                station: Some("quay"),
+                attributes,
+                ..ItemRecord::default()
+            };
+            assert!(b.item(&record));
+            b.work("F-9", "by-date", when(done), Outcome::Passed);
+            fit(b, "F-9", "C-1", "2026-01-01", None);
+            if let Some(kept) = kept {
+                b.keep("F-9", kept.clone());
+            }
+        })
+    };
+    let [old, new] = [16, 14].map(|diameter| of(diameter, "2026-01-02", None));
+    let [before, after] =
+        [&old, &new].map(|fleet| Evaluator::without_forecasts(&set, fleet, on("2026-08-01")));
+    let kept = Kept { gone: true, last: Some(at("2026-01-02T00:00:00")), ..nothing(&set, "by-date") };
+    assert_eq!(moved_later(&before, &after, "F-9", |_| false), std::slice::from_ref(&kept));
+    let rows =
+        |diameter, done| {
+            let fleet = of(diameter, done, Some(&kept));
+            let evaluator = Evaluator::without_forecasts(&set, &fleet, on("2026-08-01"));
+            let own = evaluator.standing_rows_of(id(&fleet, "F-9"));
+            let stops =
+                evaluator.readiness(&Papers::default()).swap_remove(0).reasons.into_iter().any(
+                    |reason| matches!(reason, Reason::Rule { row, .. } if row.item == id(&fleet, "F-9")),
+                );
+            let waits = evaluator.kept(id(&fleet, "F-9"), set.find_rule("by-date").unwrap()).is_some();
+            (own.iter().map(|row| row.calendar_due.unwrap()).collect::<Vec<_>>(), stops, waits)
+        };
+    assert_eq!(rows(14, "2026-01-02"), (vec![date(2026, 7, 2)], true, true));
+    assert_eq!(rows(14, "2026-07-20"), (vec![date(2027, 1, 20)], false, true), "it is done, and stands");
+    assert_eq!(rows(16, "2026-01-02"), (vec![date(2026, 7, 2)], true, false), "put back");
 }

@@ -198,7 +198,7 @@ fn failed_work_stands_until_it_is_cleared() {
     assert_eq!(state("2026-10-02", State::Quarantined), Some(Shut::Quarantined(at("2026-10-02T00:00:00"))));
 }
 
-/// The newest certificate counts: valid to its last day.
+/// Of the certificates that have an end the newest counts: valid to its last day.
 #[test]
 fn a_lapsed_certificate_stops() {
     let set = set("");
@@ -215,7 +215,13 @@ fn a_lapsed_certificate_stops() {
     let old = paper("Z-1", "2025-10-10", Some("2026-10-10"));
     assert_eq!(of(vec![old.clone()]), [Reason::Lapsed { certificate: old.clone() }]);
     assert_eq!(of(vec![paper("Z-2", "2025-10-10", Some("2026-10-11"))]), []);
-    assert_eq!(of(vec![paper("Z-3", "2026-10-11", None), old.clone()]), []);
+    let unlike = paper("Z-3", "2026-10-11", None);
+    assert_eq!(
+        of(vec![unlike, old.clone()]),
+        [Reason::Lapsed { certificate: old.clone() }],
+        "a paper without an end renews none"
+    );
+    assert_eq!(of(vec![paper("Z-5", "2026-10-11", Some("2027-10-11")), old.clone()]), []);
     let later = paper("Z-4", "2026-10-12", Some("2027-10-12"));
     assert_eq!(of(vec![later, old.clone()]), [Reason::Lapsed { certificate: old }], "not yet issued");
 }
@@ -268,4 +274,56 @@ fn laid_up_gear_stops_where_there_is_no_other() {
     assert_eq!(found, (Readiness::NotReady, vec![Reason::LaidUp { item }]));
     let (_, found) = laid_up(true);
     assert!(matches!(&found.1[..], [Reason::Empty { missing: 2, .. }]), "{found:?}");
+}
+
+/// No concession waives a rule that stands on law, not one that was signed before it did.
+#[test]
+fn a_concession_does_not_waive_law() {
+    for (authority, readiness) in [("house", Readiness::ReadyWithLimits), ("law", Readiness::NotReady)] {
+        let of = |id| {
+            rule(id, "calendar = { every = \"1 year\" }").replace("\"house\"", "\"law\"\nsource = \"s\"")
+        };
+        let rules =
+            if authority == "law" { of("stops") } else { rule("stops", "calendar = { every = \"1 year\" }") };
+        let set = set_of(KINDS, &rules, "");
+        let fleet = fleet(&set, |b| {
+            for tag in ["F-1", "F-2"] {
+                b.work(
+                    tag,
+                    "stops",
+                    when(if tag == "F-1" { "2025-09-01" } else { "2026-09-01" }),
+                    Outcome::Passed,
+                );
+                fit(b, tag, "C-1", "2026-01-01", None);
+            }
+            b.state("C-2", when("2026-01-01"), State::Withdrawn);
+            launches(b, "C-1", &[("2026-10-10T12:00:00", 1)]);
+        });
+        let concession = Concession {
+            number: "K-1".to_owned(),
+            item: id(&fleet, "F-1"),
+            rule: set.find_rule("stops").unwrap(),
+            from: on("2026-10-01"),
+            until: on("2026-10-31"),
+            conditions: "daylight".to_owned(),
+        };
+        let papers = Papers { concessions: vec![concession.clone()], ..Papers::default() };
+        let found = judged(&set, &fleet, &papers, "2026-10-11");
+        assert_eq!(found.readiness, readiness, "{authority}");
+        let refused =
+            matches!(&found.reasons[..], [Reason::Rule { refused: Some(told), .. }] if *told == concession);
+        assert_eq!(refused, authority == "law");
+    }
+}
+
+/// Set aside and released with the same day alone: set aside is the later, whatever the order of their keys.
+#[test]
+fn set_aside_is_later_than_a_release_of_the_same_moment() {
+    let set = set("");
+    for states in [[State::Quarantined, State::Released], [State::Released, State::Quarantined]] {
+        let fleet =
+            sound(&set, |b| states.iter().for_each(|state| b.state("F-1", when("2026-10-01"), *state)));
+        let shut = Evaluator::without_forecasts(&set, &fleet, on("2026-10-11")).shut(id(&fleet, "F-1"));
+        assert_eq!(shut, Some(Shut::Quarantined(at("2026-10-01T00:00:00"))), "{states:?}");
+    }
 }

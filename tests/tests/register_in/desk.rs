@@ -97,7 +97,7 @@ pub async fn row_known(
     let known = known_on.map(|day| desk.known_by(day.parse().unwrap()));
     let fleet = desk.store.fleet(&desk.set, known).await.unwrap().fleet;
     let wanted = Wanted { item: Some(item.to_owned()), rule: Some(rule.to_owned()), ..Wanted::default() };
-    let mut lines = due_list::lines(&desk.set, &fleet, as_of.parse().unwrap(), &wanted);
+    let mut lines = due_list::lines(&desk.set, &fleet, as_of.parse::<jiff::civil::Date>().unwrap(), &wanted);
     assert!(lines.len() <= 1, "{item} {rule} has {} rows", lines.len());
     lines.pop()
 }

@@ -42,12 +42,12 @@ impl Compare {
             .with_context(|| format!("the new set {}", self.new.display()))?;
         let old = Arc::new(old);
         let desk = self.desk(settings, &old).await?;
-        let (as_of, known_before) = self.replay.of(&desk);
+        let (as_of, known_before) = self.replay.at_home(&desk);
         let before = desk.store.fleet(&old, known_before).await?.fleet;
         let after = desk.store.fleet(&new, known_before).await?.fleet;
         let sides = [Side { set: &old, fleet: &before }, Side { set: &new, fleet: &after }];
         let in_force = new.service.effective_from.unwrap_or(as_of);
-        let beside = Beside::of(&desk.store).await?;
+        let beside = Beside::known(&desk.store, known_before).await?;
         let found = compare(&sides[0], &sides[1], &beside, as_of, in_force);
         self.tell(&found, &old, &new)?;
         Ok(if found.moves.is_empty() { Answer::Done } else { Answer::No })
