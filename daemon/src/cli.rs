@@ -79,7 +79,7 @@ enum Command {
     Certificate(certificate::Certificate),
     /// Doubts in the logs, and what people answer to them
     Doubt(doubt::Doubt),
-    /// Chances of crossing a usage limit, and how well they did
+    /// Chances of crossing a usage limit or wearing to one, and how well they did
     Odds(odds::Odds),
     /// What was, is and will be sent
     Notices(notices::Notices),

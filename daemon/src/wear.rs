@@ -1,10 +1,16 @@
 //! Wear in words: readings against use, and what they foretell. A trend foresees; it never judges.
 
+use std::collections::BTreeMap;
+
+use jiff::civil::Date;
+use policies::due::Evaluator;
 use policies::facts::{Fleet, ItemId};
+use policies::forecast::Dates;
 use policies::load::PolicySet;
 use policies::trend::Limit;
-use policies::wear::{Read, Wear};
+use policies::wear::{NoOdds, Read, Wear, WearOdds};
 use policies::zone::Instant;
+use serde_json::{Value, json};
 
 use crate::records::{Work, when};
 use crate::store::fleet::pairs;
@@ -43,8 +49,107 @@ pub fn attributes(fleet: &Fleet, id: ItemId) -> Vec<(String, String)> {
     own.map(|(column, value)| (column.to_string(), written(value))).collect()
 }
 
-/// What a trend says, line by line; nothing where there is none.
+/// The wear of one item, out of its records of work.
+pub fn of_item<'w>(
+    evaluator: &Evaluator,
+    (set, fleet): (&PolicySet, &Fleet),
+    id: ItemId,
+    works: impl IntoIterator<Item = &'w Work>,
+) -> Vec<Wear> {
+    let reads = reads(set, fleet, id, works);
+    let attributes = attributes(fleet, id);
+    let attributes: Vec<(&str, &str)> = attributes.iter().map(|(name, value)| (&**name, &**value)).collect();
+    evaluator.wear(id, &reads, &attributes)
+}
+
+/// The wear of everything that is in service, out of all records of work; what nothing bounds is left out.
+pub fn of_fleet<'w>(
+    set: &PolicySet,
+    fleet: &Fleet,
+    as_of: Date,
+    works: impl IntoIterator<Item = &'w Work>,
+) -> Vec<(ItemId, Wear)> {
+    let evaluator = Evaluator::new(set, fleet, as_of);
+    let mut by_item: BTreeMap<&str, Vec<&Work>> = BTreeMap::new();
+    for work in works {
+        by_item.entry(&work.item).or_default().push(work);
+    }
+    let mut found = Vec::new();
+    for id in fleet.ids() {
+        let item = fleet.item(id);
+        let Some(works) = by_item.get(&*item.tag).filter(|_| !evaluator.is_withdrawn(item)) else { continue };
+        let worn = of_item(&evaluator, (set, fleet), id, works.iter().copied());
+        found.extend(worn.into_iter().filter(|wear| wear.limit.is_some()).map(|wear| (id, wear)));
+    }
+    found
+}
+
+/// What a trend says, line by line, and by when it asks for renewal; nothing where nothing bounds the reading and it
+/// has no trend.
 pub fn lines(set: &PolicySet, wear: &Wear) -> Vec<String> {
+    let mut lines = trend_lines(set, wear);
+    match &wear.odds {
+        Ok(odds) => lines.push(odds_line(set, odds)),
+        Err(NoOdds::NoLimit) => {}
+        Err(none) => lines.push(format!("no dates by which it needs renewal for wear: {none}")),
+    }
+    lines
+}
+
+fn odds_line(set: &PolicySet, odds: &WearOdds) -> String {
+    let how = "a reading beyond the limit, by the scatter of the readings and of the use together";
+    let by_wear = by_text(odds.by_wear);
+    match odds.fixed {
+        None => format!("needs renewal for wear {by_wear}: {how}"),
+        Some(rule) => {
+            let (rule, dates) = (&set.rule(rule).id, by_text(odds.dates));
+            format!("needs renewal {dates}, no later than {rule} asks for; for wear alone {by_wear}: {how}")
+        }
+    }
+}
+
+/// `by 25 Oct 2027 with 10 %, by 9 Mar 2028 with 50 %, by 27 Jun 2028 with 90 %`.
+fn by_text(dates: Dates) -> String {
+    if let [Some(one), Some(two), Some(three)] = dates
+        && one == two
+        && two == three
+    {
+        return format!("by {}", day(one));
+    }
+    let chances = ["10 %", "50 %", "90 %"].into_iter().zip(dates);
+    let known = chances.filter_map(|(chance, date)| Some(format!("by {} with {chance}", day(date?))));
+    let known: Vec<String> = known.collect();
+    match known.len() {
+        0 => "with less than 10 % in 20 years".to_owned(),
+        3 => known.join(", "),
+        _ => format!("{}, the rest beyond 20 years", known.join(", ")),
+    }
+}
+
+/// As JSON.
+pub fn json(set: &PolicySet, wear: &Wear) -> Value {
+    let date = |date: Option<Date>| date.map(|date| date.to_string());
+    let odds = wear.odds.as_ref().ok();
+    let [p10, p50, p90] = odds.map_or([None; 3], |odds| odds.dates).map(date);
+    let [wear_p10, wear_p50, wear_p90] = odds.map_or([None; 3], |odds| odds.by_wear).map(date);
+    let [use_p10, use_p50, use_p90] =
+        odds.map_or([None; 3], |odds| odds.uses).map(|used| used.map(|used| used.to_string()));
+    let crossing = wear.limit.and_then(|limit| wear.trend.ok()?.crossing(limit));
+    json!({
+        "rule": set.rule(wear.rule).id, "reading": wear.name, "unit": wear.unit,
+        "meter": set.kinds.meter_name(wear.meter), "readings": wear.points.len(), "used": wear.used.to_string(),
+        "limit": wear.limit.map(|limit| match limit { Limit::Least(at) | Limit::Most(at) => at.to_string() }),
+        "slope": wear.trend.ok().map(|trend| trend.slope), "line_crosses_at": crossing.filter(|_| wear.jump.is_none()),
+        "safe_uses": wear.safe_uses.map(|safe| safe.to_string()),
+        "p10": p10, "p50": p50, "p90": p90,
+        "not_later_than": odds.and_then(|odds| odds.fixed).map(|rule| &set.rule(rule).id),
+        "by_wear_p10": wear_p10, "by_wear_p50": wear_p50, "by_wear_p90": wear_p90,
+        "crossed_at_use_p10": use_p10, "crossed_at_use_p50": use_p50, "crossed_at_use_p90": use_p90,
+        "no_dates": wear.odds.as_ref().err().map(ToString::to_string),
+    })
+}
+
+fn trend_lines(set: &PolicySet, wear: &Wear) -> Vec<String> {
     let meter = set.kinds.meter_name(wear.meter);
     let unit = wear.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
     let mut lines = Vec::new();
@@ -61,6 +166,7 @@ pub fn lines(set: &PolicySet, wear: &Wear) -> Vec<String> {
             jump.off.abs(),
             jump.residual_sd
         ));
+        return lines;
     }
     let Ok(trend) = wear.trend else { return lines };
     lines.push(format!(

@@ -75,13 +75,15 @@ impl<'f> Why<'f> {
     #[must_use]
     pub fn with_wear<'w>(self, works: impl IntoIterator<Item = &'w records::Work>) -> Why<'f> {
         let row = &self.derivation.row;
-        let reads = wear::reads(self.set, self.fleet, row.item, works);
-        let attributes = wear::attributes(self.fleet, row.item);
-        let attributes: Vec<(&str, &str)> =
-            attributes.iter().map(|(name, value)| (&**name, &**value)).collect();
-        let mut found = Evaluator::new(self.set, self.fleet, self.as_of).wear(row.item, &reads, &attributes);
+        let evaluator = Evaluator::new(self.set, self.fleet, self.as_of);
+        let mut found = wear::of_item(&evaluator, (self.set, self.fleet), row.item, works);
         found.retain(|wear| wear.rule == row.rule);
         Why { wear: found, ..self }
+    }
+
+    /// Whether it tells of dates that wear brings.
+    pub fn foresees_wear(&self) -> bool {
+        self.wear.iter().any(|wear| wear.odds.is_ok())
     }
 
     fn rule(&self) -> &Rule {
@@ -395,6 +397,7 @@ impl<'f> Why<'f> {
             "meter": row.meter.map(|meter| self.set.kinds.meter_name(meter)),
             "used": row.meter.map(|_| row.used.to_string()), "limit": row.meter.map(|_| row.limit.to_string()),
             "usage": self.derivation.usage.iter().map(|working| self.usage_json(working)).collect::<Vec<_>>(),
+            "wear": self.wear.iter().map(|wear| wear::json(self.set, wear)).collect::<Vec<_>>(),
             "derivation": parts,
         })
     }

@@ -8,6 +8,8 @@
 //! r = 1 / (1 / a + v × sum(S²) / f²), S being the exposures of the months ahead. Without a spread v that is
 //! r = a and p = b / (b + f).
 
+mod uses;
+
 use std::cell::{OnceCell, RefCell};
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -22,6 +24,8 @@ use crate::kinds::MeterId;
 use crate::load::PolicySet;
 use crate::odds::{Learnt, Prior, log_start};
 use crate::zone::Instant;
+
+pub use uses::UsesAhead;
 
 /// Beyond this many days a date is left empty: twenty years.
 const HORIZON_DAYS: usize = 7_305;
@@ -99,12 +103,14 @@ pub fn chance_within(rate: &Rate, remaining: u64, ahead: Stretch) -> f64 {
     if ahead.months <= 0.0 {
         return 0.0;
     }
+    uses_within(rate, ahead).map_or(0.0, |uses| uses.sf(remaining - 1))
+}
+
+/// Uses within a stretch that is not empty.
+fn uses_within(rate: &Rate, ahead: Stretch) -> Option<NegativeBinomial> {
     let stray = rate.spread * ahead.squares / (ahead.months * ahead.months);
     let shape = if stray > 0.0 { 1.0 / (1.0 / rate.a + stray) } else { rate.a };
-    match NegativeBinomial::new(shape, shape / (shape + rate.per_month() * ahead.months)) {
-        Ok(uses) => uses.sf(remaining - 1),
-        Err(_) => 0.0,
-    }
+    NegativeBinomial::new(shape, shape / (shape + rate.per_month() * ahead.months)).ok()
 }
 
 /// Exposure of the days `from..=to`: each day weighs its month's factor over the days of that month.
@@ -138,6 +144,7 @@ fn shifted(months: &[f64; 12]) -> [f64; 12] {
 }
 
 /// Stretches from the day after the as-of date on, day by day.
+#[derive(Debug, PartialEq)]
 struct Ahead {
     as_of: Date,
     stretches: Vec<Stretch>,

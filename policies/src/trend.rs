@@ -63,6 +63,14 @@ impl Limit {
         }
     }
 
+    /// Whether a reading is beyond it.
+    pub fn is_passed_by(self, reading: Amount) -> bool {
+        match self {
+            Limit::Least(least) => reading < least,
+            Limit::Most(most) => reading > most,
+        }
+    }
+
     /// How far a reading is beyond it; below zero while it is not.
     fn passed_by(self, reading: f64) -> f64 {
         self.way() * (reading - self.value())
@@ -124,13 +132,38 @@ impl Trend {
 
     /// How far one more reading at that use may lie off the line, on one side, at a level such as 0.95.
     pub fn margin(&self, used: f64, level: f64) -> f64 {
+        self.quantile(level) * self.residual_sd * self.reach(used)
+    }
+
+    /// By how much one more reading at that use is less sure than the scatter alone.
+    fn reach(&self, used: f64) -> f64 {
         let off = used - self.mean_used;
-        let n = count(self.readings);
-        self.quantile(level) * self.residual_sd * (1.0 + 1.0 / n + off * off / self.spread).sqrt()
+        (1.0 + 1.0 / count(self.readings) + off * off / self.spread).sqrt()
+    }
+
+    /// Readings scatter no less than by the rounding to a gauge's smallest step.
+    fn scatter(&self, step: Amount) -> f64 {
+        self.residual_sd.max(rounding(step))
+    }
+
+    fn student(&self) -> Option<StudentsT> {
+        StudentsT::new(0.0, 1.0, count(self.readings) - 2.0).ok()
     }
 
     fn quantile(&self, level: f64) -> f64 {
-        StudentsT::new(0.0, 1.0, count(self.readings) - 2.0).map_or(f64::INFINITY, |t| t.inverse_cdf(level))
+        self.student().map_or(f64::INFINITY, |t| t.inverse_cdf(level))
+    }
+
+    /// How sure it is that readings move towards the limit, from 0 to 1, by the scatter about the line.
+    pub fn sureness(&self, limit: Limit, step: Amount) -> f64 {
+        let off = limit.way() * self.slope * self.spread.sqrt() / self.scatter(step);
+        self.student().map_or(0.0, |t| t.cdf(off))
+    }
+
+    /// Chance that one more reading at that use lies beyond the limit.
+    pub fn chance_beyond(&self, used: f64, limit: Limit, step: Amount) -> f64 {
+        let width = self.scatter(step) * self.reach(used);
+        self.student().map_or(0.0, |t| t.cdf(limit.passed_by(self.at(used)) / width))
     }
 
     /// The use at which the line meets the limit; none where readings do not move towards it.
@@ -180,6 +213,11 @@ fn count(n: usize) -> f64 {
     n as f64
 }
 
+/// Standard deviation that rounding to a step makes.
+fn rounding(step: Amount) -> f64 {
+    step.to_f64() / 12.0_f64.sqrt()
+}
+
 /// Uses left by a trend and by a fixed limit: a trend never puts off a fixed limit.
 pub fn sooner(trend: Option<u64>, fixed: Option<u64>) -> Option<u64> {
     [trend, fixed].into_iter().flatten().min()
@@ -209,7 +247,7 @@ pub fn jump(points: &[Point], limit: Limit, step: Amount) -> Option<Jump> {
     let trend = Trend::fit(&earlier).ok()?;
     let expected = trend.at(latest.used.to_f64());
     let off = latest.reading.to_f64() - expected;
-    let residual_sd = trend.residual_sd.max(step.to_f64() / 12.0_f64.sqrt());
+    let residual_sd = trend.scatter(step);
     let towards_limit = off * limit.way() > 0.0;
     (off.abs() > JUMP * residual_sd).then_some(Jump { expected, off, residual_sd, towards_limit })
 }

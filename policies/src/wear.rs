@@ -1,5 +1,7 @@
 //! Wear of one item: its readings against the use it had, the limit they move towards, and when they may reach it.
 
+mod odds;
+
 use std::cmp::Ordering;
 
 use jiff::civil::Date;
@@ -14,6 +16,8 @@ use crate::rule::{Reading, RuleId, Work};
 use crate::trend::{Jump, Limit, NoTrend, Point, Trend, jump};
 use crate::usage::{self, Period};
 use crate::zone::Instant;
+
+pub use odds::{NoOdds, WearOdds, chance_by};
 
 /// Gauges read to the hundredth.
 const GAUGE_MILLIONTHS: i64 = 10_000;
@@ -62,6 +66,8 @@ pub struct Wear {
     pub safe_uses: Option<Amount>,
     /// 10, 50 and 90 % dates of the use after those.
     pub dates: Dates,
+    /// By when renewal is needed for wear, with the scatter of the readings and of the use together.
+    pub odds: Result<WearOdds, NoOdds>,
 }
 
 impl Evaluator<'_> {
@@ -149,16 +155,22 @@ impl Evaluator<'_> {
             trend,
             safe_uses: None,
             dates: [None; 3],
+            odds: Err(NoOdds::NoLimit),
         };
         self.foresee(&mut wear, id, cutoff);
+        wear.odds = self.wear_odds(&wear, id, cutoff);
         wear
     }
 
-    /// Uses left by the bound, from the use there is by now, and when they may have been made.
+    /// Uses left by the bound, from the use there is by now, and when they may have been made. A line through a jump
+    /// foresees nothing.
     fn foresee(&self, wear: &mut Wear, id: ItemId, cutoff: Instant) {
         let (Ok(trend), Some(limit), Some((_, last))) = (wear.trend, wear.limit, wear.points.last()) else {
             return;
         };
+        if wear.jump.is_some() {
+            return;
+        }
         let Some(left) = trend.uses_left(limit).and_then(|left| i64::try_from(left).ok()) else { return };
         let since = wear.used - last.used;
         let safe = Amount::whole(left) - since;

@@ -601,6 +601,7 @@ fn wear_is_foretold_and_a_sudden_loss_asks_for_its_cause() {
         "-0.00403 mm a use, counted in launches, over 5 readings",
         "11.70 mm, at 312.9 launches; with 95 % certainty it stays within to 301",
         "60 more launches are within it with 95 % certainty; the use after them comes by 3 Sep 2027 with 10 %",
+        "needs renewal for wear by 25 Oct 2027 with 10 %, by 9 Mar 2028 with 50 %, by 27 Jun 2028 with 90 %",
         "only while severity of stopper-gauging is at least 60 %: it does",
         "last done 6 Oct 2026 + 2 weeks = 20 Oct 2026",
     ] {
@@ -610,8 +611,71 @@ fn wear_is_foretold_and_a_sudden_loss_asks_for_its_cause() {
     let said =
         "sudden loss, look for its cause: 11.66 mm where the earlier readings foretold 12.01 (0.35 off";
     assert!(failed.contains(said), "{failed}");
+    let none = "no dates by which it needs renewal for wear: sudden loss, look for its cause first";
+    assert!(failed.contains(none), "{failed}");
     let wire = room.tallow("why W-0471 winch-wire-measurement --as-of 2026-10-11").done();
     assert!(wire.contains("20.95 mm, at 628.1 pulls"), "{wire}");
+    let life = "no later than winch-wire-renewal asks for; for wear alone by 29 Apr 2029 with 10 %";
+    assert!(wire.contains(life), "{wire}");
+}
+
+/// The dates of a chain whose sister lost metal all at once on 6 Oct 2026; the wire of
+/// domain brief 4.9 B has 70 pulls left of its life, which come long before its wear.
+#[test]
+fn wear_stands_among_the_odds() {
+    let room = Room::with_demo();
+    let odds = |on: &str| {
+        let text = room.tallow(&format!("odds --as-of {on}")).done();
+        (text, json(room.tallow(&format!("odds --as-of {on} --format json"))))
+    };
+    let (text, all) = odds("2026-10-11");
+    let line = |text: &str, tag: &str| text.lines().find(|line| line.trim().starts_with(tag)).map(words);
+    let sister =
+        "C-0222 stopper-gauging link diameter least 11.7 60 launches 25 Oct 2027 9 Mar 2028 27 Jun 2028";
+    assert_eq!(line(&text, "C-0222").as_deref(), Some(sister), "{text}");
+    assert_eq!(
+        (line(&text, "C-0221"), line(&text, "W-0471")),
+        (None, None),
+        "withdrawn; renewed long before"
+    );
+    assert!(text.contains("after a fixed renewal"), "{text}");
+    let reading = |all: &Value, tag: &str, name: &str| {
+        let rows = all["wear"].as_array().unwrap();
+        rows.iter().find(|row| row["item"] == tag && row["reading"] == name).unwrap().clone()
+    };
+    let chain = reading(&all, "C-0222", "link diameter");
+    for (key, wanted) in
+        [("p10", "2027-10-25"), ("p50", "2028-03-09"), ("p90", "2028-06-27"), ("safe_uses", "60")]
+    {
+        assert_eq!(chain[key], wanted, "{chain}");
+    }
+    assert_eq!((&chain["not_later_than"], &chain["no_dates"]), (&Value::Null, &Value::Null));
+    let wire = reading(&all, "W-0471", "diameter");
+    let due =
+        json(room.tallow("due --item W-0471 --rule winch-wire-renewal --as-of 2026-10-11 --format json"));
+    for (wear, usage) in [("p10", "usage_p10"), ("p50", "usage_p50"), ("p90", "usage_p90")] {
+        assert_eq!(wire[wear], due[0][usage], "{wire}");
+    }
+    assert_eq!(
+        (&wire["not_later_than"], &wire["by_wear_p10"]),
+        (&"winch-wire-renewal".into(), &"2029-04-29".into())
+    );
+    let why = json(room.tallow("why C-0222 stopper-gauging --as-of 2026-10-11 --format json"));
+    let told = why["wear"].as_array().unwrap().iter().find(|row| row["reading"] == "link diameter").unwrap();
+    assert_eq!((&told["p10"], &told["crossed_at_use_p50"]), (&chain["p10"], &"313".into()));
+    let lost = ["work", "C-0222", "stopper-gauging", "--outcome", "passed", "--at", "2026-10-11T12:00"];
+    room.tallow_words(&[&lost[..], &["--measure", "link diameter=11.8"]].concat()).done();
+    let (text, all) = odds("2026-10-11");
+    let lost = line(&text, "C-0222").unwrap();
+    assert!(lost.ends_with("sudden loss, look for its cause first"), "{lost}");
+    assert!(text.find("C-0222") < text.find("SB-0701"), "losses stand first: {text}");
+    let chain = reading(&all, "C-0222", "link diameter");
+    assert_eq!((&chain["p10"], &chain["safe_uses"]), (&Value::Null, &Value::Null));
+}
+
+/// A line of a table with single blanks.
+fn words(line: &str) -> String {
+    line.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 #[test]

@@ -1,20 +1,26 @@
 //! `tallow odds`.
 
+mod worn;
+
 use std::collections::BTreeSet;
 
 use clap::Args;
 use comfy_table::{Table, presets};
 use jiff::civil::Date;
-use policies::facts::Fleet;
+use policies::facts::{Fleet, ItemId};
 use policies::kinds::MeterId;
 use policies::load::PolicySet;
 use policies::odds::{Learnt, Pool, PoolKey};
 use policies::odds_score::{MONTHS_BACK, Score, Share, scores};
+use policies::wear::Wear;
 use serde_json::{Value, json};
 
 use super::say::say;
 use super::setting::Replay;
 use super::{Answer, Settings, TextFormat};
+use crate::records::Work;
+use crate::store::current::Newest;
+use crate::wear;
 use crate::why::{day, lender};
 
 const LEVELS: [&str; 3] = ["p10", "p50", "p90"];
@@ -41,7 +47,9 @@ impl Odds {
         let told = if self.score {
             Told::score(&desk.set, &fleet, as_of)
         } else {
-            Told::learnt(&desk.set, &fleet, as_of)
+            let works: Newest<Work> = desk.store.newest_known(known_before).await?;
+            let worn = wear::of_fleet(&desk.set, &fleet, as_of, works.values());
+            Told::learnt(&desk.set, &fleet, as_of).and_wear(&desk.set, &fleet, &worn)
         };
         match self.format {
             TextFormat::Text => say(format_args!("{}", told.text))?,
@@ -70,6 +78,13 @@ impl Told {
             "hosts": pools, "meters": seasons, "stations_unknown": unknown_stations(set, fleet),
         });
         Told { text: learnt_text(set, &learnt, &meters) + &unknown_text(set, fleet), json }
+    }
+
+    /// With by when gear needs renewal for wear.
+    fn and_wear(mut self, set: &PolicySet, fleet: &Fleet, worn: &[(ItemId, Wear)]) -> Told {
+        self.text += &worn::text(set, fleet, worn);
+        self.json["wear"] = worn::json(set, fleet, worn);
+        self
     }
 
     fn score(set: &PolicySet, fleet: &Fleet, as_of: Date) -> Told {

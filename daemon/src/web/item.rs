@@ -6,6 +6,7 @@ use askama::Template;
 use axum::response::Response;
 use policies::facts::{Fleet, ItemId};
 use policies::load::PolicySet;
+use policies::wear::Wear;
 use policies::zone::Zone;
 
 use super::asked::Asked;
@@ -83,6 +84,8 @@ struct Page {
     proofs: Option<(String, Option<Link>)>,
     whole: String,
     wear: Vec<Worn>,
+    /// Readings that are too few to foretell anything.
+    few: Vec<String>,
     defects: Vec<Remark>,
     reports: Vec<(String, Link, String)>,
     states: Vec<Remark>,
@@ -154,7 +157,12 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> 
         Some(station) => replay::known_at(web, asked, fleet, station),
         None => replay::known(web, asked),
     };
+<<<<<<< ours
     let (works, hidden) = works(&view, id, beside, asked.all);
+=======
+    let worn = wear::of_item(&view.evaluator, (view.set, fleet), id, &beside.works);
+    let (works, hidden) = works(&view, id, &beside.works, asked.all);
+>>>>>>> theirs
     let reason = beside.states.iter().max_by_key(|state| state.at).and_then(|state| state.reason.clone());
     Ok(Page {
         shell: Shell::of(web, asked, &format!("{tag}: where has it been, and what is due?"), known),
@@ -172,7 +180,8 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> 
         hidden,
         proofs: proofs_of(web, asked, &view, id),
         whole: asked.links.whole(&Links::item_path(tag)),
-        wear: worn(&view, id, &beside.works),
+        few: few(&worn),
+        wear: drawn(&view, id, &worn),
         defects: open_defects(&view, &beside.defects),
         reports: reports(&view, id, &beside.reports),
         states: states(&view, id, &beside.states),
@@ -282,19 +291,24 @@ struct Worn {
 }
 
 /// Readings that were taken three times or more.
-fn worn(view: &View, id: ItemId, works: &[Work]) -> Vec<Worn> {
-    let reads = wear::reads(view.set, view.fleet, id, works);
-    let attributes = wear::attributes(view.fleet, id);
-    let attributes: Vec<(&str, &str)> = attributes.iter().map(|(name, value)| (&**name, &**value)).collect();
-    let found = view.evaluator.wear(id, &reads, &attributes);
+fn drawn(view: &View, id: ItemId, found: &[Wear]) -> Vec<Worn> {
     let mut bounded: Vec<_> =
         found.iter().filter(|wear| wear.trend.is_ok() && wear.limit.is_some()).collect();
-    // What comes to its limit first is read first.
-    bounded.sort_by_key(|wear| (wear.safe_uses.is_none(), wear.safe_uses));
+    // What lost metal at once is read first, then what comes to its limit first.
+    bounded.sort_by_key(|wear| {
+        let date = wear.odds.as_ref().map_or(None, |odds| odds.by_wear[0]);
+        (wear.jump.is_none(), date.is_none(), date, wear.safe_uses.is_none(), wear.safe_uses)
+    });
     bounded.into_iter().map(|wear| worn_one(view, id, wear)).collect()
 }
 
-fn worn_one(view: &View, id: ItemId, wear: &policies::wear::Wear) -> Worn {
+/// `link diameter (2)` for each bounded reading without a line.
+fn few(found: &[Wear]) -> Vec<String> {
+    let few = found.iter().filter(|wear| wear.trend.is_err() && wear.limit.is_some());
+    few.map(|wear| format!("{} ({})", wear.name, wear.points.len())).collect()
+}
+
+fn worn_one(view: &View, id: ItemId, wear: &Wear) -> Worn {
     let unit = wear.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
     let meter = view.set.kinds.meter_name(wear.meter);
     let heading = words::upper_first(&wear.name);

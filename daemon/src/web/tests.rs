@@ -199,6 +199,9 @@ async fn wear_is_drawn_and_told() {
         "<title>Link diameter of C-0222 against launches, with its limit</title>",
         "limit 11.70</text>",
         "60 more launches are within it with 95 % certainty",
+        "Needs renewal for wear by 25 Oct 2027 with 10 %, by 9 Mar 2028 with 50 %, by 27 Jun 2028 with 90 %",
+        "no later than stopper-renewal asks for",
+        "Heavy on the limit:",
         "<dt>3 Jun 2023, 63 launches</dt><dd>12.71 mm</dd>",
         "Judged watch by iso, ",
         "discard under 11.7 mm",
@@ -208,6 +211,14 @@ async fn wear_is_drawn_and_told() {
         assert!(text.contains(said), "{said}");
     }
     assert_eq!(text.matches("<circle").count(), 15, "five readings of three things");
+    let first = text.split("</svg>").next().unwrap();
+    let drawn = ["<polygon class=\"band\"", "<path class=\"crossing\"", "<path class=\"half\""];
+    assert!(drawn.iter().all(|part| first.contains(part)), "{first}");
+    assert!(text.contains(
+        "No dates from fewer than three readings at different use: length difference in the set (1)."
+    ));
+    let wire = read(&router, "/item/W-0471").await.text;
+    assert!(wire.contains("no later than winch-wire-renewal asks for"), "{wire}");
     let register = read(&router, "/station/net/register").await.text;
     let row = register.split("<tr>").find(|row| row.contains(">C-0222<")).unwrap();
     for said in ["5.3 t", "1 Mar 2021", "8 May 2021", "6 Oct 2026", "TR-3310", "6 Apr 2027"] {

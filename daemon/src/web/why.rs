@@ -62,7 +62,7 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, id: &str, works: &[W
         None => replay::known(web, asked),
     };
     let mut cautions = vec![caution::LIMIT];
-    cautions.extend(row.forecast[0].map(|_| caution::ODDS));
+    cautions.extend((row.forecast[0].is_some() || why.foresees_wear()).then_some(caution::ODDS));
     Ok(Page {
         shell: Shell::of(web, asked, &format!("Why is {tag} due?"), known),
         item: asked.links.to_item(tag),
