@@ -4,6 +4,7 @@ mod adopt;
 mod assess;
 mod backup;
 mod certificate;
+mod concession;
 mod config;
 mod correct;
 mod doubt;
@@ -21,6 +22,7 @@ mod register;
 mod say;
 mod serve;
 mod setting;
+mod state;
 mod verify;
 mod work;
 
@@ -73,6 +75,10 @@ enum Command {
     Work(work::Work),
     /// Gear: entered, fitted, removed, cut, cropped, split, lent, and its history
     Item(item::Item),
+    /// Gear set aside, released, laid up, withdrawn
+    State(state::State),
+    /// Rules waived for an item, for a time and under conditions
+    Concession(concession::Concession),
     /// Examination reports: the form, drafts, signing, and the defects they found
     Examine(examine::Examine),
     /// Certificates and reports, with their files
@@ -161,6 +167,8 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Correct(correct) => correct.run(&settings).await,
         Command::Work(work) => work.run(&settings).await,
         Command::Item(item) => item.run(&settings).await,
+        Command::State(state) => state.run(&settings).await,
+        Command::Concession(concession) => concession.run(&settings).await,
         Command::Examine(examine) => Box::pin(examine.run(&settings)).await,
         Command::Certificate(certificate) => certificate.run(&settings).await,
         Command::Doubt(doubt) => doubt.run(&settings).await,

@@ -1,7 +1,12 @@
 //! The desk: where records are taken in, and what follows from them is written down with them.
 
 mod alarm;
+mod clear;
+mod freed;
+mod inherited;
+mod next_due;
 mod papers;
+mod restored;
 mod settle;
 mod sign;
 
@@ -22,19 +27,26 @@ use policies::zone::{Instant, Zone};
 use tokio::sync::Mutex;
 
 use crate::clock::Clock;
+<<<<<<< ours
 use crate::judgement::says;
+=======
+use crate::items::Look;
+>>>>>>> theirs
 use crate::kept_dates;
-use crate::records::{self, Item, Usage, Work};
-use crate::register::{Change, Changes, Faults, FolderError, RowFault, Sheet, plan};
+use crate::people::{self, Corrected, Corrector};
+use crate::records::{self, Item, Person, Usage, Work};
+use crate::register::{self, Change, Changes, Faults, FolderError, RowFault, Sheet, plan};
 use crate::store::current::Register;
 use crate::store::due_table::StoredDue;
 use crate::store::fleet::{Loaded, judged, of_register};
 use crate::store::write::Deed;
 use crate::store::{Store, StoreError, Stored, Writer};
 
+pub use clear::Clearing;
+pub(crate) use freed::word as shut_word;
 pub use papers::HandedIn;
 pub use settle::{Settled, Settlement};
-pub use sign::{Clearing, Drafted, Signed, Signing};
+pub use sign::{Drafted, Signed, Signing};
 
 /// Use may be logged this far ahead of the clock: phones run a little fast.
 const AHEAD_MICROS: i64 = 5 * 60 * 1_000_000;
@@ -82,6 +94,31 @@ pub struct Recorded {
     pub items: usize,
     /// Rows written.
     pub rows: usize,
+}
+
+/// A record to be put right.
+#[derive(Clone, Debug)]
+pub struct Correction<'c> {
+    /// File of the register.
+    pub file: &'c str,
+    /// Its key; an item's tag; a fitting's item and moment.
+    pub key: &'c str,
+    /// New cells, by column.
+    pub cells: &'c [(&'c str, &'c str)],
+    /// Who corrects it, by address.
+    pub by: &'c str,
+    /// Why.
+    pub reason: &'c str,
+}
+
+/// What is looked at beyond the rows themselves.
+#[derive(Clone, Copy, Debug)]
+struct Care<'c> {
+    action: &'c str,
+    /// A person does it now, and does not bring history in.
+    live: bool,
+    /// They may put gear back into service.
+    may_free: bool,
 }
 
 /// Takes records in under one policy set.
@@ -139,38 +176,49 @@ impl Desk {
             let plan = plan(&self.set, sheets, self.store.register(None).await?, self.now(), faults);
             return imported(&plan.changes, faults);
         }
-        self.take(sheets, faults, "import").await
+        self.take_made(faults, "import", None, |_| Ok(Cow::Borrowed(sheets))).await
     }
 
-    /// Takes corrected rows in; `cause` says who corrects what, and why.
+    /// Puts a record right: a new version of its row, judged as an import would judge it.
     ///
     /// # Errors
-    /// Every bad row, or the store's failure.
-    pub async fn correct(
-        &self,
-        sheets: &[Sheet],
-        faults: &Faults,
-        cause: &str,
-    ) -> Result<Imported, DeskError> {
-        self.take(sheets, faults, &format!("correct: {cause}")).await
+    /// Somebody who may not correct it, no such record, every bad row, or the store's failure.
+    pub async fn correct(&self, asked: &Correction<'_>) -> Result<Imported, DeskError> {
+        if asked.reason.trim().is_empty() {
+            return Err(DeskError::Refused("--reason says nothing; say why it is corrected".to_owned()));
+        }
+        let now = self.now();
+        let row = |register: &Register, cells: &[(&str, &str)]| {
+            let row = register::row_of(&self.set, register, asked.file, asked.key, cells);
+            row.map_err(|wrong| DeskError::Refused(format!("{wrong:#}")))
+        };
+        let action = format!("correct: {}: {}", asked.by, asked.reason);
+        self.take_made(&Faults::default(), &action, Some(asked.by), |register| {
+            let (before, after) = (row(register, &[])?, row(register, asked.cells)?);
+            let look = Look::of(&self.set, register, now);
+            let corrected = Corrected { file: asked.file, before: &before, after: &after };
+            Corrector::of(&look, asked.by)?.may(corrected)?;
+            Ok(Cow::Owned(vec![after]))
+        })
+        .await
     }
 
-    async fn take(&self, sheets: &[Sheet], faults: &Faults, action: &str) -> Result<Imported, DeskError> {
-        self.take_made(faults, action, |_| Ok(Cow::Borrowed(sheets))).await
-    }
-
-    /// Takes rows in that are made from the register as the transaction finds it.
+    /// Takes rows in that are made from the register as the transaction finds it; `by` is who does it now, and none
+    /// where history is brought in.
     pub(crate) async fn take_made<'s>(
         &self,
         faults: &Faults,
         action: &str,
+        by: Option<&str>,
         make: impl FnOnce(&Register) -> Result<Cow<'s, [Sheet]>, DeskError>,
     ) -> Result<Imported, DeskError> {
         self.store
             .write(self.deed(action), async |tx: &mut Writer| {
                 let register = tx.register().await?;
                 let sheets = make(&register)?;
-                self.take_in(tx, register, &sheets, faults, action).await
+                let engineer = |by| people::known(&register.people, by).is_ok_and(people::is_engineer);
+                let care = Care { action, live: by.is_some(), may_free: by.is_none_or(engineer) };
+                self.take_in(tx, register, &sheets, faults, care).await
             })
             .await
     }
@@ -182,22 +230,34 @@ impl Desk {
         register: Register,
         sheets: &[Sheet],
         faults: &Faults,
-        action: &str,
+        care: Care<'_>,
     ) -> Result<Imported, DeskError> {
         let plan = plan(&self.set, sheets, register, self.now(), faults);
         let done = imported(&plan.changes, faults)?;
         if done.counts.is_empty() {
             return Ok(done);
         }
-        let corrects = kept_dates::corrects(&plan.changes);
-        let before = if corrects { Some(tx.fleet(&self.set).await?.fleet) } else { None };
+        let cut = plan.changes.items.new.iter().any(|item| item.cut_from.is_some());
+        let compares = kept_dates::corrects(&plan.changes) || (care.live && cut);
+        let before = if compares { Some(tx.fleet(&self.set).await?.fleet) } else { None };
         append_changes(tx, &plan.changes).await?;
         self.cancel_moot(tx, &plan.changes.work.new, &plan.changes.states.new).await?;
         let fleet = of_register(&self.set, &plan.register);
         if let Some(before) = before {
             let work = &plan.changes.work.new;
+<<<<<<< ours
             let kept = kept_dates::found(&self.set, &before, &fleet, self.as_of(), work);
             kept_dates::write(tx, &self.set, kept, action).await?;
+=======
+            let mut kept = kept_dates::found(&self.set, &before, &fleet, today, work);
+            if care.live {
+                kept.extend(inherited::dates(&self.set, &before, &fleet, today, &plan.changes.items.new));
+            }
+            if !care.may_free {
+                stays_out(&freed::freed(&self.set, &before, &fleet, today))?;
+            }
+            kept_dates::write(tx, &self.set, kept, care.action).await?;
+>>>>>>> theirs
         }
         self.replace(tx, &fleet).await?;
         Ok(done)
@@ -283,6 +343,7 @@ impl Desk {
                 }
                 if let Some(item) = tx.current::<Item>(&work.item).await? {
                     accept(&self.set, &item, &work)?;
+                    self.check_hand(tx, &item, &work).await?;
                 }
                 tx.append_new(std::slice::from_ref(&work)).await?;
                 self.cancel_moot(tx, std::slice::from_ref(&work), &[]).await?;
@@ -295,6 +356,7 @@ impl Desk {
             .await
     }
 
+<<<<<<< ours
     /// What waits to go out and was met meanwhile does not go out: work that was done, for all it covers, and gear that
     /// was withdrawn.
     async fn cancel_moot(
@@ -319,6 +381,14 @@ impl Desk {
             }
         }
         Ok(())
+=======
+    /// Work that wants a competence is taken from somebody who holds it.
+    async fn check_hand(&self, tx: &Writer, item: &Item, work: &Work) -> Result<(), DeskError> {
+        let Some(rule) = self.set.find_rule(&work.rule).map(|id| self.set.rule(id)) else { return Ok(()) };
+        let people = tx.newest::<Person>().await?;
+        let failed = work.outcome == "failed";
+        people::does_work(&people, work.by.as_deref(), rule, item.station.as_deref(), failed)
+>>>>>>> theirs
     }
 
     /// Works the whole due table out again for today and stores it.
@@ -597,6 +667,18 @@ pub fn table_learnt(set: &PolicySet, fleet: &Fleet, as_of: Date, taught_on: Date
 fn stored(evaluator: &Evaluator, set: &PolicySet, fleet: &Fleet, rows: &[DueRow]) -> Vec<StoredDue> {
     let day = |row: &DueRow| evaluator.day(fleet.item(row.item));
     rows.iter().map(|row| StoredDue::of(set, fleet, day(row), row)).collect()
+}
+
+/// Only an engineer or the head puts gear back into service by a correction.
+fn stays_out(freed: &[String]) -> Result<(), DeskError> {
+    if freed.is_empty() {
+        return Ok(());
+    }
+    Err(DeskError::Refused(format!(
+        "this would put gear back into service that must not be used: {}; an engineer or the head decides that: give \
+         theirs with --by, or release it by tallow state release",
+        freed.join(", ")
+    )))
 }
 
 fn imported(changes: &Changes, faults: &Faults) -> Result<Imported, DeskError> {

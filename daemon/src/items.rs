@@ -1,6 +1,8 @@
 //! What hands do to gear: fitted and removed, cut, cropped and turned, split out of a batch. Each becomes rows that are
 //! judged as an import judges them.
 
+pub(crate) mod bars;
+pub mod concession;
 pub mod crop;
 pub mod cut;
 pub mod fit;
@@ -8,6 +10,7 @@ pub mod history;
 pub mod loans;
 mod near;
 pub mod split;
+pub mod state;
 pub mod substitute;
 pub mod suits;
 
@@ -19,6 +22,7 @@ use policies::load::PolicySet;
 use policies::zone::{Instant, Zone};
 
 use crate::desk::{Desk, DeskError, Imported};
+use crate::people;
 use crate::records::{self, Fitting, Item, State};
 use crate::register::{Faults, Places, RegisterFile, Sheet, moment, sheet_of};
 use crate::store::current::Register;
@@ -101,11 +105,7 @@ impl<'r> Look<'r> {
     /// # Errors
     /// Nobody has that address.
     pub fn person(&self, by: &str) -> Result<&'r records::Person, DeskError> {
-        let person = self.register.people.get(by).filter(|person| !person.void);
-        match person {
-            Some(person) => Ok(person),
-            None => refused(format!("\"{by}\" is nobody in people.csv; add them, or correct --by")),
-        }
+        people::known(&self.register.people, by)
     }
 
     /// When, as text in a zone; now where left out.
@@ -233,7 +233,7 @@ impl Desk {
         let mut told = Vec::new();
         let now = self.now();
         let written = self
-            .take_made(&faults, &format!("{deed}: {by}"), |register| {
+            .take_made(&faults, &format!("{deed}: {by}"), Some(by), |register| {
                 let look = Look::of(&self.set, register, now);
                 look.person(by)?;
                 let rows = make(&look)?;

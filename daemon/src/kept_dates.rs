@@ -13,6 +13,7 @@ use policies::zone::Instant;
 use serde::Serialize;
 
 use crate::desk::{Desk, DeskError};
+use crate::people;
 use crate::records::{self, KeptDate, Work};
 use crate::register::Changes;
 use crate::store::current::Newest;
@@ -64,19 +65,50 @@ pub async fn write(
 ) -> Result<(), DeskError> {
     let mut rows = Vec::new();
     for (tag, kept) in found {
+<<<<<<< ours
         let fresh = row(set, &tag, &kept, cause);
         let stored = tx.current::<KeptDate>(&fresh.key).await?;
         // Work that is only nudged gives no cause of its own.
         let cause = stored.filter(|row| says_the_same(row, &fresh)).map(|row| row.cause);
         rows.push(KeptDate { cause: cause.unwrap_or(fresh.cause), ..fresh });
+=======
+        let stored = tx.current::<KeptDate>(&key(&tag, &set.rule(kept.rule).id)).await?;
+        let standing =
+            stored.filter(|row| !row.void && row.acknowledged_by.is_none()).and_then(|row| of_row(set, &row));
+        let kept = match standing {
+            Some(earlier) => earlier.and(kept),
+            None => kept,
+        };
+        rows.push(row(set, &tag, &kept, cause));
+>>>>>>> theirs
     }
     tx.append(&rows).await?;
     Ok(())
 }
 
+<<<<<<< ours
 fn says_the_same(one: &KeptDate, other: &KeptDate) -> bool {
     let said = |row: &KeptDate| (row.calendar_due.clone(), row.after_due.clone(), row.held, row.more.clone());
     one.acknowledged_by.is_none() && said(one) == said(other)
+=======
+/// Writes what is left of kept dates; void where nothing is.
+///
+/// # Errors
+/// The store's failure.
+pub async fn lessen(
+    tx: &mut Writer,
+    set: &PolicySet,
+    lessened: &[(String, Kept, bool)],
+) -> Result<(), DeskError> {
+    let mut rows = Vec::new();
+    for (tag, kept, left) in lessened {
+        let stored = tx.current::<KeptDate>(&key(tag, &set.rule(kept.rule).id)).await?;
+        let cause = stored.map(|row| row.cause).unwrap_or_default();
+        rows.push(KeptDate { void: !left, ..row(set, tag, kept, &cause) });
+    }
+    tx.append(&rows).await?;
+    Ok(())
+>>>>>>> theirs
 }
 
 fn key(tag: &str, rule: &str) -> String {
@@ -204,7 +236,7 @@ pub const LOST: &str = "the records were corrected, and the rule would no longer
 /// What a mail or a page says beside an earlier date that stands; `corrected` is the row as the records now give it.
 pub fn waits(set: &PolicySet, corrected: &DueRow) -> String {
     format!(
-        "the records were corrected, which would make it {}; until an engineer acknowledges that, the earlier date \
+        "an earlier date is kept than the records give, {}; until an engineer acknowledges that, the earlier date \
          stands",
         told(set, corrected)
     )
@@ -231,15 +263,7 @@ impl Desk {
     pub async fn acknowledge(&self, word: &Acknowledgement) -> Result<(), DeskError> {
         let refused = |text: String| Err(DeskError::Refused(text));
         let people: Newest<records::Person> = self.store.newest().await?;
-        let Some(person) = people.get(&word.by).filter(|person| !person.void) else {
-            return refused(format!("{} is not among the people of the register", word.by));
-        };
-        if !["engineer", "head"].contains(&person.role.as_str()) {
-            return refused(format!(
-                "{} is {}; an engineer or the head acknowledges a later date",
-                word.by, person.role
-            ));
-        }
+        people::engineer(&people, &word.by, "acknowledges a later date")?;
         let deed = self.deed(&format!("acknowledge: {}", word.reason));
         self.store
             .write(deed, async |tx: &mut Writer| {

@@ -31,6 +31,7 @@ pub mod lifecycle;
 pub mod logging;
 pub mod notices;
 pub mod papers;
+pub mod people;
 pub mod policy_set;
 pub mod proofs;
 pub mod records;

@@ -8,6 +8,7 @@ mod files;
 mod places;
 mod plan;
 mod proofs;
+mod readings;
 mod sheet;
 mod xlsx;
 
@@ -26,29 +27,47 @@ use crate::store::Stored;
 use crate::store::current::Register;
 use cells::Cells;
 use proofs::Found;
+use readings::Live;
 
 /// A time as the register reads it: its moment, and the day where only that is given.
 pub fn moment(text: &str, zone: &Zone) -> Option<(i64, Option<String>)> {
     cells::moment(text, zone).map(|(moment, _)| (moment.at, moment.day))
 }
 
-/// Reads one row of work as an import would; faults go to `faults`.
+/// Reads one row of work as an import would, and more strictly, since it can still be read again; faults and notes go
+/// to `faults`. `confirmed` says that a reading which looks like a slip was read again.
 pub fn read_one(
     set: &PolicySet,
     register: &Register,
     now: Instant,
     sheet: &Sheet,
+    confirmed: bool,
     faults: &Faults,
 ) -> Option<Work> {
     let places = Places::of(set, now, register);
     let work = plan::single::<Work>(sheet, &places, faults)?;
-    let wrong = proofs::Tests::of(register, &places).fault(&work);
-    if let Some(Found::Wrong(message) | Found::Rounded(message)) = wrong {
-        let (file, row) = (sheet.file.clone(), 1);
-        faults.add(RowFault { file, row, column: proofs::COLUMN.to_owned(), message });
-        return None;
+    let here = |message: String| RowFault {
+        file: sheet.file.clone(),
+        row: 1,
+        column: proofs::COLUMN.to_owned(),
+        message,
+    };
+    let live = Live { places: &places, register, work: &work };
+    match proofs::Tests::of(register, &places).fault(&work) {
+        Some(Found::Wrong(message) | Found::Rounded(message)) => faults.add(here(message)),
+        Some(Found::NotJudged(message)) => faults.note(here(message)),
+        None => {}
     }
-    Some(work)
+    live.wrong().into_iter().for_each(|message| faults.add(here(message)));
+    for message in live.doubtful() {
+        if confirmed {
+            faults.note(here(format!("{message} (confirmed)")));
+        } else {
+            faults.add(here(format!("{message}; if it is so all the same, add --confirm-reading")));
+        }
+    }
+    readings::understated(set, register, &work).into_iter().for_each(|message| faults.note(here(message)));
+    (!faults.any()).then_some(work)
 }
 
 /// Reads one row of certificates as an import would; faults go to `faults`.

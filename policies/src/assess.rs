@@ -37,7 +37,7 @@ use gear::{Gear, KINDS, SLING, TEXTILE};
 pub use outcome::{Assessment, Criterion, Figure, Percent};
 pub use ratio::Ratio;
 use readings::Reader;
-pub use records::{measure_of, measures};
+pub use records::{asks_attribute, measure_of, measures};
 use sight::Cause;
 
 words! {

@@ -61,6 +61,7 @@ fn room() -> Room {
     room.write("policies/rules.toml", RULES);
     for (name, text) in [
         ("stations", "station,name,time_zone\nbay,Low Bay,UTC\n"),
+        ("people", "email,name,role\ntests@testhouse.example,Test House,test house\n"),
         (
             "items",
             "item,kind,station,entered_service_on,wll_t,minimum_breaking_force_kN,termination_factor\n\
@@ -86,7 +87,7 @@ fn add(room: &Room, item: &str, more: &str) -> Ran {
 }
 
 fn pull(room: &Room, item: &str, load: &str, more: &str) -> Ran {
-    let line = format!("work {item} fall-proof-load --at 2026-03-01 {more}");
+    let line = format!("work {item} fall-proof-load --at 2026-03-01 --by tests@testhouse.example {more}");
     let mut words: Vec<&str> = line.split_whitespace().collect();
     let measure = format!("proof load={load}");
     words.extend(["--measure", &measure]);

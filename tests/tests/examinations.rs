@@ -399,6 +399,132 @@ async fn a_failing_report_quarantines_and_takes_the_station_off() {
     assert!(told::report(&desk.set, &register, "TR-1").unwrap().duties.is_some());
 }
 
+const DEFECT: [(&str, &str); 4] =
+    [("part", "link 6"), ("what", "cracked"), ("danger", "now"), ("remedy", "withdraw, renew")];
+const UNSAFE: [(&str, &str); 3] =
+    [("safe_to_operate", "no"), ("next_due", "none"), ("repair_needed", "renew")];
+
+/// What is found unsafe takes gear out of use whoever found it; only a pass asks for the competence.
+#[tokio::test]
+async fn an_unsafe_finding_stands_without_the_competence() {
+    let desk = stocked().await;
+    let text = sound(&desk, &UNSAFE).await;
+    let bare = drafted(&desk, &text).await;
+    assert!(examine_lines(&bare).contains("defect: is missing; it is not safe to operate"), "{bare:?}");
+    assert!(sign(&desk, MECHANIC).await.unwrap_err().contains("defect: is missing"));
+    let text = DEFECT.iter().fold(text, |text, (name, value)| set(&text, name, value));
+    drafted(&desk, &text).await;
+    let done = sign(&desk, MECHANIC).await.unwrap();
+    assert_eq!((done.outcome, done.examination.not_accepted.is_some()), (Some("failed"), true));
+    assert!(done.warnings.join("\n").contains("what was found unsafe stands all the same"), "{done:?}");
+    let (state, reasons) = readiness(&desk, "2026-10-08").await;
+    assert!(state == "not ready" && reasons.contains("holds C-1, failed"), "{reasons}");
+    // The same mechanic cannot make less of the danger.
+    drafted(&desk, &sound(&desk, &[]).await).await;
+    let why = sign(&desk, MECHANIC).await.unwrap_err();
+    assert!(why.contains("TR-1/1: link 6: cracked is a danger on record"), "{why}");
+    // Readings that are discarded fail as well, whatever the form says of safety.
+    let other = stocked().await;
+    drafted(&other, &measured(&sound(&other, &[]).await, "11.66")).await;
+    assert_eq!(sign(&other, MECHANIC).await.unwrap().outcome, Some("failed"));
+    // Somebody with the competence decides.
+    drafted(&desk, &sound(&desk, &[]).await).await;
+    assert_eq!(sign(&desk, EXAMINER).await.unwrap().outcome, Some("passed"));
+    assert_eq!(readiness(&desk, "2026-10-08").await.0, "ready");
+}
+
+fn examine_lines(done: &Drafted) -> String {
+    daemon::examine::lines(&done.lacks)
+}
+
+/// Defects are numbered; a corrected report numbers them anew, and one never lends another its clearance.
+#[tokio::test]
+async fn a_clearance_stays_with_its_own_defect() {
+    let desk = stocked().await;
+    let first = [
+        ("part", "link 2"),
+        ("what", "nicked"),
+        ("danger", "by"),
+        ("by_date", "2026-10-12"),
+        ("remedy", "dress"),
+    ];
+    let text = sound(&desk, &first).await;
+    let second = "\n[[defect]]\npart = \"pin\"\nwhat = \"bent\"\ndanger = \"by\"\nby_date = \"2026-10-11\"\nremedy = \"renew\"\n";
+    signed(&desk, &(text + second)).await;
+    let clear =
+        |defect: &str| Clearing { defect: defect.to_owned(), by: EXAMINER.to_owned(), work: None, on: None };
+    desk.clear(&clear("TR-1/1")).await.unwrap();
+    let shown = |rows: &std::collections::HashMap<String, Defect>| {
+        let mut found: Vec<(String, bool)> = rows
+            .values()
+            .filter(|row| !row.void)
+            .map(|row| (row.part.clone(), row.cleared_by.is_some()))
+            .collect();
+        found.sort();
+        found
+    };
+    let owned = |pairs: &[(&str, bool)]| -> Vec<(String, bool)> {
+        pairs.iter().map(|(part, cleared)| ((*part).to_owned(), *cleared)).collect()
+    };
+    assert_eq!(shown(&desk.store.newest().await.unwrap()), owned(&[("link 2", true), ("pin", false)]));
+    // The pin now stands first, under the number of the link: it is open, and the link keeps its clearance.
+    let pin =
+        [("part", "pin"), ("what", "bent"), ("danger", "by"), ("by_date", "2026-10-11"), ("remedy", "renew")];
+    let text = sound(&desk, &pin).await;
+    let link = second.replace("pin", "link 2").replace("bent", "nicked").replace("10-11", "10-12");
+    signed(&desk, &(text + &link)).await;
+    assert_eq!(shown(&desk.store.newest().await.unwrap()), owned(&[("link 2", true), ("pin", false)]));
+    // Told worse than it was cleared as, it is another defect.
+    let text = sound(
+        &desk,
+        &[
+            ("part", "link 2"),
+            ("what", "cracked"),
+            ("danger", "by"),
+            ("by_date", "2026-10-12"),
+            ("remedy", "renew"),
+        ],
+    )
+    .await;
+    signed(&desk, &text).await;
+    assert_eq!(shown(&desk.store.newest().await.unwrap()), owned(&[("link 2", false)]));
+}
+
+/// Edge 39 for the whole report: a date earlier than the rule's own stands until the next examination.
+#[tokio::test]
+async fn the_examiners_earlier_date_stands_and_a_later_one_moves_nothing() {
+    let desk = stocked().await;
+    let done = signed(&desk, &sound(&desk, &[("next_due", "2026-11-06")]).await).await;
+    assert!(done.warnings.join("\n").contains("next_due 2026-11-06 is earlier than 2027-04-06"), "{done:?}");
+    assert_eq!(due(&desk).await, "2027-04-06", "the due table says what the rule says");
+    assert_eq!(readiness(&desk, "2026-11-06").await.0, "unknown");
+    let (state, reasons) = readiness(&desk, "2026-11-07").await;
+    assert!(state == "not ready" && reasons.contains("6 Nov 2026"), "{state} {reasons}");
+    let other = stocked().await;
+    let done = signed(&other, &sound(&other, &[("next_due", "2027-10-06")]).await).await;
+    assert!(done.warnings.join("\n").contains("next_due 2027-10-06 is later than 2027-04-06"), "{done:?}");
+    assert!(differences(&desk).await.unwrap().differences.is_empty());
+}
+
+/// Dressed in September, found in October: that work did not put it right.
+#[tokio::test]
+async fn a_defect_is_cleared_by_work_after_it_was_found() {
+    let desk = stocked().await;
+    let defect = [("part", "link 2"), ("what", "nicked"), ("danger", "none"), ("remedy", "dress out")];
+    signed(&desk, &sound(&desk, &defect).await).await;
+    let asked = |work: &str| Clearing {
+        defect: "TR-1/1".to_owned(),
+        by: EXAMINER.to_owned(),
+        work: Some(work.to_owned()),
+        on: None,
+    };
+    let Err(DeskError::Refused(said)) = desk.clear(&asked("W2")).await else { panic!("cleared") };
+    assert!(said.contains("name passed or done work on C-1 after it was found"), "{said}");
+    let rows = "key,item,rule,done_at,outcome\nW8,C-1,lubrication,2026-10-07T10:00,done\n";
+    taken(&desk, &[("work.csv", rows)]).await;
+    desk.clear(&asked("W8")).await.unwrap();
+}
+
 #[tokio::test]
 async fn a_reading_judged_discard_passes_only_by_a_recorded_decision() {
     let desk = stocked().await;

@@ -100,10 +100,14 @@ fn a_station_is_off_until_the_last_item_is_cleared() {
             room.tallow(&failed).done();
             assert_eq!(readiness(&room, "tan")["readiness"], "not ready", "failed work clears nothing");
         }
-        room.tallow(&format!(
-            "work {item} {rule} --outcome passed --certificate TR-1 --at 2026-10-11T10:00:00+01:00"
-        ))
-        .done();
+        let passed = format!(
+            "work {item} {rule} --outcome passed --certificate TR-1 --at 2026-10-11T10:00:00+01:00 \
+             --by booking@testhouse.example"
+        );
+        // The load that the winch must bear, as the hold told it.
+        let load = if rule == "winch-reproof" { &["--measure", "proof load=74.8"][..] } else { &[] };
+        let words: Vec<&str> = passed.split_whitespace().chain(load.iter().copied()).collect();
+        room.tallow_words(&words).done();
         let open = holds(&room, "--station tan --as-of 2026-10-11");
         let mut still = open.first().map(open_work).unwrap_or_default();
         still.sort();

@@ -237,7 +237,8 @@ fn work_moves_its_date() {
     let room = Room::with_demo();
     let due = || row(&room, "F-0417", "fall-thorough-examination")["due_on"].clone();
     assert_eq!(due(), "2027-01-14");
-    let work = "work F-0417 fall-thorough-examination --outcome passed --at 2026-10-01 --key x1";
+    let work = "work F-0417 fall-thorough-examination --outcome passed --at 2026-10-01 --key x1 \
+                --by booking@testhouse.example";
     assert!(room.tallow(work).done().starts_with("recorded: fall-thorough-examination passed on F-0417"));
     assert_eq!(due(), "2027-04-01");
     assert!(room.tallow(work).done().starts_with("recorded already"));
@@ -409,7 +410,13 @@ fn a_backup_is_restored_and_verifies() {
     let kept = room.tallow(due).done();
     room.tallow("backup kept.db").done();
     assert!(room.tallow("backup kept.db").refused().contains("exists already"));
-    room.tallow("work F-1 fall-examination --at 2020-06-01 --outcome passed").done();
+    room.write(
+        "more/people.csv",
+        "email,name,role,competence\nexaminer@survey.example,Examiner,reader,competent person\n",
+    );
+    room.tallow("import more").done();
+    room.tallow("work F-1 fall-examination --at 2020-06-01 --outcome passed --by examiner@survey.example")
+        .done();
     let later = room.tallow(due).done();
     assert_ne!(later, kept);
     room.tallow("restore kept.db").done();
@@ -552,7 +559,7 @@ fn a_launch_logged_twice_is_doubted_and_settled() {
     let key = doubt["key"].as_str().unwrap();
     for (more, right) in [
         ("--as logged --by mechanic.qua@mcbs.example", "settle it as twin or both"),
-        ("--as twin --by mechanic.tan@mcbs.example", "settled by its mechanic"),
+        ("--as twin --by mechanic.tan@mcbs.example", "its mechanic, an engineer or the head settles"),
         ("--as twin", "--by"),
         ("--as perhaps --by mechanic.qua@mcbs.example", "other-work"),
     ] {
@@ -570,6 +577,9 @@ fn a_launch_logged_twice_is_doubted_and_settled() {
     let corrected = room.tallow(&format!("{settle} --note again").replace("--as twin", "--as both")).done();
     assert!(corrected.starts_with("corrected: ") && corrected.contains("it stood as twin by"), "{corrected}");
     assert_eq!(used(), "244");
+    // What was kept of the use given back is kept no longer: it stands at 244, and at no other figure.
+    let waiting = room.tallow("correct waiting --as-of 2026-10-11").done();
+    assert!(!waiting.contains("245 of 250"), "{waiting}");
     room.tallow("verify").done();
     gives_the_same_table_again(&room, "csv");
 }

@@ -6,8 +6,8 @@ use super::register::tell_import;
 use super::say::say;
 use super::setting::Replay;
 use super::{Answer, Format, Settings};
+use crate::desk::Correction;
 use crate::kept_dates::{self, Acknowledgement, Waiting};
-use crate::register::{self, Faults};
 
 #[derive(Debug, Args)]
 pub(super) struct Correct {
@@ -29,7 +29,7 @@ enum What {
         /// It never happened
         #[arg(long)]
         void: bool,
-        /// Who corrects it
+        /// Who corrects it, by address
         #[arg(long)]
         by: String,
         /// Why
@@ -63,7 +63,7 @@ impl Correct {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
         match self.what {
             What::Record { file, key, values, void, by, reason } => {
-                record(settings, &file, &key, &values, void, &format!("{by}: {reason}")).await
+                record(settings, (&file, &key), &values, void, (&by, &reason)).await
             }
             What::Waiting { replay, format } => waiting(settings, replay, format).await,
             What::Acknowledge { item, rule, by, reason } => {
@@ -78,28 +78,24 @@ impl Correct {
 
 async fn record(
     settings: &Settings,
-    file: &str,
-    key: &str,
+    (file, key): (&str, &str),
     values: &[String],
     void: bool,
-    cause: &str,
+    (by, reason): (&str, &str),
 ) -> anyhow::Result<Answer> {
-    let desk = settings.desk().await?;
-    let mut changes: Vec<(&str, &str)> = Vec::new();
+    let mut cells: Vec<(&str, &str)> = Vec::new();
     for value in values {
         let Some(pair) = value.split_once('=') else {
             anyhow::bail!("\"{value}\" is no new value; write column=value");
         };
-        changes.push(pair);
+        cells.push(pair);
     }
-    changes.extend(void.then_some(("void", "yes")));
-    if changes.is_empty() {
+    cells.extend(void.then_some(("void", "yes")));
+    if cells.is_empty() {
         anyhow::bail!("nothing to correct; give column=value, or --void");
     }
-    let sheet = register::row_of(&desk.set, &desk.store.register(None).await?, file, key, &changes)?;
-    let faults = Faults::default();
-    let done = desk.correct(&[sheet], &faults, cause).await;
-    tell_import(done, "took")?;
+    let asked = Correction { file, key, cells: &cells, by, reason };
+    tell_import(settings.desk().await?.correct(&asked).await, "took")?;
     say_waiting(settings).await
 }
 

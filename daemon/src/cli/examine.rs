@@ -79,7 +79,7 @@ impl Examine {
             What::Sign { report, by, decision } => {
                 let done = settings.desk().await?.sign(&Signing { number: report, by, decision }).await?;
                 say(format_args!("{}", signed(&done)))?;
-                Ok(if done.outcome.is_some() { Answer::Done } else { Answer::No })
+                Ok(if done.examination.not_accepted.is_none() { Answer::Done } else { Answer::No })
             }
             What::Show { report } => show(settings, &report).await,
             What::Defects(defects) => defects.run(settings).await,
@@ -132,7 +132,8 @@ fn signed(done: &Signed) -> String {
     let row = &done.examination;
     let by = row.signed_by.as_deref().unwrap_or_default();
     let what = match (done.outcome, &row.not_accepted) {
-        (Some(outcome), _) => format!("{} on {} {outcome}", row.rule, row.item),
+        (Some(outcome), None) => format!("{} on {} {outcome}", row.rule, row.item),
+        (Some(outcome), Some(why)) => format!("{why}; {} on {} {outcome} all the same", row.rule, row.item),
         (None, why) => format!("{}; no work counts", why.as_deref().unwrap_or("not accepted")),
     };
     let verb = if done.corrected { "corrected" } else { "signed" };

@@ -15,6 +15,7 @@ use super::setting::Replay;
 use super::{Answer, Format, Settings};
 use crate::desk::{Desk, DeskError};
 use crate::holds::{self, Happened, Line, NOT_IN_PART, Words};
+use crate::people;
 use crate::records::Person;
 
 #[derive(Debug, Args)]
@@ -138,7 +139,7 @@ impl Measured {
         let desk = settings.desk().await?;
         let (now, common) = (desk.now(), &self.common);
         if let Some(by) = &common.by {
-            check_person(&desk, by).await?;
+            people::known(&desk.store.newest::<Person>().await?, by)?;
         }
         let asked = holds::Asked {
             happened,
@@ -160,13 +161,6 @@ impl Measured {
         lines.iter().try_for_each(|line| say(format_args!("{}", text(line))))?;
         Ok(Answer::Done)
     }
-}
-
-async fn check_person(desk: &Desk, by: &str) -> anyhow::Result<()> {
-    let people = desk.store.newest::<Person>().await?;
-    let known = people.get(by).is_some_and(|person| !person.void);
-    anyhow::ensure!(known, "\"{by}\" is nobody in people.csv; add them, or correct --by");
-    Ok(())
 }
 
 /// The hold as it now stands, with the use made before it was reported.

@@ -22,10 +22,10 @@ pub(super) struct Item {
 
 /// Who does it.
 #[derive(Debug, Args)]
-struct By {
+pub(super) struct By {
     /// Who does it, by address
     #[arg(long, value_name = "EMAIL")]
-    by: String,
+    pub(super) by: String,
 }
 
 #[derive(Debug, Subcommand)]
@@ -112,7 +112,7 @@ impl Item {
                 write_down(settings, "item add", &by, |look| row::add(look, &tag, &kind, &values)).await
             }
             What::Set { tag, values, by } => {
-                write_down(settings, "item set", &by, |look| row::set(look, &tag, &values)).await
+                write_down(settings, "item set", &by, |look| row::set(look, &tag, &values, &by.by)).await
             }
             What::Show { tag, replay, format } => look::show(settings, &tag, replay, format).await,
             What::Loans { station, replay, format } => {
@@ -141,7 +141,7 @@ impl Cut {
 }
 
 /// Does it, and tells what came of it.
-async fn write_down(
+pub(super) async fn write_down(
     settings: &Settings,
     deed: &str,
     by: &By,

@@ -20,8 +20,8 @@ pub(super) struct Work {
     /// When: RFC 3339, a local time or a local date; now where left out
     #[arg(long)]
     at: Option<String>,
-    /// Who did it
-    #[arg(long)]
+    /// Who did it, by address; needed where the rule wants a competence
+    #[arg(long, value_name = "EMAIL")]
     by: Option<String>,
     /// Certificate or report number
     #[arg(long)]
@@ -29,6 +29,9 @@ pub(super) struct Work {
     /// A reading as name=value, in the rule's unit; may be repeated
     #[arg(long, value_name = "NAME=VALUE")]
     measure: Vec<String>,
+    /// The reading looks like a slip, was taken again, and is so
+    #[arg(long)]
+    confirm_reading: bool,
     /// Note
     #[arg(long)]
     note: Option<String>,
@@ -43,8 +46,15 @@ impl Work {
         let at = self.at.clone().unwrap_or_else(|| desk.now().timestamp().to_string());
         let faults = Faults::default();
         let register = desk.store.register(None).await?;
-        let work: Option<records::Work> =
-            crate::register::read_one(&desk.set, &register, desk.now(), &self.sheet(&at), &faults);
+        let sheet = self.sheet(&at);
+        let work = crate::register::read_one(
+            &desk.set,
+            &register,
+            desk.now(),
+            &sheet,
+            self.confirm_reading,
+            &faults,
+        );
         let Some(work) = work else {
             let (told, _) = faults.take();
             let text: Vec<String> =
@@ -55,6 +65,9 @@ impl Work {
         let waits = waits_for_report(&desk.set, &work).then(|| work.key.clone());
         let done = desk.record_work(work).await?;
         tell(&what, &done)?;
+        for note in faults.take_notes() {
+            eprintln!("note: {}: {}", note.column, note.message);
+        }
         if let Some(key) = waits {
             eprintln!(
                 "note: not proved yet: it counts once its certificate is in, by tallow certificate add … --work \"{key}\""
@@ -66,6 +79,8 @@ impl Work {
     /// One row of `work.csv`, so that it is judged as an import would judge it.
     fn sheet(&self, at: &str) -> Sheet {
         let key = self.key.clone().unwrap_or_else(|| format!("work {at} {} {}", self.item, self.rule));
+        let confirmed = self.confirm_reading.then_some("reading taken again and confirmed");
+        let note: Vec<&str> = self.note.as_deref().into_iter().chain(confirmed).collect();
         let cells = [
             ("key", Some(key)),
             ("item", Some(self.item.clone())),
@@ -75,7 +90,7 @@ impl Work {
             ("by", self.by.clone()),
             ("certificate", self.certificate.clone()),
             ("measurements", (!self.measure.is_empty()).then(|| self.measure.join(";"))),
-            ("note", self.note.clone()),
+            ("note", Some(note.join("; "))),
         ];
         let (header, row) =
             cells.into_iter().map(|(name, cell)| (name.to_owned(), cell.unwrap_or_default())).unzip();

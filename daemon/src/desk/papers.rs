@@ -1,10 +1,12 @@
 //! Certificates taken in by hand, each with its file and with the work that it proves.
 
+use jiff::civil::Date;
 use policies::rule::Work as WorkWord;
+use policies::zone::{Instant, Zone};
 
 use super::{Desk, DeskError, Moved, Recorded, is_new, with_set_members};
 use crate::files::{FileError, Filed};
-use crate::records::{Certificate, Work};
+use crate::records::{Certificate, Item, Station, Work};
 use crate::store::Writer;
 
 /// A certificate as it is handed in.
@@ -35,8 +37,10 @@ impl Desk {
                 if !handed.several {
                     is_free(tx, &paper).await?;
                 }
+                let item = tx.current::<Item>(&paper.item).await?;
+                check_issued(&paper, item.as_ref(), self.today())?;
                 let proved = match &handed.proves {
-                    Some(key) => Some(proved(tx, &paper, key).await?),
+                    Some(key) => Some(self.proved(tx, &paper, item.as_ref(), key).await?),
                     None => None,
                 };
                 let filed = take().map_err(|error| DeskError::Refused(with_causes(&error)))?;
@@ -62,6 +66,55 @@ impl Desk {
         Ok(Recorded { new: true, items: moved.items.len(), rows })
     }
 
+    /// The work with the number, or nothing where it names that number already.
+    async fn proved(
+        &self,
+        tx: &Writer,
+        paper: &Certificate,
+        item: Option<&Item>,
+        key: &str,
+    ) -> Result<Option<Work>, DeskError> {
+        let refused = |text: String| Err(DeskError::Refused(format!("work: {text}")));
+        let found = tx.current::<Work>(key).await?.filter(|work| !work.void);
+        let Some(mut work) = found else {
+            return refused(format!(
+                "nothing is recorded under \"{key}\"; tallow certificate check lists work that waits"
+            ));
+        };
+        if work.item != paper.item {
+            return refused(format!(
+                "\"{key}\" was done on {}, not on {}; correct one of them",
+                work.item, paper.item
+            ));
+        }
+        let zone = self.zone_of(tx, item).await?;
+        let done = work.day.clone().unwrap_or_else(|| zone.date_of(Instant(work.at)).to_string());
+        if paper.issued_on < done {
+            return refused(format!(
+                "\"{key}\" was done on {done}, and a paper of {} cannot prove it; give the report of that work",
+                paper.issued_on
+            ));
+        }
+        match work.certificate {
+            Some(number) if number == paper.number => Ok(None),
+            Some(number) => {
+                refused(format!("\"{key}\" names {number} already; correct it by tallow correct record work"))
+            }
+            None => {
+                work.certificate = Some(paper.number.clone());
+                Ok(Some(work))
+            }
+        }
+    }
+
+    /// The zone of the station that owns an item.
+    async fn zone_of(&self, tx: &Writer, item: Option<&Item>) -> Result<Zone, DeskError> {
+        let home = || self.set.service.home_zone.clone();
+        let Some(slug) = item.and_then(|item| item.station.as_deref()) else { return Ok(home()) };
+        let station = tx.current::<Station>(slug).await?;
+        Ok(station.and_then(|station| Zone::parse(&station.time_zone).ok()).unwrap_or_else(home))
+    }
+
     /// Everything that work can move: the item and its set, and for a proof load that failed all that was ever in its path.
     pub(super) fn moved_by_work(&self, fleet: &policies::facts::Fleet, work: &Work) -> Moved {
         let mut items = with_set_members(fleet, &work.item);
@@ -73,6 +126,20 @@ impl Desk {
             items.dedup();
         }
         Moved { items, meters: None }
+    }
+}
+
+/// No paper speaks of gear that was not made yet, or comes from days to come.
+fn check_issued(paper: &Certificate, item: Option<&Item>, today: Date) -> Result<(), DeskError> {
+    let issued = &paper.issued_on;
+    let refused = |text: String| Err(DeskError::Refused(format!("issued_on: {text}; correct the date")));
+    // A day's grace: the paper may come from east of here.
+    if *issued > today.tomorrow().unwrap_or(today).to_string() {
+        return refused(format!("{issued} lies ahead"));
+    }
+    match item.and_then(|item| item.manufactured_on.as_ref()).filter(|made| issued < *made) {
+        Some(made) => refused(format!("{issued} lies before {} was made ({made})", paper.item)),
+        None => Ok(()),
     }
 }
 
@@ -88,33 +155,6 @@ async fn is_free(tx: &Writer, paper: &Certificate) -> Result<(), DeskError> {
              report stands for several items",
             paper.number, paper.issuer, other.item
         ))),
-    }
-}
-
-/// The work with the number, or nothing where it names that number already.
-async fn proved(tx: &Writer, paper: &Certificate, key: &str) -> Result<Option<Work>, DeskError> {
-    let refused = |text: String| Err(DeskError::Refused(format!("work: {text}")));
-    let found = tx.current::<Work>(key).await?.filter(|work| !work.void);
-    let Some(mut work) = found else {
-        return refused(format!(
-            "nothing is recorded under \"{key}\"; tallow certificate check lists work that waits"
-        ));
-    };
-    if work.item != paper.item {
-        return refused(format!(
-            "\"{key}\" was done on {}, not on {}; correct one of them",
-            work.item, paper.item
-        ));
-    }
-    match work.certificate {
-        Some(number) if number == paper.number => Ok(None),
-        Some(number) => {
-            refused(format!("\"{key}\" names {number} already; correct it by tallow correct record work"))
-        }
-        None => {
-            work.certificate = Some(paper.number.clone());
-            Ok(Some(work))
-        }
     }
 }
 

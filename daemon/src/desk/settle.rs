@@ -4,14 +4,12 @@ use policies::doubts::Answer;
 use policies::due::Evaluator;
 use policies::facts::Fleet;
 
-use super::{Desk, DeskError};
+use super::{Desk, DeskError, restored};
 use crate::doubts;
 use crate::kept_dates;
+use crate::people;
 use crate::records::{DoubtAnswer, Person, Usage};
 use crate::store::Writer;
-
-/// Who may say what happened at a station.
-const ROLES: [&str; 3] = ["mechanic", "engineer", "head"];
 
 /// An answer to a doubt, before it is recorded.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -81,7 +79,13 @@ impl Desk {
                 let beside = beside(tx, &fleet, &entries).await?;
                 let settled = tx.fleet(&self.set).await?.fleet;
                 // A voided entry gives uses back, which is an engineer's to acknowledge like any correction.
+<<<<<<< ours
                 let kept = kept_dates::found(&self.set, &fleet, &settled, self.as_of(), &[]);
+=======
+                let lessened = restored::lessened(&self.set, &fleet, &settled, self.today());
+                kept_dates::lessen(tx, &self.set, &lessened).await?;
+                let kept = kept_dates::found(&self.set, &fleet, &settled, self.today(), &[]);
+>>>>>>> theirs
                 kept_dates::write(tx, &self.set, kept, &format!("doubt settled: {}", answer.key)).await?;
                 let rows = self.replace(tx, &settled).await?;
                 Ok(Settled { new: true, answer, before, entries, beside, rows })
@@ -161,22 +165,9 @@ fn answered(asked: &Settlement, about: &DoubtAnswer) -> Result<DoubtAnswer, Desk
 
 /// The station's mechanic, an engineer or the head.
 async fn check_person(tx: &Writer, fleet: &Fleet, answer: &DoubtAnswer) -> Result<(), DeskError> {
-    let by = &answer.by;
-    let Some(person) = tx.current::<Person>(by).await?.filter(|person| !person.void) else {
-        return refused(format!("\"{by}\" is nobody in people.csv; add them, or correct --by"));
-    };
     let item = fleet.find(&answer.item).map(|id| fleet.item(id));
     let station = item.and_then(|item| fleet.station_of(item)).map(|station| &*station.slug);
-    let here = person.station.is_none() || person.station.as_deref() == station;
-    if here && ROLES.contains(&&*person.role) {
-        return Ok(());
-    }
-    let of = person.station.as_ref().map(|slug| format!(" of {slug}")).unwrap_or_default();
-    let station = station.unwrap_or("the stores");
-    refused(format!(
-        "{by} is {}{of}; a doubt of {station} is settled by its mechanic, an engineer or the head",
-        person.role
-    ))
+    people::of_station(&tx.newest::<Person>().await?, &answer.by, station, "settles a doubt").map(drop)
 }
 
 /// New versions of the entries that an answer makes void, or that it lets count again.

@@ -1,12 +1,10 @@
-//! Examination reports are drafted, signed, and their defects cleared: a signed report and the work it records are
-//! written together.
+//! Examination reports are drafted and signed: a signed report and the work it records are written together.
 
-use jiff::civil::Date;
-
-use super::{Desk, DeskError};
+use super::{Care, Desk, DeskError};
 use crate::examine::competence::{self, COMPETENT};
-use crate::examine::{self, FieldFault, Form, Report, work_key};
-use crate::records::{Defect, Examination, ExaminationDraft, Person, Work};
+use crate::examine::{self, FieldFault, Form, Report};
+use crate::people;
+use crate::records::{Defect, Examination, ExaminationDraft, Person};
 use crate::register::{Faults, Places, Sheet};
 use crate::store::Writer;
 use crate::store::current::Register;
@@ -51,19 +49,6 @@ pub struct Signed {
     pub dangers: Vec<Defect>,
     /// What a person should know.
     pub warnings: Vec<String>,
-}
-
-/// A defect's end, before it is recorded.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Clearing {
-    /// Key of the defect.
-    pub defect: String,
-    /// Who says so, by address.
-    pub by: String,
-    /// The work that put it right.
-    pub work: Option<String>,
-    /// On what day; today where left out.
-    pub on: Option<String>,
 }
 
 fn refused<T>(text: impl Into<String>) -> Result<T, DeskError> {
@@ -125,23 +110,32 @@ impl Desk {
                 let draft = draft(tx, &register, &asked.number).await?;
                 let report = Report::of(Form::read(&draft.text), &self.set, &register, self.now());
                 check_whole(&report, &asked.number)?;
-                let signer = person(&register, &asked.by)?.clone();
+                let signer = people::known(&register.people, &asked.by)?.clone();
                 let refusal = self.refusal(&register, &report, &signer);
                 let before = register.examinations.get(&asked.number).filter(|row| !row.void).cloned();
                 check_correction(before.as_ref(), refusal.as_deref())?;
                 check_decision(&report, asked, &signer, refusal.is_some())?;
-                let outcome = if report.is_safe() { "passed" } else { "failed" };
-                let outcome = refusal.is_none().then_some(outcome);
+                check_dangers(&register, &report, &asked.number, &signer)?;
+                let outcome = outcome(&report, refusal.is_none());
                 let mut warnings = report.notes.clone();
                 warnings.extend(report.independence(&self.set, &register, &signer));
+                if refusal.is_some() && outcome.is_some() {
+                    warnings.push(format!("{}: {STANDS_ALL_THE_SAME}", report.form.cell("item")));
+                }
                 let sheets = self.sheets(&register, &report, asked, refusal.as_deref(), outcome, &warnings);
                 let faults = Faults::default();
-                self.take_in(tx, register, &sheets, &faults, &action).await.map_err(told)?;
+                let care = Care { action: &action, live: true, may_free: true };
+                let taken = self.take_in(tx, register, &sheets, &faults, care).await.map_err(told)?;
+                warnings
+                    .extend(taken.notes.into_iter().map(|note| format!("{}: {}", note.column, note.message)));
                 if refusal.is_none() {
                     tx.append(&[ExaminationDraft { signed: true, faults: None, ..draft }]).await?;
                 }
                 let row = tx.current::<Examination>(&asked.number).await?;
                 let Some(examination) = row else { return refused("the report was not written") };
+                if outcome == Some("passed") {
+                    warnings.extend(self.keep_next_due(tx, &examination).await?);
+                }
                 let mut dangers = report.defects;
                 dangers.retain(|defect| defect.danger != "none");
                 Ok(Signed { examination, outcome, corrected: before.is_some(), dangers, warnings })
@@ -168,13 +162,7 @@ impl Desk {
         warnings: &[String],
     ) -> Vec<Sheet> {
         let places = Places::of(&self.set, self.now(), register);
-        let kept: Vec<String> =
-            (1..=report.form.defects.len()).map(|at| format!("{}/{at}", asked.number)).collect();
-        let gone: Vec<&Defect> = register
-            .defects
-            .values()
-            .filter(|defect| !defect.void && defect.report == asked.number && !kept.contains(&defect.key))
-            .collect();
+        let stored = defects_of(register, &asked.number);
         let decision = asked.decision.as_ref().map(|text| format!("{text} ({})", asked.by));
         let signed = [
             ("judgement", report.judgement()),
@@ -183,50 +171,66 @@ impl Desk {
             ("not_accepted", refusal.unwrap_or_default().to_owned()),
             ("remarks", warnings.join("; ")),
         ];
-        let mut sheets = report.rows(&self.set, &places, &gone, &signed);
+        let mut sheets = report.rows(&self.set, &places, &stored, &signed);
         sheets.extend(outcome.map(|outcome| report.work(&self.set, outcome)));
         sheets
     }
+}
 
-    /// Records that a defect was put right.
-    ///
-    /// # Errors
-    /// An unknown defect, work that did not put it right, somebody who may not say so, or the store's failure.
-    pub async fn clear(&self, asked: &Clearing) -> Result<Defect, DeskError> {
-        let action = format!("defect {} cleared by {}", asked.defect, asked.by);
-        self.warm.lock().await.take();
-        self.store
-            .write(self.deed(&action), async |tx: &mut Writer| {
-                let register = tx.register().await?;
-                let Some(defect) = register.defects.get(&asked.defect).filter(|defect| !defect.void) else {
-                    return refused(format!(
-                        "no defect has the key \"{}\"; see tallow examine defects",
-                        asked.defect
-                    ));
-                };
-                if let Some(by) = &defect.cleared_by {
-                    return refused(format!("{} is cleared already: {by}", defect.key));
-                }
-                let person = person(&register, &asked.by)?;
-                if !competence::holds(person, COMPETENT) {
-                    return refused(format!(
-                        "{} holds no competence \"{COMPETENT}\"; only such a person clears a defect",
-                        person.key
-                    ));
-                }
-                let places = Places::of(&self.set, self.now(), &register);
-                let on = cleared_on(
-                    defect,
-                    asked.on.as_deref(),
-                    places.zone_of(&defect.item).date_of(self.now()),
-                )?;
-                let work = check_work(&register, defect, asked)?;
-                let by = work.map_or_else(|| asked.by.clone(), |work| format!("{work} ({})", asked.by));
-                let row = Defect { cleared_by: Some(by), cleared_on: Some(on), ..defect.clone() };
-                tx.append(std::slice::from_ref(&row)).await?;
-                Ok(row)
-            })
-            .await
+/// What follows where somebody without the competence finds gear unsafe.
+const STANDS_ALL_THE_SAME: &str = "what was found unsafe stands all the same, and takes it out of use until somebody \
+     with the competence passes it or an engineer releases it";
+
+/// What the work of a report comes to. It passes only by somebody with the competence; what is found unsafe fails
+/// whoever found it.
+fn outcome(report: &Report, accepted: bool) -> Option<&'static str> {
+    match (accepted, report.is_safe()) {
+        (_, false) => Some("failed"),
+        (true, true) => Some("passed"),
+        (false, true) => report.is_discard().then_some("failed"),
+    }
+}
+
+/// The defects that a report holds as it stands.
+fn defects_of<'r>(register: &'r Register, number: &str) -> Vec<&'r Defect> {
+    let own = register.defects.values().filter(|defect| !defect.void && defect.report == number);
+    let mut found: Vec<&Defect> = own.collect();
+    found.sort_by(|a, b| a.key.cmp(&b.key));
+    found
+}
+
+/// A corrected report that makes less of an open danger is a competent person's to sign, whoever may sign its rule.
+fn check_dangers(
+    register: &Register,
+    report: &Report,
+    number: &str,
+    signer: &Person,
+) -> Result<(), DeskError> {
+    if competence::holds(signer, COMPETENT) {
+        return Ok(());
+    }
+    let stays = |old: &Defect| {
+        let same = report.defects.iter().filter(|new| (&new.part, &new.what) == (&old.part, &old.what));
+        same.into_iter().any(|new| danger_rank(new) <= danger_rank(old))
+    };
+    let open = defects_of(register, number).into_iter();
+    let mut open = open.filter(|old| old.danger != "none" && old.cleared_by.is_none());
+    match open.find(|old| !stays(old)) {
+        None => Ok(()),
+        Some(old) => refused(format!(
+            "{}: {}: {} is a danger on record, and the corrected report makes less of it; {} holds no competence \
+             \"{COMPETENT}\", and only such a person signs that",
+            old.key, old.part, old.what, signer.key
+        )),
+    }
+}
+
+/// How soon a defect is a danger: now, by its day, never.
+fn danger_rank(defect: &Defect) -> (u8, &str) {
+    match (defect.danger.as_str(), defect.by_date.as_deref()) {
+        ("by", Some(day)) => (1, day),
+        ("none", _) => (2, ""),
+        _ => (0, ""),
     }
 }
 
@@ -257,11 +261,6 @@ async fn draft(tx: &Writer, register: &Register, number: &str) -> Result<Examina
     }
 }
 
-fn person<'r>(register: &'r Register, by: &str) -> Result<&'r Person, DeskError> {
-    let known = register.people.get(by).filter(|person| !person.void);
-    known.map_or_else(|| refused(format!("\"{by}\" is nobody in people.csv; add them, or correct --by")), Ok)
-}
-
 /// Nothing wrong, nothing missing.
 fn check_whole(report: &Report, number: &str) -> Result<(), DeskError> {
     let faults: Vec<FieldFault> = report.faults.iter().chain(&report.lacks).cloned().collect();
@@ -276,7 +275,7 @@ fn check_whole(report: &Report, number: &str) -> Result<(), DeskError> {
 fn check_correction(before: Option<&Examination>, refusal: Option<&str>) -> Result<(), DeskError> {
     match (before, refusal) {
         (Some(before), Some(refusal)) if before.not_accepted.is_none() => refused(format!(
-            "{} is signed by {} and stands; the correction is {refusal}",
+            "{} is signed by {} and stands; the correction is {refusal}. What was found since needs a report of its own",
             before.key,
             before.signed_by.as_deref().unwrap_or("somebody with the competence")
         )),
@@ -308,37 +307,6 @@ fn check_decision(
         )),
         _ => Ok(()),
     }
-}
-
-/// The day a defect was put right: from the day it was found to today.
-fn cleared_on(defect: &Defect, on: Option<&str>, today: Date) -> Result<String, DeskError> {
-    let Some(on) = on else { return Ok(today.to_string()) };
-    match on.parse::<Date>() {
-        Ok(day) if day <= today && day.to_string() >= defect.found_on => Ok(day.to_string()),
-        _ => refused(format!(
-            "\"{on}\" is no day from {}, when it was found, to {today}; write it like {today}",
-            defect.found_on
-        )),
-    }
-}
-
-/// The work that a clearing names: passed or done on the item, after the defect was found.
-fn check_work<'a>(
-    register: &Register,
-    defect: &Defect,
-    asked: &'a Clearing,
-) -> Result<Option<&'a str>, DeskError> {
-    let Some(key) = asked.work.as_deref() else { return Ok(None) };
-    let work: Option<&Work> = register.work.get(key).filter(|work| !work.void);
-    let Some(work) = work else { return refused(format!("no work has the key \"{key}\"; see work.csv")) };
-    let found = work_key(&defect.report) == key;
-    if work.item != defect.item || work.outcome == "failed" || found {
-        return refused(format!(
-            "\"{key}\" did not put {} right; name passed or done work on {} after it",
-            defect.key, defect.item
-        ));
-    }
-    Ok(Some(key))
 }
 
 /// Bad rows as a refusal: the form is the person's only file.

@@ -6,8 +6,9 @@ use crate::records::Person;
 pub const COMPETENT: &str = "competent person";
 
 /// Roles, and the words of a rule's `by` that each may sign for without more.
-const ROLES: [(&str, &[&str]); 4] = [
+const ROLES: [(&str, &[&str]); 5] = [
     ("test house", &["test house"]),
+    ("clerk", &["stores clerk"]),
     ("mechanic", &["station mechanic", "beach crew"]),
     ("engineer", &["regional engineer"]),
     ("head", &["regional engineer"]),

@@ -22,6 +22,10 @@ pub(super) fn lacks(form: &Form, rule: Option<&Rule>) -> Vec<FieldFault> {
         let message = format!("is empty; {} records {}", rule.id, names.join(", "));
         lacks.push(FieldFault::new("measurements", message));
     }
+    if form.cell("safe_to_operate") == "no" && form.defects.is_empty() {
+        let message = "is missing; it is not safe to operate, so say in a [[defect]] what is wrong with it";
+        lacks.push(FieldFault::new("defect", message));
+    }
     for (number, defect) in (1..).zip(&form.defects) {
         let needed =
             ["part", "what", "danger", "remedy"].into_iter().filter(|name| !defect.contains_key(*name));

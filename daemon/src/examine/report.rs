@@ -255,12 +255,12 @@ impl Report {
         &self,
         set: &PolicySet,
         places: &Places,
-        gone: &[&Defect],
+        stored: &[&Defect],
         signed: &[(&str, String)],
     ) -> Vec<Sheet> {
         let rule = set.find_rule(self.form.cell("rule")).map(|id| set.rule(id));
         let examination = sheets::examination(&self.form, rule, signed);
-        vec![examination, sheets::defects(&self.form, &self.day(places), gone)]
+        vec![examination, sheets::defects(&self.form, &self.day(places), stored)]
     }
 
     /// The row of its work.

@@ -1,5 +1,7 @@
 //! A form as rows of the register, so that it is judged and taken in as an import would be.
 
+use std::collections::BTreeMap;
+
 use policies::rule::Rule;
 
 use super::fields::FIELDS;
@@ -26,26 +28,51 @@ pub(super) fn examination(form: &Form, rule: Option<&Rule>, more: &[(&str, Strin
     sheet(Examination::NAME, &header, vec![row])
 }
 
-/// The rows of the defects, and as void those that an earlier version of the report held beyond them.
-pub(super) fn defects(form: &Form, found_on: &str, gone: &[&Defect]) -> Sheet {
-    let header: Vec<&str> =
-        ["key", "item", "report", "found_on"].into_iter().chain(DEFECT).chain(["void"]).collect();
+/// The rows of the defects, and as void those that an earlier version of the report held beyond them. A defect keeps
+/// its clearance only while it is the same defect: rows are numbered, and a corrected report may number them anew.
+pub(super) fn defects(form: &Form, found_on: &str, stored: &[&Defect]) -> Sheet {
+    let header: Vec<&str> = ["key", "item", "report", "found_on"]
+        .into_iter()
+        .chain(DEFECT)
+        .chain(["cleared_by", "cleared_on", "void"])
+        .collect();
     let number = form.cell("number");
     let fixed = |key: String, item: &str| vec![key, item.to_owned(), number.to_owned(), found_on.to_owned()];
-    let rows = (1..).zip(&form.defects).map(|(at, cells)| {
+    let mut rows = Vec::new();
+    for (at, cells) in (1..).zip(&form.defects) {
         let mut row = fixed(format!("{number}/{at}"), form.cell("item"));
         row.extend(DEFECT.map(|name| cells.get(name).cloned().unwrap_or_default()));
+        row.extend(clearance(cells, stored));
         row.push(String::new());
-        row
-    });
-    let void = gone.iter().map(|row| {
-        let by = row.by_date.clone().unwrap_or_default();
-        let remedy = row.remedy.clone().unwrap_or_default();
-        let mut cells = vec![row.key.clone(), row.item.clone(), row.report.clone(), row.found_on.clone()];
-        cells.extend([row.part.clone(), row.what.clone(), row.danger.clone(), by, remedy, "yes".to_owned()]);
-        cells
-    });
-    sheet(Defect::NAME, &header, rows.chain(void).collect())
+        rows.push(row);
+    }
+    let gone = stored.iter().filter(|row| !rows.iter().any(|kept| kept[0] == row.key)).map(|row| void(row));
+    let gone: Vec<Vec<String>> = gone.collect();
+    rows.extend(gone);
+    sheet(Defect::NAME, &header, rows)
+}
+
+fn void(row: &Defect) -> Vec<String> {
+    let text = |text: &Option<String>| text.clone().unwrap_or_default();
+    let mut cells = vec![row.key.clone(), row.item.clone(), row.report.clone(), row.found_on.clone()];
+    cells.extend([row.part.clone(), row.what.clone(), row.danger.clone()]);
+    cells.extend([&row.by_date, &row.remedy, &row.cleared_by, &row.cleared_on].map(text));
+    cells.push("yes".to_owned());
+    cells
+}
+
+/// By whom and when the same defect was cleared: nothing where one like it is open.
+fn clearance(cells: &BTreeMap<String, String>, stored: &[&Defect]) -> [String; 2] {
+    let cell = |name: &str| cells.get(name).map_or("", String::as_str);
+    let same = |row: &&&Defect| {
+        (row.part.as_str(), row.what.as_str(), row.danger.as_str())
+            == (cell("part"), cell("what"), cell("danger"))
+            && row.by_date.as_deref().unwrap_or_default() == cell("by_date")
+    };
+    let alike: Vec<&Defect> = stored.iter().filter(same).copied().collect();
+    let open = alike.iter().any(|row| row.cleared_by.is_none());
+    let cleared = alike.first().filter(|_| !open).map(|row| [row.cleared_by.clone(), row.cleared_on.clone()]);
+    cleared.unwrap_or_default().map(Option::unwrap_or_default)
 }
 
 /// The row of the work that the report records.

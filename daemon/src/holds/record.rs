@@ -118,6 +118,10 @@ pub fn recording(
         Some(day) => Stretch { from: Instant(at), to: zone.end_of(day) },
         None => Stretch::at(Instant(at)),
     };
+    if day.is_some() && asked.key.is_none() {
+        let text = "a date alone does not tell two events of one day apart; give a time, or a key of your own with --key";
+        return refused(text.to_owned());
+    }
     let named = named(fleet, asked.hosts)?;
     let event = Event { set, fleet, paths: Paths { set, fleet, when }, asked, station, named, at, day };
     match asked.happened {

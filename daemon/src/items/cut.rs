@@ -7,6 +7,7 @@ use jiff::civil::Date;
 use policies::amount::Amount;
 use policies::zone::Instant;
 
+use super::bars::Bars;
 use super::crop::Lengths;
 use super::{Attributes, Look, Rows, refused};
 use crate::desk::DeskError;
@@ -87,6 +88,7 @@ impl Cut {
         }
         look.not_scrapped(&self.parent, start.0, "cut")?;
         self.is_loose(look)?;
+        self.is_sound(look)?;
         if item.kind == DRUM && self.kind.as_deref().is_none_or(|kind| kind == DRUM) {
             return refused("say what the pieces of a drum become, such as --kind \"launching fall\"");
         }
@@ -111,6 +113,20 @@ impl Cut {
             )),
             None => Ok(()),
         }
+    }
+
+    /// What stands against a wire stands against every piece of it: it is cut once that is decided.
+    fn is_sound(&self, look: &Look) -> Result<(), DeskError> {
+        let unfit = Bars::of(look, look.places.zone_of(&self.parent).date_of(look.now)).unfit(&self.parent);
+        if unfit.is_empty() {
+            return Ok(());
+        }
+        let tag = &self.parent;
+        refused(format!(
+            "{tag} must not be cut for use: {}; do the work that clears it, have an engineer release it (tallow state \
+             release {tag}), or withdraw it (tallow state withdraw {tag})",
+            unfit.join("; ")
+        ))
     }
 
     /// The parent's length must be what the pieces, the waste and what is kept come to.

@@ -1,5 +1,8 @@
 //! An item is fitted to a host, or removed.
 
+use policies::zone::Instant;
+
+use super::bars::Bars;
 use super::suits::Suits;
 use super::{Look, Moment, Rows, is_on, refused};
 use crate::desk::DeskError;
@@ -41,6 +44,7 @@ impl Fit {
         let leaving = self.swapped(look, &at)?;
         self.not_full(look, &at)?;
         self.suits(look, &row, leaving.as_ref())?;
+        self.not_barred(look, &row)?;
         let rows: Vec<Fitting> = leaving.into_iter().chain([row]).collect();
         Ok(Rows { told: self.told(look, station, &rows), sheets: vec![look.sheet(&rows)] })
     }
@@ -123,6 +127,34 @@ impl Fit {
             self.position,
             self.host,
             words.join("; "),
+            self.tag,
+            self.host,
+            self.position
+        ))
+    }
+
+    /// Gear that must not be used is not issued; what has run out on it may be, by an engineer's word.
+    fn not_barred(&self, look: &Look, row: &Fitting) -> Result<(), DeskError> {
+        let bars = Bars::of(look, look.places.zone_of(&self.tag).date_of(Instant(row.at)));
+        let unfit = bars.unfit(&self.tag);
+        if !unfit.is_empty() {
+            return refused(format!(
+                "{} must not be fitted: {}; fit another, or clear that first: by its work, or by an engineer's release \
+                 (tallow state release {} --by EMAIL --reason TEXT)",
+                self.tag,
+                unfit.join("; "),
+                self.tag
+            ));
+        }
+        let overdue = bars.overdue(&self.tag);
+        if overdue.is_empty() || Suits::of(look.register, &look.places).is_allowed(row) {
+            return Ok(());
+        }
+        refused(format!(
+            "{} must not be fitted: {}; have that done first, or an engineer allows it for a time: tallow item \
+             substitute {} {} \"{}\" --by EMAIL --reason TEXT --until DATE",
+            self.tag,
+            overdue.join("; "),
             self.tag,
             self.host,
             self.position

@@ -1,6 +1,16 @@
 //! Shackles leave a batch and get a tag of their own, with everything the batch has borne.
 
+<<<<<<< ours
 use super::{Attributes, Look, Moment, Rows, refused};
+=======
+use policies::amount::Amount;
+use policies::kinds::MeterId;
+use policies::usage::{Period, used};
+use policies::zone::{When, Zone};
+
+use super::bars::Bars;
+use super::{Attributes, Look, Moment, Rows, refused, use_text};
+>>>>>>> theirs
 use crate::desk::DeskError;
 use crate::records::{Item, State};
 
@@ -54,11 +64,16 @@ impl Split {
         let told =
             format!("{} of {} become {} ({}); {left} left", self.quantity, self.batch, self.tag, child.kind);
         let mut rows = Rows { sheets: Vec::new(), told: vec![told] };
+        let mut states: Vec<State> = self.set_aside(look, &at).into_iter().collect();
+        rows.told
+            .extend(states.first().and_then(|row| row.reason.clone()).map(|why| format!("set aside: {why}")));
         if left > 0 {
             rows.sheets.push(look.sheet(&[Item { quantity: Some(left), ..batch.clone() }, child]));
         } else {
-            rows.sheets.extend([look.sheet(&[child]), look.sheet(&[self.withdrawal(at)])]);
+            rows.sheets.push(look.sheet(&[child]));
+            states.push(self.withdrawal(at));
         }
+        rows.sheets.extend((!states.is_empty()).then(|| look.sheet(&states)));
         Ok(rows)
     }
 
@@ -85,6 +100,36 @@ impl Split {
         }
     }
 
+<<<<<<< ours
+=======
+    /// Everything the batch bore; where only the day is known, the whole of it.
+    fn borne(&self, look: &Look, at: &Moment, zone: &Zone) -> Option<String> {
+        let fleet = of_register(look.set, look.register);
+        let id = fleet.find(&self.batch)?;
+        let moment: When = when(at.at, at.day.as_deref());
+        let period = Period { after: None, before: zone.until_end(moment) };
+        let meters = (0u16..).map(MeterId).take(look.set.kinds.meters.len());
+        let borne: Vec<(MeterId, Amount)> =
+            meters.map(|meter| (meter, used(&fleet, id, meter, period))).collect();
+        use_text(look.set, &borne)
+    }
+
+    /// What stands against the batch stands against what comes out of it, until an engineer releases that.
+    fn set_aside(&self, look: &Look, at: &Moment) -> Option<State> {
+        let unfit = Bars::of(look, look.places.zone_of(&self.batch).date_of(look.now)).unfit(&self.batch);
+        (!unfit.is_empty()).then(|| State {
+            key: format!("split {} {} {}", self.batch, self.tag, self.at),
+            item: self.tag.clone(),
+            at: at.at,
+            day: at.day.clone(),
+            state: "quarantined".to_owned(),
+            by: Some(self.by.clone()),
+            reason: Some(format!("came out of {}, {}", self.batch, unfit.join("; "))),
+            ..State::default()
+        })
+    }
+
+>>>>>>> theirs
     fn withdrawal(&self, at: Moment) -> State {
         State {
             key: format!("split {} {}", self.batch, self.at),

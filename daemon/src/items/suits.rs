@@ -33,10 +33,12 @@ impl<'r> Suits<'r> {
         let replaced = leaving.or_else(|| self.replaced(row));
         let old = replaced.map(|old| of(&old.item)).unwrap_or_default();
         let found = unsuited(&of(&row.host), &of(&row.item), replaced.map(|gone| (&*gone.item, &*old)));
-        if !found.is_empty() && self.register.substitutions.values().any(|word| self.covers(word, row)) {
-            return Vec::new();
-        }
-        found
+        if found.is_empty() || self.is_allowed(row) { Vec::new() } else { found }
+    }
+
+    /// Whether an engineer's word lets an item stand there all the same.
+    pub(crate) fn is_allowed(&self, row: &Fitting) -> bool {
+        self.register.substitutions.values().any(|word| self.covers(word, row))
     }
 
     fn covers(&self, word: &Substitution, row: &Fitting) -> bool {

@@ -5,13 +5,16 @@ use std::collections::HashMap;
 use policies::amount::Amount;
 use policies::dial;
 use policies::fitting::{self, Stay, StayFault};
+use policies::rule::Effect;
 use policies::zone::{Instant, When};
 
 use super::fault::{Faults, RowFault};
 use super::places::Places;
 use super::plan::{Change, Plan};
 use super::proofs::{COLUMN, Found, Tests};
+use super::readings::{lacking, understated};
 use crate::items::suits::Suits;
+use crate::people;
 use crate::records::{Fitting, Item, Usage, Work, when};
 use crate::store::Stored;
 use crate::store::fleet::is_replacement;
@@ -29,6 +32,8 @@ pub(super) fn whole(plan: &Plan, places: &Places, faults: &Faults) {
     logs(plan, places, faults);
     early_records(plan, places, faults);
     proof_loads(plan, places, faults);
+    papers(plan, places, faults);
+    concessions(plan, places, faults);
 }
 
 /// Loads of proof load tests, against what the gear must bear and may be proved with.
@@ -39,6 +44,7 @@ fn proof_loads(plan: &Plan, places: &Places, faults: &Faults) {
     }
     let tests = Tests::of(&plan.register, places);
     for row in change.records() {
+        note_readings(plan, places, change, row, faults);
         match tests.fault(row) {
             None => {}
             Some(Found::Wrong(message)) => faults.add(change.fault(&row.key, COLUMN, message)),
@@ -47,6 +53,51 @@ fn proof_loads(plan: &Plan, places: &Places, faults: &Faults) {
             }
         }
     }
+}
+
+/// History that nobody of the register stands for is taken as it is; a person should know.
+fn concessions(plan: &Plan, places: &Places, faults: &Faults) {
+    let change = &plan.changes.concessions;
+    let people = &plan.register.people;
+    for row in change.records().filter(|row| !row.void) {
+        if let Err(why) = people::engineer(people, &row.by, "gives a concession") {
+            faults.note(change.fault(&row.key, "by", why.to_string()));
+        }
+        let rule = places.set.find_rule(&row.rule).map(|id| places.set.rule(id));
+        let stops = rule.is_some_and(|rule| rule.overdue == Effect::StopsLaunch);
+        let second = row.second.as_deref().filter(|second| *second != row.by);
+        let said = second.is_some_and(|by| people::engineer(people, by, "says the second word").is_ok());
+        if stops && !said {
+            let note =
+                format!("{} stops a launch; another engineer or the head says the second word", row.rule);
+            faults.note(change.fault(&row.key, "second", note));
+        }
+    }
+}
+
+/// A paper from before the gear was made, or from days to come; a person should know.
+fn papers(plan: &Plan, places: &Places, faults: &Faults) {
+    let change = &plan.changes.certificates;
+    let today = places.set.service.home_zone.date_of(places.now).to_string();
+    for row in change.records().filter(|row| !row.void) {
+        let item = plan.register.items.get(&row.item);
+        let made = item.and_then(|item| item.manufactured_on.as_ref()).filter(|made| row.issued_on < **made);
+        if let Some(made) = made {
+            let note = format!("{} lies before {} was made ({made})", row.issued_on, row.item);
+            faults.note(change.fault(&row.key, "issued_on", note));
+        }
+        if row.issued_on > today {
+            let note = format!("{} lies after today", row.issued_on);
+            faults.note(change.fault(&row.key, "issued_on", note));
+        }
+    }
+}
+
+/// History without its readings is taken as it stands; a person should know.
+fn note_readings(plan: &Plan, places: &Places, change: &Change<Work>, row: &Work, faults: &Faults) {
+    let Some(rule) = places.set.find_rule(&row.rule).map(|id| places.set.rule(id)) else { return };
+    let said = lacking(rule, row).or_else(|| understated(places.set, &plan.register, row));
+    said.into_iter().for_each(|message| faults.note(change.fault(&row.key, COLUMN, message)));
 }
 
 impl<R: Stored> Change<R> {

@@ -216,19 +216,22 @@ fn add_work<'r>(
     }
 }
 
-/// Readings as recorded, what the discard criteria say of them, and the severity where nobody wrote it down.
+/// Readings as recorded, what the discard criteria say of them, and the greater severity of the one written down and
+/// the one they come to.
 fn add_readings(builder: &mut FleetBuilder, set: &PolicySet, item: Option<&Item>, row: &Work, at: When) {
-    let readings: Vec<(&str, &str)> = pairs(row.measurements.as_deref()).collect();
+    let readings: Vec<(&str, Amount)> = pairs(row.measurements.as_deref())
+        .filter_map(|(name, value)| Some((name, value.parse().ok()?)))
+        .collect();
+    let judged = item.and_then(|item| judged(set, item, row));
+    let reckoned = judged.as_ref().and_then(Judged::severity);
     for (name, value) in &readings {
-        if let Ok(value) = value.parse() {
-            builder.reading(&row.item, &row.rule, at, name, value);
-        }
+        let value = reckoned.filter(|_| *name == SEVERITY).map_or(*value, |least| least.max(*value));
+        builder.reading(&row.item, &row.rule, at, name, value);
     }
-    let Some(judged) = item.and_then(|item| judged(set, item, row)) else { return };
-    if judged.verdict() == Some(Verdict::Discard) {
+    if judged.and_then(|judged| judged.verdict()) == Some(Verdict::Discard) {
         builder.condemn(&row.item, &row.rule, at);
     }
-    let severity = judged.severity().filter(|_| !readings.iter().any(|(name, _)| *name == SEVERITY));
+    let severity = reckoned.filter(|_| !readings.iter().any(|(name, _)| *name == SEVERITY));
     if let Some(severity) = severity {
         builder.reading(&row.item, &row.rule, at, SEVERITY, severity);
     }

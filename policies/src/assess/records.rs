@@ -1,6 +1,6 @@
 //! How the readings that rules record come to the criteria.
 
-use super::gear::{KINDS, plain};
+use super::gear::{KINDS, SLING, TEXTILE, plain};
 
 /// Words of `criterion` in the rules' records, and the measure that each stands for.
 const CRITERIA: [(&str, &str); 5] = [
@@ -24,4 +24,14 @@ pub fn measure_of(kind: &str, name: &str, criterion: Option<&str>) -> Option<&'s
 pub fn measures(kind: &str) -> impl Iterator<Item = &'static str> {
     let found = KINDS.iter().find(|(own, _)| plain(own) == plain(kind));
     found.into_iter().flat_map(|(_, gear)| gear.measures).map(|field| field.name)
+}
+
+/// Whether the criteria of a kind ask for an attribute column, such as the nominal diameter of a chain.
+pub fn asks_attribute(kind: &str, column: &str) -> bool {
+    let (wanted, kind) = (plain(column), plain(kind));
+    let families = KINDS.iter().filter(|(own, _)| plain(own) == kind).map(|(_, gear)| *gear);
+    let sling = KINDS.iter().any(|(own, gear)| plain(own) == kind && gear.word == TEXTILE.word);
+    families
+        .chain(sling.then_some(&SLING))
+        .any(|gear| gear.attributes.iter().any(|field| field.goes_by(&wanted)))
 }

@@ -131,6 +131,13 @@ fn check_clauses(fields: &Fields, rule: &Rule) {
         let message = format!("authority \"{}\" needs its source", rule.authority);
         fields.fault(fields.span_of("authority"), message, "add source = \"…\" with the clause");
     }
+    if rule.authority == Authority::Law && !rule.calendar.is_empty() && !rule.window.late.is_zero() {
+        fields.fault(
+            fields.span_of("window"),
+            "the interval of a law is a maximum, so no day late is tolerated",
+            "take late out, or give the shorter interval at which the work is to be done",
+        );
+    }
 }
 
 fn applies_to(fields: &Fields, kinds: &Kinds) -> AppliesTo {

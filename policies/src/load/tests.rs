@@ -109,6 +109,14 @@ fn lines_and_columns_count_from_one_in_letters() {
 }
 
 #[test]
+fn what_the_law_asks_tolerates_no_day_late() {
+    let law = ["authority = \"law\"", "source = \"invented\""];
+    let late = "window = ▸{ early = \"14 days\", late = \"1 day\" }";
+    rule(&[law[0], law[1], late], &["the interval of a law is a maximum"]);
+    rule(&[law[0], law[1], "window = { early = \"14 days\" }"], &[]);
+}
+
+#[test]
 fn a_sound_set_has_no_faults() {
     rule(&[], &[]);
     kind("name = \"shackle\"", &[]);

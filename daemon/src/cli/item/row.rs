@@ -2,6 +2,7 @@
 
 use crate::desk::DeskError;
 use crate::items::{Look, Rows};
+use crate::people;
 use crate::register::Sheet;
 
 type Pairs<'v> = Vec<(&'v str, &'v str)>;
@@ -46,11 +47,12 @@ fn cell<'s>(sheet: &'s Sheet, column: &str) -> Option<&'s String> {
 }
 
 /// The row as it stands with some of its cells changed.
-pub(super) fn set(look: &Look, tag: &str, values: &[String]) -> Result<Rows, DeskError> {
+pub(super) fn set(look: &Look, tag: &str, values: &[String], by: &str) -> Result<Rows, DeskError> {
     let item = look.item(tag, None)?;
     let mut sheet = look.item_sheet(item);
-    for (column, value) in pairs(values)? {
-        let at = sheet.header.iter().position(|name| name == column);
+    let given = pairs(values)?;
+    for (column, value) in &given {
+        let at = sheet.header.iter().position(|name| name == *column);
         let Some((at, row)) = at.filter(|at| *at > 0).zip(sheet.rows.first_mut()) else {
             let own = look.places.kind_of(tag).map_or(&[][..], |kind| &kind.attributes);
             let own: Vec<String> = own.iter().map(policies::kinds::Attribute::column).collect();
@@ -61,7 +63,10 @@ pub(super) fn set(look: &Look, tag: &str, values: &[String]) -> Result<Rows, Des
                 own.join(", ")
             )));
         };
-        value.clone_into(&mut row.1[at]);
+        (*value).clone_into(&mut row.1[at]);
     }
+    let columns: Vec<&str> = given.iter().map(|(column, _)| *column).collect();
+    let who = look.person(by)?;
+    people::may_set(look.set, who, (tag, &item.kind), item.station.as_deref(), &columns)?;
     Ok(Rows { sheets: vec![sheet], told: vec![format!("corrected {tag}; the old version stays on record")] })
 }
