@@ -27,11 +27,8 @@ use policies::zone::{Instant, Zone};
 use tokio::sync::Mutex;
 
 use crate::clock::Clock;
-<<<<<<< ours
-use crate::judgement::says;
-=======
 use crate::items::Look;
->>>>>>> theirs
+use crate::judgement::says;
 use crate::kept_dates;
 use crate::people::{self, Corrected, Corrector};
 use crate::records::{self, Item, Person, Usage, Work};
@@ -245,19 +242,14 @@ impl Desk {
         let fleet = of_register(&self.set, &plan.register);
         if let Some(before) = before {
             let work = &plan.changes.work.new;
-<<<<<<< ours
-            let kept = kept_dates::found(&self.set, &before, &fleet, self.as_of(), work);
-            kept_dates::write(tx, &self.set, kept, action).await?;
-=======
-            let mut kept = kept_dates::found(&self.set, &before, &fleet, today, work);
+            let mut kept = kept_dates::found(&self.set, &before, &fleet, self.as_of(), work);
             if care.live {
-                kept.extend(inherited::dates(&self.set, &before, &fleet, today, &plan.changes.items.new));
+                kept.extend(inherited::dates(&self.set, &before, &fleet, self.today(), &plan.changes.items.new));
             }
             if !care.may_free {
-                stays_out(&freed::freed(&self.set, &before, &fleet, today))?;
+                stays_out(&freed::freed(&self.set, &before, &fleet, self.today()))?;
             }
             kept_dates::write(tx, &self.set, kept, care.action).await?;
->>>>>>> theirs
         }
         self.replace(tx, &fleet).await?;
         Ok(done)
@@ -356,7 +348,6 @@ impl Desk {
             .await
     }
 
-<<<<<<< ours
     /// What waits to go out and was met meanwhile does not go out: work that was done, for all it covers, and gear that
     /// was withdrawn.
     async fn cancel_moot(
@@ -381,14 +372,14 @@ impl Desk {
             }
         }
         Ok(())
-=======
+    }
+
     /// Work that wants a competence is taken from somebody who holds it.
     async fn check_hand(&self, tx: &Writer, item: &Item, work: &Work) -> Result<(), DeskError> {
         let Some(rule) = self.set.find_rule(&work.rule).map(|id| self.set.rule(id)) else { return Ok(()) };
         let people = tx.newest::<Person>().await?;
         let failed = work.outcome == "failed";
         people::does_work(&people, work.by.as_deref(), rule, item.station.as_deref(), failed)
->>>>>>> theirs
     }
 
     /// Works the whole due table out again for today and stores it.

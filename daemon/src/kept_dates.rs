@@ -65,32 +65,21 @@ pub async fn write(
 ) -> Result<(), DeskError> {
     let mut rows = Vec::new();
     for (tag, kept) in found {
-<<<<<<< ours
         let fresh = row(set, &tag, &kept, cause);
         let stored = tx.current::<KeptDate>(&fresh.key).await?;
         // Work that is only nudged gives no cause of its own.
-        let cause = stored.filter(|row| says_the_same(row, &fresh)).map(|row| row.cause);
+        let cause = stored.filter(|row| !row.void && says_the_same(row, &fresh)).map(|row| row.cause);
         rows.push(KeptDate { cause: cause.unwrap_or(fresh.cause), ..fresh });
-=======
-        let stored = tx.current::<KeptDate>(&key(&tag, &set.rule(kept.rule).id)).await?;
-        let standing =
-            stored.filter(|row| !row.void && row.acknowledged_by.is_none()).and_then(|row| of_row(set, &row));
-        let kept = match standing {
-            Some(earlier) => earlier.and(kept),
-            None => kept,
-        };
-        rows.push(row(set, &tag, &kept, cause));
->>>>>>> theirs
     }
     tx.append(&rows).await?;
     Ok(())
 }
 
-<<<<<<< ours
 fn says_the_same(one: &KeptDate, other: &KeptDate) -> bool {
     let said = |row: &KeptDate| (row.calendar_due.clone(), row.after_due.clone(), row.held, row.more.clone());
     one.acknowledged_by.is_none() && said(one) == said(other)
-=======
+}
+
 /// Writes what is left of kept dates; void where nothing is.
 ///
 /// # Errors
@@ -108,7 +97,6 @@ pub async fn lessen(
     }
     tx.append(&rows).await?;
     Ok(())
->>>>>>> theirs
 }
 
 fn key(tag: &str, rule: &str) -> String {

@@ -21,11 +21,8 @@ pub mod heartbeat;
 pub mod holds;
 pub mod in_force;
 pub mod items;
-<<<<<<< ours
-pub mod keeping;
-=======
 pub mod judgement;
->>>>>>> theirs
+pub mod keeping;
 pub mod kept_dates;
 pub mod lifecycle;
 pub mod logging;

@@ -76,20 +76,19 @@ pub async fn differences(desk: &Desk) -> Result<Verified, DeskError> {
     Ok(Verified { rows: stored.len(), head: desk.store.head().await?, differences })
 }
 
-<<<<<<< ours
 /// What is wrong with the notices alone.
 ///
 /// # Errors
 /// The store's failure.
 pub async fn notice_differences(desk: &Desk) -> Result<Vec<String>, DeskError> {
     notices::differences(desk).await
-=======
+}
+
 /// The day at home up to which the rows of a day were taught: a station east or west of home has another day, and no
 /// other odds.
 fn taught_on(mark: Option<&str>, day: Date) -> Date {
     let home = mark.and_then(|mark| mark.split(' ').next()?.parse::<Date>().ok());
     home.filter(|home| (*home - day).get_days().abs() <= 1).unwrap_or(day)
->>>>>>> theirs
 }
 
 fn keyed(rows: Vec<StoredDue>) -> HashMap<(String, String), StoredDue> {

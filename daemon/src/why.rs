@@ -368,16 +368,10 @@ impl<'f> Why<'f> {
             if self.gone { "the rule is no longer for this item" } else { "what is reckoned above is later" };
         let lines = vec![
             format!("it stands: {}", kept_dates::told(self.set, stands)),
-<<<<<<< ours
             format!(
                 "the records were corrected, and {what}; an engineer has to acknowledge that: \
                  tallow correct acknowledge"
             ),
-=======
-            "an earlier date is kept, and what is reckoned above is later; an engineer has to acknowledge that: \
-             tallow correct acknowledge"
-                .to_owned(),
->>>>>>> theirs
         ];
         Part { heading: "Waits for an engineer".to_owned(), lines }
     }

@@ -8,11 +8,8 @@ mod m0004_kept_dates;
 mod m0005_policy_sets;
 mod m0006_examinations;
 mod m0008_substitutions;
-<<<<<<< ours
-mod postgres;
-=======
 mod m0009_taken_from;
->>>>>>> theirs
+mod postgres;
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::DbBackend;

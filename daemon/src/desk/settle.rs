@@ -79,13 +79,9 @@ impl Desk {
                 let beside = beside(tx, &fleet, &entries).await?;
                 let settled = tx.fleet(&self.set).await?.fleet;
                 // A voided entry gives uses back, which is an engineer's to acknowledge like any correction.
-<<<<<<< ours
-                let kept = kept_dates::found(&self.set, &fleet, &settled, self.as_of(), &[]);
-=======
                 let lessened = restored::lessened(&self.set, &fleet, &settled, self.today());
                 kept_dates::lessen(tx, &self.set, &lessened).await?;
-                let kept = kept_dates::found(&self.set, &fleet, &settled, self.today(), &[]);
->>>>>>> theirs
+                let kept = kept_dates::found(&self.set, &fleet, &settled, self.as_of(), &[]);
                 kept_dates::write(tx, &self.set, kept, &format!("doubt settled: {}", answer.key)).await?;
                 let rows = self.replace(tx, &settled).await?;
                 Ok(Settled { new: true, answer, before, entries, beside, rows })

@@ -1,16 +1,7 @@
 //! Shackles leave a batch and get a tag of their own, with everything the batch has borne.
 
-<<<<<<< ours
-use super::{Attributes, Look, Moment, Rows, refused};
-=======
-use policies::amount::Amount;
-use policies::kinds::MeterId;
-use policies::usage::{Period, used};
-use policies::zone::{When, Zone};
-
 use super::bars::Bars;
-use super::{Attributes, Look, Moment, Rows, refused, use_text};
->>>>>>> theirs
+use super::{Attributes, Look, Moment, Rows, refused};
 use crate::desk::DeskError;
 use crate::records::{Item, State};
 
@@ -100,20 +91,6 @@ impl Split {
         }
     }
 
-<<<<<<< ours
-=======
-    /// Everything the batch bore; where only the day is known, the whole of it.
-    fn borne(&self, look: &Look, at: &Moment, zone: &Zone) -> Option<String> {
-        let fleet = of_register(look.set, look.register);
-        let id = fleet.find(&self.batch)?;
-        let moment: When = when(at.at, at.day.as_deref());
-        let period = Period { after: None, before: zone.until_end(moment) };
-        let meters = (0u16..).map(MeterId).take(look.set.kinds.meters.len());
-        let borne: Vec<(MeterId, Amount)> =
-            meters.map(|meter| (meter, used(&fleet, id, meter, period))).collect();
-        use_text(look.set, &borne)
-    }
-
     /// What stands against the batch stands against what comes out of it, until an engineer releases that.
     fn set_aside(&self, look: &Look, at: &Moment) -> Option<State> {
         let unfit = Bars::of(look, look.places.zone_of(&self.batch).date_of(look.now)).unfit(&self.batch);
@@ -129,7 +106,6 @@ impl Split {
         })
     }
 
->>>>>>> theirs
     fn withdrawal(&self, at: Moment) -> State {
         State {
             key: format!("split {} {}", self.batch, self.at),

@@ -157,12 +157,8 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> 
         Some(station) => replay::known_at(web, asked, fleet, station),
         None => replay::known(web, asked),
     };
-<<<<<<< ours
-    let (works, hidden) = works(&view, id, beside, asked.all);
-=======
     let worn = wear::of_item(&view.evaluator, (view.set, fleet), id, &beside.works);
-    let (works, hidden) = works(&view, id, &beside.works, asked.all);
->>>>>>> theirs
+    let (works, hidden) = works(&view, id, beside, asked.all);
     let reason = beside.states.iter().max_by_key(|state| state.at).and_then(|state| state.reason.clone());
     Ok(Page {
         shell: Shell::of(web, asked, &format!("{tag}: where has it been, and what is due?"), known),

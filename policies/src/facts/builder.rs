@@ -277,7 +277,7 @@ impl<'p> FleetBuilder<'p> {
         for item in &mut self.fleet.items {
             item.fittings.sort_by_key(|fit| (fit.from, fit.to));
             item.works.sort_by_key(|done| (done.at, done.outcome));
-            item.states.sort_by_key(|state| state.at);
+            item.states.sort_by_key(|change| (change.at, change.state.later_at_once()));
         }
         for found in self.fleet.condemned.values_mut() {
             found.sort_by_key(|found| (found.at, found.rule));

@@ -10,11 +10,8 @@ mod forecasts;
 mod gear;
 mod kept;
 mod limits;
-<<<<<<< ours
 mod origins;
-=======
 mod out_of_use;
->>>>>>> theirs
 mod readiness;
 mod readings;
 mod rows;
