@@ -210,7 +210,10 @@ impl<'f> Evaluator<'f> {
 
     /// Of one item, the rows that use of these meters can move.
     pub fn rows_counting(&self, id: ItemId, meters: &BTreeSet<MeterId>, rows: &mut Vec<DueRow>) {
-        let waits = |clause: &After| matches!(clause.event, Event::Meter(meter) if meters.contains(&meter));
+        let waits = |clause: &After| {
+            let event = matches!(clause.event, Event::Meter(meter) if meters.contains(&meter));
+            event || clause.once_used.is_some_and(|(meter, _)| meters.contains(&meter))
+        };
         let counts = |clause: &Usage| meters.contains(&clause.meter);
         let moved = |rule: &Rule| rule.usage.iter().any(counts) || rule.after.iter().any(waits);
         self.rows_under(id, moved, rows);

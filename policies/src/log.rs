@@ -25,7 +25,8 @@ struct Use {
     total: i64,
 }
 
-/// One meter's uses on one host, in time order.
+/// One meter's uses on one host, in time order; those of one moment by how much they count, so that the order in
+/// which they were read tells nothing.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Log {
     dated: Vec<Use>,
@@ -58,7 +59,7 @@ impl Log {
         days: Vec<DayUse>,
         span: Option<(Instant, Instant)>,
     ) -> Log {
-        dated.sort_by_key(|(at, _)| *at);
+        dated.sort_unstable();
         let mut total = 0i64;
         let dated = dated.into_iter().map(|(at, amount)| {
             total = total.saturating_add(amount);
@@ -75,6 +76,11 @@ impl Log {
     /// Running total of the uses before an index.
     fn total_at(&self, index: usize) -> i64 {
         if index == 0 { 0 } else { self.dated[index - 1].total }
+    }
+
+    /// How much the use at an index counts.
+    fn amount_at(&self, index: usize) -> Amount {
+        Amount::from_millionths(self.dated[index].total - self.total_at(index))
     }
 
     /// The dated uses in `from <= t < to`.
@@ -97,10 +103,7 @@ impl Log {
 
     /// Moments and amounts of a part.
     pub(crate) fn uses(&self, part: Part) -> impl Iterator<Item = (Instant, Amount)> {
-        (part.start..part.end).map(|index| {
-            let use_ = self.dated[index];
-            (Instant(use_.at), Amount::from_millionths(use_.total - self.total_at(index)))
-        })
+        (part.start..part.end).map(|index| (Instant(self.dated[index].at), self.amount_at(index)))
     }
 
     /// Dated use in `from <= t < to`.
@@ -147,7 +150,9 @@ impl Log {
 
     /// Adds one dated use.
     pub fn insert(&mut self, at: Instant, amount: Amount) {
-        let place = self.dated.partition_point(|have| have.at <= at.0);
+        let first = self.dated.partition_point(|have| have.at < at.0);
+        let comes_after = |index: &usize| self.dated[*index].at > at.0 || self.amount_at(*index) > amount;
+        let place = (first..self.dated.len()).find(comes_after).unwrap_or(self.dated.len());
         self.dated.insert(place, Use { at: at.0, total: self.total_at(place) });
         for use_ in &mut self.dated[place..] {
             use_.total = use_.total.saturating_add(amount.millionths());
@@ -256,6 +261,23 @@ mod tests {
                 .find(|(_, sum)| *sum >= wanted);
             let found = log.reaches(part, Amount::from_millionths(wanted));
             assert_eq!(found, plain.map(|(at, _)| Instant(*at)), "{wanted}");
+        }
+    }
+
+    /// 1, 3 and 2 at one moment: of likely twins the second counts 2 and then 3, whoever was read or logged first.
+    #[test]
+    fn uses_of_one_moment_stand_by_amount() {
+        let amounts = |log: &Log| {
+            let pairs = log.close_pairs(0).map(|pair| pair.amount.millionths());
+            pairs.collect::<Vec<_>>()
+        };
+        for [one, two, three] in [[1, 2, 3], [1, 3, 2], [2, 1, 3], [2, 3, 1], [3, 1, 2], [3, 2, 1]] {
+            let read = log(&[(9, 5), (10, one), (11, 5), (10, two), (10, three)]);
+            let mut logged = log(&[(9, 5), (10, one), (11, 5)]);
+            logged.insert(Instant(10), Amount::from_millionths(two));
+            logged.insert(Instant(10), Amount::from_millionths(three));
+            assert_eq!(amounts(&read), [2, 3]);
+            assert_eq!(logged.dated, read.dated);
         }
     }
 

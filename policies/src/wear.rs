@@ -25,6 +25,8 @@ const GAUGE_MILLIONTHS: i64 = 10_000;
 const STEP_MILLIONTHS: i64 = 1_000;
 /// How far back, in hundredths of a reading, the limit is sought that it has passed.
 const BACK: i64 = 30;
+/// So often a growing reading is doubled in search of one that is discarded.
+const DOUBLINGS: u32 = 10;
 
 /// One reading of an item.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -205,11 +207,18 @@ fn limit(
     };
     // What cannot be, or can no longer be, lies beyond the limit.
     let discards = |value: Amount| judged(value).is_none_or(|found| found.verdict == Verdict::Discard);
-    let scaled = |thousandths: i64| Amount::from_millionths(last.millionths() / 1000 * thousandths);
+    // To the thousandth, since the criteria take no finer readings than to the fourth decimal.
+    let scaled = |thousandths: i64| {
+        let whole = last.millionths() / 1000 * thousandths;
+        Amount::from_millionths(whole / STEP_MILLIONTHS * STEP_MILLIONTHS)
+    };
     let (less, more) = (judged(scaled(995))?, judged(scaled(1005))?);
     match less.combined.cmp(&more.combined) {
         Ordering::Greater => Some(Limit::Least(turn(scaled(500), last, &discards)?)),
-        Ordering::Less => Some(Limit::Most(turn(scaled(2000), last, &discards)?)),
+        Ordering::Less => {
+            let mut doubled = (1..=DOUBLINGS).map(|times| scaled(1000 << times));
+            Some(Limit::Most(turn(doubled.find(|value| discards(*value))?, last, &discards)?))
+        }
         Ordering::Equal => None,
     }
 }

@@ -138,6 +138,30 @@ fn work_counts_once_its_certificate_is_in() {
     assert_eq!(found.not_proved.iter().map(|done| done.date).collect::<Vec<_>>(), [date(2026, 3, 1)]);
 }
 
+/// Of everything done on F only the proof load of 1 May waits: that of February failed, March has its certificate, the
+/// crop of April is other work, and that of 2 September begins as the as-of date ends. The look asks for no certificate,
+/// but the proof load that covers it does.
+#[test]
+fn only_sound_work_without_its_certificate_waits() {
+    let set = set();
+    let fleet = fleet(&set, |b| {
+        b.work_with("F", "fall-proof", day("2026-02-01"), Outcome::Failed, false);
+        b.work_with("F", "fall-proof", day("2026-03-01"), Outcome::Passed, true);
+        b.work_with("F", "fall-crop", day("2026-04-01"), Outcome::Done, false);
+        b.work_with("F", "fall-proof", day("2026-05-01"), Outcome::Passed, false);
+        b.work_with("F", "fall-look", day("2026-06-01"), Outcome::Done, false);
+        b.work_with("F", "fall-proof", day("2026-09-02"), Outcome::Passed, false);
+    });
+    let evaluator = Evaluator::without_forecasts(&set, &fleet, LATER);
+    let waiting = |rule: &str| {
+        let item = fleet.item(fleet.find("F").unwrap());
+        let found = evaluator.not_proved(item, set.find_rule(rule).unwrap());
+        found.map(|done| done.date).collect::<Vec<_>>()
+    };
+    assert_eq!(waiting("fall-proof"), [date(2026, 5, 1)]);
+    assert_eq!(waiting("fall-look"), [date(2026, 5, 1)]);
+}
+
 /// The survey asks for no certificate itself, but the proof load that it covers does.
 #[test]
 fn work_that_covers_a_proof_needs_the_certificate_too() {

@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::panic, reason = "a test says what broke by panicking")]
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -10,8 +10,10 @@ use daemon::clock::StandingClock;
 use daemon::desk::Desk;
 use daemon::due_list::{self, Line, Wanted};
 use daemon::policy_set;
+use daemon::records::Usage;
 use daemon::register::{Faults, read_folder};
 use daemon::store::Store;
+use daemon::verify;
 use jiff::civil::Date;
 use policies::load::PolicyFile;
 use policies::zone::Instant;
@@ -150,6 +152,46 @@ async fn random_fleets_agree_with_the_slow_checker() {
         }
     }
     assert!(rows_compared > 10_000, "only {rows_compared} rows were compared");
+}
+
+/// The stored rows in which an event is open: item and rule.
+async fn open(desk: &Desk) -> BTreeSet<(String, String)> {
+    let mut rows = desk.store.due_table().await.unwrap();
+    rows.retain(|row| row.dates[5].is_some());
+    rows.into_iter().map(|row| (row.item, row.rule)).collect()
+}
+
+/// Use that is logged rewrites only the rows that it can move. Afterwards the stored table is what all records say:
+/// also of work that waits for so much use since an event.
+#[tokio::test]
+async fn rows_stand_as_reckoned_once_use_is_logged() {
+    let mut opened = 0;
+    for seed in 0..24 {
+        let fleet = random_fleet(seed);
+        let desk = desk(&fleet.files, &fleet.policies, "2031-12-20".parse().unwrap()).await;
+        let before = open(&desk).await;
+        let carriages = fleet.files["items.csv"].matches("carriage").count();
+        for turn in 0..20 {
+            let launch = |host: usize| Usage {
+                key: format!("log-{turn}-{host}"),
+                host: format!("CA-{host}"),
+                meter: "launches".to_owned(),
+                at: desk.now().0 + turn,
+                count: Some(1_000_000),
+                ..Usage::default()
+            };
+            let rows: Vec<Usage> = (0..carriages).map(launch).collect();
+            desk.log_use(&rows).await.unwrap();
+        }
+        assert_eq!(
+            verify::differences(&desk).await.unwrap().differences,
+            Vec::<String>::new(),
+            "seed {seed}"
+        );
+        let after = open(&desk).await;
+        opened += after.difference(&before).filter(|(_, rule)| rule.ends_with("-run-in")).count();
+    }
+    assert!(opened > 0, "nothing waited for use");
 }
 
 proptest! {

@@ -15,5 +15,9 @@ mod out_of_use;
 mod readiness;
 mod readings;
 mod rows;
+<<<<<<< ours
 mod today;
+=======
+mod wear;
+>>>>>>> theirs
 mod working;

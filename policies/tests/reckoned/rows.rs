@@ -190,21 +190,27 @@ fn a_table_has_a_row_for_each_item_and_rule() {
     assert_eq!(found, [("F-1", "day"), ("F-2", "day"), ("F-3", "day")]);
 }
 
-/// Use of a meter moves the rows that count it or wait for it, and no others.
+/// Use of a meter moves the rows that count it or wait for it or for so much of it since an event, and no others.
 #[test]
 fn use_moves_the_rows_that_count_it() {
-    let set =
-        set(&format!(
-            "{}{}{}{}",
-            rule("counts", "usage = { meter = \"launches\", every = 10 }"),
-            rule("waits", "after = { event = \"launches\", within = \"1 day\" }"),
-            rule(
-                "others",
-                "usage = { meter = \"pulls\", every = 10 }\nafter = { event = \"pulls\", within = \"1 day\" }"
-            ),
-            rule("stored", "applies_to.in_store = true\nusage = { meter = \"launches\", every = 10 }")
-                .replacen("applies_to = { kind = \"fall\" }\n", "applies_to.kind = \"fall\"\n", 1),
-        ));
+    let set = set(&format!(
+        "{}{}{}{}{}",
+        rule("counts", "usage = { meter = \"launches\", every = 10 }"),
+        rule("waits", "after = { event = \"launches\", within = \"1 day\" }"),
+        rule(
+            "run-in",
+            "after = { event = \"pulls\", within = \"1 day\", once_used = { meter = \"launches\", count = 3 } }"
+        ),
+        rule(
+            "others",
+            "usage = { meter = \"pulls\", every = 10 }\nafter = { event = \"pulls\", within = \"1 day\" }"
+        ),
+        rule("stored", "applies_to.in_store = true\nusage = { meter = \"launches\", every = 10 }").replacen(
+            "applies_to = { kind = \"fall\" }\n",
+            "applies_to.kind = \"fall\"\n",
+            1
+        ),
+    ));
     let fleet = fleet(&set, |b| fit(b, "F-1", "W-1", "2026-01-01", None));
     let moved = |tag: &str, name: &str| {
         let mut rows = Vec::new();
@@ -213,9 +219,9 @@ fn use_moves_the_rows_that_count_it() {
         evaluator.rows_counting(id(&fleet, tag), &meters, &mut rows);
         rows.iter().map(|row| set.rule(row.rule).id.clone()).collect::<Vec<_>>()
     };
-    assert_eq!(moved("F-1", "launches"), ["counts", "waits"]);
-    assert_eq!(moved("F-2", "launches"), ["counts", "waits", "stored"]);
-    assert_eq!(moved("F-1", "pulls"), ["others"]);
+    assert_eq!(moved("F-1", "launches"), ["counts", "waits", "run-in"]);
+    assert_eq!(moved("F-2", "launches"), ["counts", "waits", "run-in", "stored"]);
+    assert_eq!(moved("F-1", "pulls"), ["run-in", "others"]);
 }
 
 /// Law caps a fixed grid, house rules keep it: done on 9 April in a window of 30 days (domain brief 4.4 A).

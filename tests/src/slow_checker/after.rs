@@ -1,6 +1,7 @@
 //! After clauses: the events that make work due, and by when.
 
 use super::chains::{self, Counted};
+use super::decimal::Decimal;
 use super::register::{Fitting, Item, Outcome};
 use super::rules::After;
 use super::{World, fellows, moments, when, work_done};
@@ -38,11 +39,27 @@ pub fn due(
     for happening in happenings(world, item, clause, events)? {
         let open = last_work.is_none_or(|last| happening.at > last) && happening.at < cutoff;
         if open && !done_lately(item, clause, last_work, happening.day)? {
-            let date = clause.within.after(happening.day)?;
+            let Some(day) = opens_on(item, clause, &happening, events) else { continue };
+            let date = clause.within.after(day)?;
             earliest = Some(earliest.map_or(date, |known| known.min(date)));
         }
     }
     Ok(earliest)
+}
+
+/// The day of the event; under `once_used`, the day on which the use after the event came up to the count, if it has.
+fn opens_on(item: &Item, clause: &After, happening: &Happening, events: &[Counted]) -> Option<Date> {
+    let Some(wanted) = &clause.once_used else {
+        return Some(happening.day);
+    };
+    let mut used = Decimal::ZERO;
+    for row in events.iter().filter(|row| row.meter == wanted.meter && row.at > happening.at) {
+        used = used + row.amount;
+        if used >= wanted.count {
+            return Some(moments::date_at(row.at, &item.zone));
+        }
+    }
+    None
 }
 
 /// Whether `unless_done_within` lets an event of that day pass: the last work, or without any the

@@ -73,6 +73,13 @@ pub struct After {
     pub within: Length,
     pub when: Option<When>,
     pub unless_done_within: Option<Length>,
+    pub once_used: Option<OnceUsed>,
+}
+
+/// So much use since the event opens the work, and not the event itself.
+pub struct OnceUsed {
+    pub meter: String,
+    pub count: Decimal,
 }
 
 pub struct Alike {
@@ -202,7 +209,21 @@ impl After {
             within: cells::length(Some(table), "within")?,
             when: When::read(table)?,
             unless_done_within: lately.transpose()?,
+            once_used: OnceUsed::read(table)?,
         })
+    }
+}
+
+impl OnceUsed {
+    fn read(table: &Table) -> Result<Option<OnceUsed>, String> {
+        let Some(table) = table.get("once_used").and_then(Value::as_table) else {
+            return Ok(None);
+        };
+        let count = cells::decimal(table, "count")?.ok_or("once_used without count")?;
+        if count <= Decimal::ZERO {
+            return Err(format!("nothing is used by {count}"));
+        }
+        Ok(Some(OnceUsed { meter: cells::need(table, "meter")?, count }))
     }
 }
 

@@ -11,7 +11,7 @@ const SEEDS: u64 = 10;
 type Strike = fn(&mut Table);
 
 /// Each takes a clause out of a rule.
-const CLAUSES: [(&str, Strike); 22] = [
+const CLAUSES: [(&str, Strike); 23] = [
     ("in_store = true", |rule| condition(rule, "in_store", true)),
     ("in_store = false", |rule| condition(rule, "in_store", false)),
     ("laid_up = true", |rule| condition(rule, "laid_up", true)),
@@ -30,6 +30,7 @@ const CLAUSES: [(&str, Strike); 22] = [
     ("fellow fitted", |rule| keep(rule, "after", |clause| !is(clause, "fellow fitted"))),
     ("fellow removed", |rule| keep(rule, "after", |clause| !is(clause, "fellow removed"))),
     ("unless_done_within", |rule| each(rule, "after", |clause| drop(clause.remove("unless_done_within")))),
+    ("once_used", |rule| each(rule, "after", |clause| drop(clause.remove("once_used")))),
     ("certificate", |rule| drop(rule.remove("certificate"))),
     ("path proof load failed", |rule| {
         keep(rule, "after", |clause| !is(clause, "path proof load failed"));

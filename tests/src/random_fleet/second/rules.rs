@@ -15,8 +15,9 @@ const STROP: KindWords = KindWords {
     events: &["shock loads", "fitted", "removed", "crop"],
 };
 
-const NAMES: [&str; 11] = [
-    "gauge", "watch", "yearly", "once", "stored", "laid-up", "raised", "issued", "beside", "alike", "marked",
+const NAMES: [&str; 12] = [
+    "gauge", "watch", "yearly", "once", "stored", "laid-up", "raised", "issued", "run-in", "beside", "alike",
+    "marked",
 ];
 
 /// Readings of rules that record any.
@@ -80,6 +81,9 @@ fn rules_of(writer: &mut Writer, words: &KindWords) -> Result<(), String> {
     }
     if writer.dice.chance(90) {
         writer.issued(words);
+    }
+    if writer.dice.chance(80) {
+        writer.run_in(words);
     }
     // One alone on its host has no fellows.
     if !["carriage", "shackle"].contains(&words.short) {

@@ -202,3 +202,48 @@ fn a_proof_counts_once_its_certificate_is_in() {
     assert_eq!(due(""), Some(date(2025, 1, 1)));
     assert_eq!(due("PT-1"), Some(date(2027, 3, 1)));
 }
+
+/// Seawater is found at ten on 1 March by the shock rows of the carriage; ten launches are to follow on the fall.
+fn found(usage: &str) -> Story {
+    let event = "\"shock loads\", within = \"2 days\", once_used = { meter = \"launches\", count = 10 }";
+    story(&after(event))
+        .with("items", "item,kind,station,entered_service_on,opening_use\nCA,carriage,north,,\nCB,carriage,north,,\nFA,fall,north,2024-01-01,launches=50\n")
+        .with("fittings", "item,fitted_at,host,position,removed_at\nFA,2026-01-01,CA,fall,2026-03-20\nFA,2026-03-25,CB,fall,\n")
+        .with(
+            "usage",
+            &format!("key,host,at,meter,count,void\n1,CA,2026-03-01T10:00,shock loads,1,\n{usage}"),
+        )
+}
+
+/// Neither 50 of before the records, nor 30 before the find, nor 5 at its very instant, nor void ones, nor those of
+/// days in store count: 4 + 5.5 on one host and 0.5 on the next are ten, on 28 March. Two days later is the 30th.
+#[test]
+fn an_event_with_once_used_opens_on_the_day_of_the_last_use_it_waits_for() {
+    let story = found(
+        "2,CA,2026-02-28T10:00,launches,30,\n3,CA,2026-03-01T10:00,launches,5,\n4,CA,2026-03-02,launches,4,\n\
+         5,CA,2026-03-03,launches,9,yes\n6,CA,2026-03-10T12:00,launches,5.5,\n7,CA,2026-03-22,launches,9,\n\
+         8,CB,2026-03-28T23:30Z,launches,0.5,\n9,CB,2026-04-02,launches,1,\n",
+    );
+    let waiting = story.at("FA", date(2026, 3, 27));
+    assert_eq!((waiting.after_due, waiting.standing_without_forecast), (None, "in date"));
+    let open = story.at("FA", date(2026, 3, 28));
+    assert_eq!((open.after_due, open.standing_without_forecast), (Some(date(2026, 3, 30)), "falling due"));
+    // On the day of the reaching use it is cleared by work after it; before, the event itself is cleared.
+    for done in ["2026-03-28T23:30Z", "2026-03-15"] {
+        let cleared = found("2,CA,2026-03-10T12:00,launches,9.5,\n8,CB,2026-03-28T23:30Z,launches,0.5,\n")
+            .with("work", &work(&format!("1,FA,fall-rule,{done},done,\n")));
+        assert_eq!(cleared.at("FA", date(2026, 6, 1)).after_due, None, "{done}");
+    }
+}
+
+/// A second find on 5 March has ten launches after it on the 9th, the first on the 8th: the earlier opens. Where the
+/// first was cleared on the 4th, only those after the second count.
+#[test]
+fn each_event_waits_for_the_use_after_itself() {
+    let rows = "2,CA,2026-03-02T09:00,launches,3,\n3,CA,2026-03-05T10:00,shock loads,1,\n\
+        4,CA,2026-03-08T09:00,launches,7,\n5,CA,2026-03-09T09:00,launches,3,\n";
+    assert_eq!(found(rows).at("FA", date(2026, 3, 31)).after_due, Some(date(2026, 3, 10)));
+    let cleared = found(rows).with("work", &work("1,FA,fall-rule,2026-03-04,done,\n"));
+    assert_eq!(cleared.at("FA", date(2026, 3, 8)).after_due, None);
+    assert_eq!(cleared.at("FA", date(2026, 3, 31)).after_due, Some(date(2026, 3, 11)));
+}
