@@ -244,7 +244,13 @@ impl Desk {
             let work = &plan.changes.work.new;
             let mut kept = kept_dates::found(&self.set, &before, &fleet, self.as_of(), work);
             if care.live {
-                kept.extend(inherited::dates(&self.set, &before, &fleet, self.today(), &plan.changes.items.new));
+                kept.extend(inherited::dates(
+                    &self.set,
+                    &before,
+                    &fleet,
+                    self.today(),
+                    &plan.changes.items.new,
+                ));
             }
             if !care.may_free {
                 stays_out(&freed::freed(&self.set, &before, &fleet, self.today()))?;

@@ -107,7 +107,6 @@ async fn round(
     let clock: Arc<dyn Clock> = Arc::new(SystemClock);
     let desk = Arc::new(Desk::new(store.clone(), Arc::new(set), clock.clone(), "daemon".to_owned()));
     let post = config.smtp.as_ref().map(|smtp| post(store, smtp, &clock)).transpose()?;
-    let from = config.smtp.as_ref().map_or("tallow@localhost.example", |smtp| &smtp.from).to_owned();
     if post.is_none() {
         tracing::warn!("no smtp settings: notices are kept in the outbox and not sent");
     }

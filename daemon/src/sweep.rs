@@ -220,7 +220,7 @@ struct Ground<'d> {
 
 impl Ground<'_> {
     async fn read<'d>(desk: &'d Desk, mail: &'d Mail) -> Result<Ground<'d>, DeskError> {
-        let papers = fitness::papers(&desk.store).await?;
+        let papers = fitness::papers(&desk.store, None).await?;
         let down = desk.store.remembered(heartbeat::DOWN).await?.and_then(|kept| span(&kept));
         Ok(Ground { desk, mail, papers, down })
     }

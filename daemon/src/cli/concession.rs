@@ -118,7 +118,8 @@ impl List {
         let (as_of, known_before) = self.replay.of(&desk);
         let items: Newest<records::Item> = desk.store.newest_known(known_before).await?;
         let rows: Newest<records::Concession> = desk.store.newest_known(known_before).await?;
-        let lines = self.lines(&items, &rows, &as_of.to_string());
+        let day = as_of.day_in(&desk.set.service.home_zone);
+        let lines = self.lines(&items, &rows, &day.to_string());
         match self.format {
             Format::Json => say(format_args!("{}\n", serde_json::to_string_pretty(&lines)?))?,
             Format::Csv => say(format_args!("{}", csv(&lines)?))?,

@@ -50,6 +50,8 @@ fn earlier(
             held: false,
             more: Vec::new(),
             last: None,
+            no_base: false,
+            gone: false,
         })
     });
     kept.collect()

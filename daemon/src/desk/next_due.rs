@@ -43,6 +43,8 @@ impl Desk {
                     held: false,
                     more: Vec::new(),
                     last,
+                    no_base: false,
+                    gone: false,
                 };
                 let cause = format!("report {}: the examiner's latest date", report.key);
                 kept_dates::write(tx, &self.set, vec![(report.item.clone(), kept)], &cause).await?;

@@ -39,6 +39,13 @@ impl<C> Answered<C> {
     }
 }
 
+impl Transaction {
+    /// Commits what was written in it.
+    pub(super) async fn commit(self) -> Result<(), DbErr> {
+        self.inner.commit().await
+    }
+}
+
 /// Ends when the database falls silent.
 async fn fallen(mut silence: watch::Receiver<bool>) {
     if silence.wait_for(|silent| *silent).await.is_err() {

@@ -66,7 +66,7 @@ impl Forecaster<'_> {
     /// The uses ahead of a host's meter.
     pub fn uses_ahead(&self, host: ItemId, meter: MeterId, cutoff: Instant) -> UsesAhead {
         let rate = self.rate(host, meter, cutoff);
-        UsesAhead { rate, ahead: self.ahead(meter, rate.southern) }
+        UsesAhead { rate, ahead: self.ahead(host, meter, rate.southern) }
     }
 }
 

@@ -153,7 +153,7 @@ impl Evaluator<'_> {
         });
         own.map(move |(index, _)| {
             let row = self.as_it_stands(&self.row(id, RuleId(index)));
-            (RuleId(index), limits(&row, self.as_of))
+            (RuleId(index), limits(&row, self.day(item)))
         })
     }
 }

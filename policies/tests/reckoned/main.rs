@@ -15,9 +15,6 @@ mod out_of_use;
 mod readiness;
 mod readings;
 mod rows;
-<<<<<<< ours
 mod today;
-=======
 mod wear;
->>>>>>> theirs
 mod working;

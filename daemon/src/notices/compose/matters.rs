@@ -2,6 +2,7 @@
 //! log that has gone silent.
 
 use jiff::civil::Date;
+use policies::as_of::AsOf;
 use policies::due::Evaluator;
 use policies::facts::{Item, ItemId, StationId};
 use policies::owed::Audience;
@@ -49,8 +50,15 @@ impl Matter {
 impl Desk<'_> {
     /// Every matter as of the day, in the order of stations and gear.
     pub fn matters(&self) -> Vec<Matter> {
-        let evaluator = Evaluator::without_forecasts(self.set, self.fleet, self.as_of);
-        let words = Words { set: self.set, fleet: self.fleet, as_of: self.as_of, evaluator: &evaluator };
+        let now = AsOf::Now(self.now);
+        let evaluator = Evaluator::without_forecasts(self.set, self.fleet, now);
+        let words = Words {
+            set: self.set,
+            fleet: self.fleet,
+            as_of: now,
+            evaluator: &evaluator,
+            papers: self.papers,
+        };
         let mut found = Vec::new();
         for station in evaluator.readiness(self.papers) {
             let reasons = station.reasons.iter();
@@ -106,7 +114,10 @@ impl Desk<'_> {
     fn since(&self, words: &Words, station: StationId, reason: &Reason) -> Option<(String, String)> {
         let item = match reason {
             Reason::Empty { host, .. } => *host,
-            Reason::Unfit { item, .. } | Reason::LaidUp { item } => *item,
+            Reason::Unfit { item, .. }
+            | Reason::OutOfUse { item, .. }
+            | Reason::Withdrawn { item }
+            | Reason::LaidUp { item } => *item,
             Reason::TooFew { kind, .. } => {
                 let mut own = self.fleet.ids().filter(|id| {
                     let item = self.fleet.item(*id);

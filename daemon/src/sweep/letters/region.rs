@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, HashMap};
 
 use jiff::civil::Date;
+use policies::as_of::AsOf;
 use policies::due::Evaluator;
 use policies::facts::Fleet;
 use policies::readiness::Papers;
@@ -25,18 +26,17 @@ const WEEKS_AHEAD: i32 = 28;
 
 /// Remembers how the stations stand, for the changes of next week.
 pub(super) async fn remember(desk: &Desk) -> Result<(), DeskError> {
-    let papers = fitness::papers(&desk.store).await?;
-    let as_of = desk.today();
-    let lines = desk
-        .with_fleet(|fleet| fitness::lines(&desk.set, fleet, as_of, &papers.of(&desk.set, fleet)))
-        .await?;
+    let papers = fitness::papers(&desk.store, None).await?;
+    let now = AsOf::Now(desk.now());
+    let lines =
+        desk.with_fleet(|fleet| fitness::lines(&desk.set, fleet, now, &papers.of(&desk.set, fleet))).await?;
     let stands = lines.iter().map(|line| format!("{}={}", line.station, line.readiness));
     let stands = stands.collect::<Vec<_>>().join(";");
     Ok(desk.store.note(deed(desk.now()), STOOD, &stands).await?)
 }
 
 pub(super) async fn page(desk: &Desk, mail: &Mail, number: &str) -> Result<Page, DeskError> {
-    let papers = fitness::papers(&desk.store).await?;
+    let papers = fitness::papers(&desk.store, None).await?;
     let stations: HashMap<String, Station> = desk.store.newest::<Station>().await?;
     let before = desk.store.remembered(STOOD).await?;
     let as_of = desk.today();
@@ -70,8 +70,9 @@ fn facts(
     stations: &HashMap<String, Station>,
     as_of: Date,
 ) -> (Vec<Line>, Region) {
-    let evaluator = Evaluator::without_forecasts(&desk.set, fleet, as_of);
-    let words = Words { set: &desk.set, fleet, as_of, evaluator: &evaluator };
+    let now = AsOf::Now(desk.now());
+    let evaluator = Evaluator::without_forecasts(&desk.set, fleet, now);
+    let words = Words { set: &desk.set, fleet, as_of: now, evaluator: &evaluator, papers };
     let judged = evaluator.readiness(papers);
     let lines = words.lines(&judged);
     let of = |state: &str| {
