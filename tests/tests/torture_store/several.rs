@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::sync::Arc;
 
+use daemon::notices::templates::Templates;
 use daemon::records::Usage;
 use daemon::store::Store;
 use daemon::store::leases::Leader;
@@ -15,7 +16,12 @@ use super::ground::{NOW, Shared, desk, launch, size, take_in};
 const DAY: i64 = 86_400_000_000;
 
 fn mail() -> Mail {
-    Mail { from: "tallow@service.example".to_owned(), pages_url: None }
+    Mail {
+        from: "tallow@service.example".to_owned(),
+        reply_to: None,
+        pages_url: None,
+        templates: Templates::embedded().unwrap(),
+    }
 }
 
 /// Four daemons log use of one carriage at once: the total is exact, and so is what its parts bore.

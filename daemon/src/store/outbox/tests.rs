@@ -6,6 +6,7 @@ use futures_util::future::join_all;
 use sea_orm::sea_query::SqliteQueryBuilder;
 use sea_orm::{ConnectionTrait, DbBackend, Statement};
 
+use super::FreshLine;
 use super::*;
 use crate::store::write::Deed;
 use crate::store::{Store, StoreError, Writer};
@@ -41,15 +42,16 @@ fn fresh(number: usize, urgent: bool) -> Fresh {
         supersedes: None,
         text: "text".into(),
         bytes: format!("bytes {number}").into_bytes(),
-        lines: vec![(
-            Told {
+        lines: vec![FreshLine {
+            number: 1,
+            told: Told {
                 item: "F-1".into(),
                 rule: "r".into(),
                 occurrence: number.to_string(),
                 stage: "due".into(),
             },
-            None,
-        )],
+            due_on: None,
+        }],
     }
 }
 
@@ -242,8 +244,8 @@ async fn what_is_dropped_counts_as_told_and_what_failed_does_not() {
     assert!(!room.store.drop_unsent("N-2026-0001", NOW).await.unwrap(), "it waits no more");
     let held = outbox.claim(Which::Sound, 1, NOW).await.unwrap();
     outbox.settle(&held[0], Settled { state: State::Failed, next: None, error: "550".into() }).await.unwrap();
-    let told = room.store.told("a@bay.example").await.unwrap();
-    let mut occurrences: Vec<_> = told.iter().map(|told| told.occurrence.as_str()).collect();
+    let told = room.store.heard("a@bay.example").await.unwrap();
+    let mut occurrences: Vec<_> = told.marks.iter().map(|told| told.occurrence.as_str()).collect();
     occurrences.sort_unstable();
     assert_eq!(occurrences, ["1", "3"]);
     assert_eq!(room.store.unsent().await.unwrap().len(), 1);
