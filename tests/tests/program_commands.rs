@@ -351,7 +351,7 @@ fn what_is_not_known_is_refused_by_name() {
         ("import nowhere", "nowhere"),
         ("policy check nowhere", "nowhere"),
         ("restore nowhere", "nowhere"),
-        ("--database postgres://x due", "sqlite:FILE"),
+        ("--database mysql://x due", "sqlite:FILE"),
         ("--config nowhere.toml due", "nowhere.toml"),
         ("doo", "unrecognized subcommand"),
     ] {

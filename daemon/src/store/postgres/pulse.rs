@@ -42,18 +42,18 @@ impl Pulse {
     pub(super) fn guarded(&self, pool: PgPoolOptions) -> PgPoolOptions {
         let (taken, given_back) = (self.fell.clone(), self.fell.clone());
         let pool = pool.before_acquire(move |connection, met| {
-            let stale = is_stale(&taken, met);
+            let stale = is_stale(&taken, &met);
             Box::pin(async move { if stale { Err(gone()) } else { cleared(connection).await } })
         });
         pool.after_release(move |connection, met| {
-            let stale = is_stale(&given_back, met);
+            let stale = is_stale(&given_back, &met);
             Box::pin(async move { if stale { Err(gone()) } else { cleared(connection).await } })
         })
     }
 }
 
 /// Whether a connection is as old as the last silence.
-fn is_stale(fell: &Fell, met: PoolConnectionMetadata) -> bool {
+fn is_stale(fell: &Fell, met: &PoolConnectionMetadata) -> bool {
     let fell = fell.lock().map_or(None, |fell| *fell);
     fell.is_some_and(|fell| met.age >= fell.elapsed())
 }
