@@ -17,6 +17,7 @@ pub mod link;
 pub mod notice;
 pub mod notice_answer;
 pub mod notice_line;
+pub mod notice_mail;
 pub mod part;
 pub mod person;
 pub mod policy_set;

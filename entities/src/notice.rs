@@ -1,4 +1,4 @@
-//! A notice in the outbox: finished bytes for one recipient, and how far they got.
+//! A notice in the outbox: one recipient, and how far it got. Its bytes lie apart, so that a change of state is small.
 
 use sea_orm::entity::prelude::*;
 
@@ -18,7 +18,6 @@ pub struct Model {
     pub message_id: String,
     pub token: String,
     pub supersedes: Option<String>,
-    pub bytes: Vec<u8>,
     pub composed_at: i64,
     pub state: String,
     pub attempts: i64,

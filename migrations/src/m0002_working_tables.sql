@@ -31,7 +31,6 @@ CREATE TABLE notice (
     message_id TEXT NOT NULL UNIQUE,
     token TEXT NOT NULL,
     supersedes TEXT,
-    bytes BLOB NOT NULL,
     composed_at INTEGER NOT NULL,
     state TEXT NOT NULL CHECK (state IN ('queued', 'claimed', 'data_begun', 'sent', 'deferred', 'failed', 'uncertain', 'parked', 'cancelled', 'bounced')),
     attempts INTEGER NOT NULL CHECK (attempts >= 0),
@@ -52,6 +51,11 @@ CREATE INDEX notice_waiting ON notice (next_attempt_at) WHERE state NOT IN ('sen
 CREATE INDEX notice_due ON notice (due_at);
 
 CREATE INDEX notice_person ON notice (person);
+
+CREATE TABLE notice_mail (
+    notice INTEGER PRIMARY KEY REFERENCES notice (id),
+    bytes BLOB NOT NULL
+) STRICT;
 
 CREATE TABLE notice_line (
     notice INTEGER NOT NULL REFERENCES notice (id),

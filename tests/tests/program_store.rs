@@ -360,10 +360,14 @@ async fn verify_names_notices_and_stock_that_differ() {
     let db = raw(&file(&room)).await;
     run(
         &db,
-        "INSERT INTO notice (number, kind, occasion, person, recipient, urgent, subject, message_id, token, bytes, \
-         composed_at, state, attempts, due_at, next_attempt_at) VALUES ('N-2026-0901', 'due work', 'digest', \
-         'mechanic@bay.example', 'mechanic@bay.example', 0, 's', '<m@x.example>', 't', \
-         CAST('To: mechanic@bay.example' AS BLOB), 0, 'sent', 1, 0, 0)",
+        "INSERT INTO notice (id, number, kind, occasion, person, recipient, urgent, subject, message_id, token, \
+         composed_at, state, attempts, due_at, next_attempt_at) VALUES (901, 'N-2026-0901', 'due work', 'digest', \
+         'mechanic@bay.example', 'mechanic@bay.example', 0, 's', '<m@x.example>', 't', 0, 'sent', 1, 0, 0)",
+    )
+    .await;
+    run(
+        &db,
+        "INSERT INTO notice_mail (notice, bytes) VALUES (901, CAST('To: mechanic@bay.example' AS BLOB))",
     )
     .await;
     run(&db, "INSERT INTO setting (name, value) VALUES ('told mechanic@bay.example', '2026-01-05T00:00:00')")
@@ -419,6 +423,7 @@ fn entities() -> BTreeMap<&'static str, Vec<Shape>> {
         ("link", entity::<entities::link::Entity>()),
         ("notice", entity::<entities::notice::Entity>()),
         ("notice_line", entity::<entities::notice_line::Entity>()),
+        ("notice_mail", entity::<entities::notice_mail::Entity>()),
         ("part", entity::<entities::part::Entity>()),
         ("person", entity::<entities::person::Entity>()),
         ("policy_set", entity::<entities::policy_set::Entity>()),

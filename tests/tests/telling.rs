@@ -1,11 +1,11 @@
 //! Who is told what, when, by which notice: stories through desk and sweep, with a clock that is moved by hand.
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests")]
 
+#[allow(dead_code, reason = "each test file uses its own part")]
 #[path = "register_in/desk.rs"]
 mod desk;
 
 use daemon::desk::Desk;
-use daemon::notices::delivery::Outbox;
 use daemon::notices::templates::Templates;
 use daemon::records::Work;
 use daemon::store::outbox::{Listed, Which};

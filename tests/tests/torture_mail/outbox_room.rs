@@ -4,7 +4,7 @@ use std::time::Duration;
 
 use daemon::notices::message::{Letter, message, message_id};
 use daemon::notices::smtp::{SmtpSettings, StepLimits, Tls};
-use daemon::store::outbox::{Fresh, Told};
+use daemon::store::outbox::{Fresh, FreshLine, Told};
 use daemon::store::write::Deed;
 use daemon::store::{Store, StoreError, Writer};
 use policies::zone::Instant;
@@ -73,7 +73,7 @@ pub fn fresh(number: usize, to: &str, octets: usize) -> Fresh {
         supersedes: None,
         text,
         bytes,
-        lines: vec![(told, None)],
+        lines: vec![FreshLine { number: 1, told, due_on: None }],
         number,
     }
 }

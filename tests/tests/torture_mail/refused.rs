@@ -185,10 +185,9 @@ async fn torture_16_a_mailbox_with_control_characters_is_set_aside_and_the_other
     let server = ScriptedServer::start(|_| Act::Usual);
     let bad = ["a@bay.example\r\nRCPT TO:<x@y.example>", "b\0@bay.example", "\r\n", ""];
     let room = PostRoom::with(&["first@bay.example"]).await;
-    let mut fresh: Vec<_> =
-        bad.iter().enumerate().map(|(n, to)| room.fresh(n + 10, "a@bay.example\r", 900).to(to)).collect();
-    fresh.push(room.fresh(20, "last@bay.example", 900));
-    room.enqueue(&fresh).await;
+    let mut notices: Vec<_> = (10..).zip(bad).map(|(n, to)| fresh(n, "a@bay.example", 500).to(to)).collect();
+    notices.push(fresh(20, "last@bay.example", 500));
+    room.outbox.enqueue(&notices).await;
     room.drain(&relay(server.port(), LIMIT), 2).await;
     assert_eq!(room.states().await, ["sent", "parked", "parked", "parked", "parked", "sent"]);
     let recipients: Vec<_> = server.accepted().into_iter().map(|mail| mail.to).collect();

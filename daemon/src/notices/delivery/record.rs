@@ -18,30 +18,20 @@ const GIVE_UP_AFTER: i64 = 5 * 24 * 60 * MINUTE;
 /// How often the outcome of a sending is written down before the store is given up.
 const MOST_RECORDINGS: u32 = 30;
 
-/// Writes down how an attempt ended; whether the relay took the notice.
+/// Writes down how an attempt ended.
 pub(super) async fn record(
     outbox: &impl Outbox,
     now: Instant,
     notice: &InHand,
     delivery: Delivery,
-) -> Result<bool, StoreError> {
+) -> Result<(), StoreError> {
     match delivery {
-        Delivery::Sent { reply } => {
-            if !record_sent(outbox, notice, &reply.to_string(), now).await? {
-                tracing::warn!(notice = %notice.number, "sent, though its lease had run out: it may go out twice");
-            }
-            tracing::info!(notice = %notice.number, "sent");
-            Ok(true)
-        }
-        Delivery::TooLarge { reply, .. } => {
-            too_large(outbox, now, notice, reply.to_string()).await?;
-            Ok(false)
-        }
+        Delivery::Sent { reply } => record_sent(outbox, notice, &reply.to_string(), now).await,
+        Delivery::TooLarge { reply, .. } => too_large(outbox, now, notice, reply.to_string()).await,
         delivery => {
             let end = end_of(notice, delivery, now);
             tell(notice, &end);
-            outbox.settle(notice, end).await?;
-            Ok(false)
+            outbox.settle(notice, end).await.map(drop)
         }
     }
 }
@@ -103,23 +93,29 @@ async fn too_large(
 }
 
 /// A mail that the relay took must be known as sent, or it goes out twice: a store that is busy is asked again.
-async fn record_sent(
+pub(super) async fn record_sent(
     outbox: &impl Outbox,
     notice: &InHand,
     reply: &str,
     now: Instant,
-) -> Result<bool, StoreError> {
+) -> Result<(), StoreError> {
     let mut asked = 1;
-    loop {
+    let kept = loop {
         match outbox.sent(notice, reply, now).await {
             Err(error) if asked < MOST_RECORDINGS => {
                 tracing::warn!(%error, asked, "a sent notice cannot be noted yet");
                 asked += 1;
                 tokio::time::sleep(Duration::from_secs(2)).await;
             }
-            recorded => return recorded,
+            recorded => break recorded?,
         }
+    };
+    if kept {
+        tracing::info!(notice = %notice.number, "sent");
+    } else {
+        tracing::warn!(notice = %notice.number, "sent, though its lease had run out: it may go out twice");
     }
+    Ok(())
 }
 
 /// Minutes until the next attempt, at the least.

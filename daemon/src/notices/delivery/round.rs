@@ -1,8 +1,10 @@
 //! One round of sending: connections side by side, none of which waits for another.
 
+mod worker;
+
 use std::collections::{BTreeMap, VecDeque};
 use std::future::pending;
-use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
 
@@ -10,13 +12,12 @@ use futures_util::future::join_all;
 use tokio::sync::watch;
 use tokio::time::sleep;
 
-use super::record::record;
 use super::{BoxFuture, Courier, Outbox, Pace, Stop};
 use crate::clock::Clock;
-use crate::notices::message::Envelope;
 use crate::notices::smtp::{Delivery, Fault};
 use crate::store::StoreError;
 use crate::store::outbox::{InHand, Settled, State, Which};
+use worker::Worker;
 
 /// The first connection finds out whether the relay is there; the others wait for it, but not for ever: it may have
 /// met a server that keeps it waiting.
@@ -27,6 +28,8 @@ const RENEW_EVERY: Duration = Duration::from_secs(15);
 const LOOK_AGAIN: Duration = Duration::from_secs(2);
 /// So many conversations in a row that broke, each with another notice: the relay is at fault.
 const MOST_BROKEN: usize = 3;
+/// Where mails may go one right after the other, so many a connection are claimed in one commit.
+const AT_ONCE: usize = 4;
 
 /// What a round runs on.
 pub(super) struct Round<'r, O> {
@@ -60,32 +63,31 @@ struct Shared<'r, O> {
     batch: u64,
     in_hand: Mutex<BTreeMap<i64, i64>>,
     line: watch::Sender<Line>,
+    /// Connections with something to do.
     busy: AtomicUsize,
+    /// Conversations in a row that broke.
     broken: AtomicUsize,
     sent: AtomicUsize,
 }
 
-impl<O: Outbox> Round<'_, O> {
+impl<'r, O: Outbox> Round<'r, O> {
     /// Sends until nothing waits, over these couriers; where the relay was in trouble, the first one tries it alone.
     pub(super) async fn run<'c, C: Courier + 'c>(
-        &self,
+        &'r self,
         couriers: impl ExactSizeIterator<Item = &'c mut C>,
         probing: bool,
     ) -> Result<Ended, StoreError> {
-        let batch = if self.pace.is_free() && self.which == Which::Sound { 4 * couriers.len() } else { 1 };
-        let shared = Shared {
-            round: self,
-            tray: tokio::sync::Mutex::default(),
-            batch: u64::try_from(batch).unwrap_or(1),
-            in_hand: Mutex::default(),
-            line: watch::Sender::new(Line::Unknown),
-            busy: AtomicUsize::new(0),
-            broken: AtomicUsize::new(0),
-            sent: AtomicUsize::new(0),
-        };
+        let shared = Shared::new(self, couriers.len());
         let mut work: Vec<BoxFuture<'_, Result<(), StoreError>>> = Vec::new();
         for (index, courier) in couriers.enumerate() {
-            work.push(Box::pin(shared.work(courier, index, probing)));
+            let shared = &shared;
+            work.push(Box::pin(async move {
+                if index == 0 || shared.may_start(probing).await {
+                    Worker::new(shared, courier).run().await
+                } else {
+                    Ok(())
+                }
+            }));
         }
         let ended = tokio::select! {
             ended = join_all(work) => ended.into_iter().collect::<Result<Vec<()>, _>>(),
@@ -97,20 +99,20 @@ impl<O: Outbox> Round<'_, O> {
     }
 }
 
-impl<O: Outbox> Shared<'_, O> {
-    async fn work<C: Courier>(&self, courier: &mut C, index: usize, probing: bool) -> Result<(), StoreError> {
-        if index > 0 && !self.may_start(probing).await {
-            return Ok(());
+impl<'r, O: Outbox> Shared<'r, O> {
+    fn new(round: &'r Round<'r, O>, couriers: usize) -> Self {
+        let free = round.pace.is_free() && round.which == Which::Sound;
+        let batch = if free { AT_ONCE * couriers } else { 1 };
+        Self {
+            round,
+            tray: tokio::sync::Mutex::default(),
+            batch: u64::try_from(batch).unwrap_or(1),
+            in_hand: Mutex::default(),
+            line: watch::Sender::new(Line::Unknown),
+            busy: AtomicUsize::new(0),
+            broken: AtomicUsize::new(0),
+            sent: AtomicUsize::new(0),
         }
-        while !self.round.stop.is_told() && !self.is_down() {
-            self.busy.fetch_add(1, Ordering::Relaxed);
-            let more = self.send_next(courier).await;
-            self.busy.fetch_sub(1, Ordering::Relaxed);
-            if !more? && !self.another_is_busy().await {
-                break;
-            }
-        }
-        Ok(())
     }
 
     /// Waits for the first connection's word.
@@ -125,29 +127,6 @@ impl<O: Outbox> Shared<'_, O> {
         }
     }
 
-    /// One notice; false when there is none, or no relay for it.
-    async fn send_next<C: Courier>(&self, courier: &mut C) -> Result<bool, StoreError> {
-        let ready = tokio::select! {
-            ready = courier.ready() => ready,
-            () = self.round.stop.told() => return Ok(false),
-        };
-        if let Err(fault) = ready {
-            self.found_down(fault);
-            return Ok(false);
-        }
-        self.found_up();
-        tokio::select! {
-            () = self.round.pace.turn() => {}
-            () = self.round.stop.told() => return Ok(false),
-        }
-        let Some(notice) = self.take().await? else { return Ok(false) };
-        self.in_hand().insert(notice.id, notice.attempt);
-        let sent = self.send(courier, &notice).await;
-        self.in_hand().remove(&notice.id);
-        self.sent.fetch_add(usize::from(sent?), Ordering::Relaxed);
-        Ok(true)
-    }
-
     /// The next notice, claimed now or with others before.
     async fn take(&self) -> Result<Option<InHand>, StoreError> {
         let mut tray = self.tray.lock().await;
@@ -158,45 +137,6 @@ impl<O: Outbox> Shared<'_, O> {
             tray.extend(claimed);
         }
         Ok(tray.pop_front())
-    }
-
-    async fn send<C: Courier>(&self, courier: &mut C, notice: &InHand) -> Result<bool, StoreError> {
-        let outbox = self.round.outbox;
-        let envelope = match Envelope::new(self.round.from, &notice.recipient) {
-            Ok(envelope) => envelope,
-            Err(error) => {
-                let error = error.to_string();
-                tracing::error!(notice = %notice.number, error, "a notice cannot be addressed; it is set aside");
-                outbox.settle(notice, Settled { state: State::Parked, next: None, error }).await?;
-                return Ok(false);
-            }
-        };
-        let begun = AtomicBool::new(false);
-        let begin = || -> BoxFuture<'_, Result<(), String>> { Box::pin(self.begin(notice, &begun)) };
-        let delivery = tokio::select! {
-            biased;
-            delivery = courier.carry(&envelope, &notice.bytes, &begin) => delivery,
-            () = told_before(self.round.stop, &begun) => return self.put_back(notice).await.map(|()| false),
-        };
-        let unbegun = matches!(delivery, Delivery::Deferred { .. }) && !begun.load(Ordering::Relaxed);
-        if unbegun && self.round.stop.is_told() {
-            return self.put_back(notice).await.map(|()| false);
-        }
-        self.judge_line(&delivery);
-        record(outbox, self.round.clock.now(), notice, delivery).await
-    }
-
-    /// Just before the body.
-    async fn begin(&self, notice: &InHand, begun: &AtomicBool) -> Result<(), String> {
-        if self.round.stop.is_told() {
-            return Err("the daemon was told to stop".to_owned());
-        }
-        begun.store(true, Ordering::Relaxed);
-        match self.round.outbox.begin_data(notice).await {
-            Ok(true) => Ok(()),
-            Ok(false) => Err("it is in other hands by now".to_owned()),
-            Err(error) => Err(error.to_string()),
-        }
     }
 
     /// Nothing of its body has gone out: it is as if it had not been taken.
@@ -218,12 +158,13 @@ impl<O: Outbox> Shared<'_, O> {
 
     /// Whether to look again: another connection is still at work, and may be for long.
     async fn another_is_busy(&self) -> bool {
-        if self.busy.load(Ordering::Relaxed) == 0 || self.round.stop.is_told() || self.is_down() {
+        let (busy, stop) = (self.busy.load(Ordering::Relaxed), self.round.stop);
+        if busy == 0 || stop.is_told() || self.is_down() {
             return false;
         }
         tokio::select! {
             () = sleep(LOOK_AGAIN) => true,
-            () = self.round.stop.told() => false,
+            () = stop.told() => false,
         }
     }
 
@@ -242,22 +183,12 @@ impl<O: Outbox> Shared<'_, O> {
         matches!(*self.line.borrow(), Line::Down(_))
     }
 
-    fn found_up(&self) {
+    /// The first word stands: a relay that another connection reaches is not down.
+    fn found(&self, found: Line) {
         self.line.send_if_modified(|line| {
             let news = matches!(line, Line::Unknown);
             if news {
-                *line = Line::Up;
-            }
-            news
-        });
-    }
-
-    /// A relay that another connection reaches is not down.
-    fn found_down(&self, fault: Fault) {
-        self.line.send_if_modified(|line| {
-            let news = matches!(line, Line::Unknown);
-            if news {
-                *line = Line::Down(fault);
+                *line = found;
             }
             news
         });
@@ -276,13 +207,5 @@ impl<O: Outbox> Shared<'_, O> {
 
     fn in_hand(&self) -> MutexGuard<'_, BTreeMap<i64, i64>> {
         self.in_hand.lock().unwrap_or_else(PoisonError::into_inner)
-    }
-}
-
-/// Told to stop while nothing of the body has gone out; after that the mail is seen through.
-async fn told_before(stop: &Stop, begun: &AtomicBool) {
-    stop.told().await;
-    if begun.load(Ordering::Relaxed) {
-        pending::<()>().await;
     }
 }

@@ -45,6 +45,9 @@ const REPLY_OCTETS: u64 = 16 * 1024;
 /// After STARTTLS the server does not greet again (RFC 3207, 4.2), but lettre begins every conversation by reading a greeting.
 const GREETING_AFTER_STARTTLS: &[u8] = b"220 encrypted\r\n";
 
+/// What is written at once of a mail.
+const HELD_OCTETS: usize = 64 * 1024;
+
 const END_OF_MAIL: &[u8; 5] = b"\r\n.\r\n";
 
 pub(super) trait Duplex: AsyncRead + AsyncWrite + Send + Sync + Unpin {}
@@ -64,6 +67,14 @@ impl EndGone {
         *self.0.borrow()
     }
 
+    fn is_under_way(&self) -> bool {
+        !self.has_gone()
+    }
+
+    fn end(&self) {
+        self.0.send_replace(true);
+    }
+
     pub(super) async fn gone(&self) {
         // The sender lives as long as this, so waiting cannot fail.
         let _ = self.0.subscribe().wait_for(|gone| *gone).await;
@@ -74,6 +85,8 @@ pub(super) struct Wire {
     io: Chain<Cursor<Vec<u8>>, BufReader<Box<dyn Duplex>>>,
     peer: SocketAddr,
     tail: [u8; 5],
+    /// Of the mail on its way, what was not written yet: lettre writes the dot by itself, and a small mail can go with it.
+    held: Vec<u8>,
     end_gone: EndGone,
 }
 
@@ -83,7 +96,8 @@ impl Wire {
             io: Cursor::new(greeting).chain(io),
             peer,
             tail: [0; 5],
-            end_gone: EndGone(Arc::new(watch::Sender::new(false))),
+            held: Vec::new(),
+            end_gone: EndGone(Arc::new(watch::Sender::new(true))),
         }
     }
 
@@ -91,14 +105,30 @@ impl Wire {
         self.end_gone.clone()
     }
 
-    fn wrote(&mut self, bytes: &[u8]) {
+    /// Whether a mail is on its way and this is not yet its end.
+    fn in_mail(&self) -> bool {
+        self.end_gone.is_under_way() && self.tail != *END_OF_MAIL
+    }
+
+    fn note_tail(&mut self, bytes: &[u8]) {
         for byte in &bytes[bytes.len().saturating_sub(self.tail.len())..] {
             self.tail.rotate_left(1);
             self.tail[4] = *byte;
         }
-        if self.tail == *END_OF_MAIL {
-            self.end_gone.0.send_replace(true);
+    }
+
+    fn poll_write_held(&mut self, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
+        while !self.held.is_empty() {
+            let written = ready!(Pin::new(self.io.get_mut().1).poll_write(cx, &self.held))?;
+            if written == 0 {
+                return Poll::Ready(Err(io::ErrorKind::WriteZero.into()));
+            }
+            self.held.drain(..written);
         }
+        if self.tail == *END_OF_MAIL {
+            self.end_gone.end();
+        }
+        Poll::Ready(Ok(()))
     }
 }
 
@@ -118,13 +148,22 @@ impl AsyncRead for Wire {
 impl AsyncWrite for Wire {
     fn poll_write(self: Pin<&mut Self>, cx: &mut Context<'_>, bytes: &[u8]) -> Poll<io::Result<usize>> {
         let wire = self.get_mut();
-        let written = ready!(Pin::new(wire.io.get_mut().1).poll_write(cx, bytes))?;
-        wire.wrote(&bytes[..written]);
-        Poll::Ready(Ok(written))
+        if wire.held.len() >= HELD_OCTETS {
+            ready!(wire.poll_write_held(cx))?;
+        }
+        let taken = bytes.len().min(HELD_OCTETS);
+        wire.held.extend_from_slice(&bytes[..taken]);
+        wire.note_tail(&bytes[..taken]);
+        Poll::Ready(Ok(taken))
     }
 
     fn poll_flush(self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {
-        Pin::new(self.get_mut().io.get_mut().1).poll_flush(cx)
+        let wire = self.get_mut();
+        if wire.in_mail() && wire.held.len() < HELD_OCTETS {
+            return Poll::Ready(Ok(()));
+        }
+        ready!(wire.poll_write_held(cx))?;
+        Pin::new(wire.io.get_mut().1).poll_flush(cx)
     }
 
     fn poll_shutdown(self: Pin<&mut Self>, cx: &mut Context<'_>) -> Poll<io::Result<()>> {

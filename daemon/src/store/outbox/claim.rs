@@ -11,6 +11,7 @@ use sea_orm::{
 };
 
 use super::together::Together;
+use super::told::mails;
 use super::{AFTER_DOUBT, InHand, MOST_CRASHES, MOST_DOUBTS, State, UNSETTLED, Which};
 use crate::store::answered::Transaction;
 use crate::store::{Store, StoreError};
@@ -94,7 +95,12 @@ impl StoredOutbox {
             .filter(open_by(now));
         let mut rows = claimed.exec_with_returning(&self.store.db).await.map_err(doing)?;
         rows.sort_by_key(|row| (!row.urgent, row.id));
-        Ok(rows.into_iter().map(InHand::from).collect())
+        let mut mails = mails(&self.store.db, rows.iter().map(|row| row.id)).await?;
+        let with_mail = |row: Model| {
+            let bytes = mails.remove(&row.id).unwrap_or_default();
+            in_hand(row, bytes)
+        };
+        Ok(rows.into_iter().map(with_mail).collect())
     }
 
     /// Says that these are still in hand, so that nobody takes them; by row and attempt.
@@ -197,19 +203,17 @@ fn open_by(now: Instant) -> Condition {
         .add(Column::NextAttemptAt.lte(now.0))
 }
 
-impl From<Model> for InHand {
-    fn from(row: Model) -> InHand {
-        InHand {
-            id: row.id,
-            number: row.number,
-            recipient: row.recipient,
-            urgent: row.urgent,
-            message_id: row.message_id,
-            bytes: row.bytes,
-            attempt: row.attempts,
-            doubts: row.doubts,
-            crashes: row.crashes,
-            due_at: Instant(row.due_at),
-        }
+fn in_hand(row: Model, bytes: Vec<u8>) -> InHand {
+    InHand {
+        id: row.id,
+        number: row.number,
+        recipient: row.recipient,
+        urgent: row.urgent,
+        message_id: row.message_id,
+        bytes,
+        attempt: row.attempts,
+        doubts: row.doubts,
+        crashes: row.crashes,
+        due_at: Instant(row.due_at),
     }
 }

@@ -1,7 +1,7 @@
 //! Into the outbox: in the transaction of what the notice tells.
 
 use entities::notice::Column;
-use entities::{notice, notice_line};
+use entities::{notice, notice_line, notice_mail};
 use policies::zone::Instant;
 use sea_orm::sea_query::OnConflict;
 use sea_orm::{ColumnTrait, DbErr, EntityTrait, PaginatorTrait, QueryFilter, Set};
@@ -30,7 +30,6 @@ impl Writer {
             message_id: Set(fresh.message_id.clone()),
             token: Set(fresh.token.clone()),
             supersedes: Set(fresh.supersedes.clone()),
-            bytes: Set(fresh.bytes.clone()),
             composed_at: Set(now.0),
             state: Set(State::Queued.word().to_owned()),
             attempts: Set(0),
@@ -44,6 +43,9 @@ impl Writer {
             Err(DbErr::RecordNotInserted) => return Ok(false),
             Err(error) => return Err(doing(error)),
         };
+        let mail = notice_mail::ActiveModel { notice: Set(notice), bytes: Set(fresh.bytes.clone()) };
+        let kept = notice_mail::Entity::insert(mail).exec_without_returning(&self.tx).await;
+        kept.map_err(&doing)?;
         self.enqueue_lines(notice, &fresh.lines).await?;
         Ok(true)
     }

@@ -3,17 +3,21 @@
 //! Each change still is durable before its caller goes on, and changes of one caller are committed in their order. So
 //! at most one notice a connection stands between the record that its body begins and the record that it was sent.
 
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, OnceLock};
 
 use entities::notice::{Column, Entity};
+use entities::notice_mail;
 use policies::zone::Instant;
 use sea_orm::sea_query::{CaseStatement, Expr, SimpleExpr};
 use sea_orm::{ColumnTrait, Condition, EntityTrait, ExprTrait, QueryFilter, QuerySelect};
-use tokio::sync::oneshot;
+use tokio::sync::{mpsc, oneshot};
 
 use super::{InHand, Settled, Shorter, State, StoredOutbox};
 use crate::store::answered::Transaction;
 use crate::store::{Store, StoreError};
+
+/// More than all connections together ever have.
+const MOST_AT_ONCE: usize = 100;
 
 /// What became of a notice in hand.
 #[derive(Clone, Debug)]
@@ -25,19 +29,16 @@ enum Change {
 }
 
 #[derive(Debug)]
-struct Waiting {
+pub(super) struct Waiting {
     id: i64,
     attempt: i64,
     change: Change,
     answer: oneshot::Sender<Result<bool, StoreError>>,
 }
 
-/// Changes that wait for the next commit.
+/// The one task that writes them. It ends with the last outbox that knows it.
 #[derive(Debug, Default)]
-pub(super) struct Together {
-    waiting: Mutex<Vec<Waiting>>,
-    writing: tokio::sync::Mutex<()>,
-}
+pub(super) struct Together(OnceLock<mpsc::UnboundedSender<Waiting>>);
 
 impl StoredOutbox {
     /// Notes that the body of a notice in hand is about to go out; false when it is in other hands by now.
@@ -73,48 +74,44 @@ impl StoredOutbox {
     }
 
     async fn note(&self, notice: &InHand, change: Change) -> Result<bool, StoreError> {
-        let (answer, mut answered) = oneshot::channel();
+        let (answer, answered) = oneshot::channel();
         let waiting = Waiting { id: notice.id, attempt: notice.attempt, change, answer };
-        self.together.lock().push(waiting);
-        // Whoever comes first writes for all who wait by then; the others find their answer when their turn comes.
-        let writing = self.together.writing.lock().await;
-        if let Ok(answer) = answered.try_recv() {
-            return answer;
-        }
-        let all = std::mem::take(&mut *self.together.lock());
-        // A task of its own: a caller that goes away must not leave a transaction half way.
-        let written = tokio::spawn(write_all(self.store.clone(), all)).await;
-        drop(writing);
-        if written.is_err() {
-            return Err(lost());
-        }
+        self.together.writer(&self.store).send(waiting).map_err(|_| lost())?;
         answered.await.unwrap_or_else(|_| Err(lost()))
     }
 }
 
-fn lost() -> StoreError {
-    let source = sea_orm::DbErr::Custom("the task that wrote it was lost".to_owned());
-    StoreError::Database { doing: "noting what became of a notice", source }
-}
-
 impl Together {
-    /// A panic elsewhere cannot leave the list half written, so a poisoned lock is taken all the same.
-    fn lock(&self) -> std::sync::MutexGuard<'_, Vec<Waiting>> {
-        self.waiting.lock().unwrap_or_else(PoisonError::into_inner)
+    /// A task of its own: a caller that goes away must not leave a transaction half way.
+    fn writer(&self, store: &Store) -> &mpsc::UnboundedSender<Waiting> {
+        self.0.get_or_init(|| {
+            let (sender, waiting) = mpsc::unbounded_channel();
+            tokio::spawn(write(store.clone(), waiting));
+            sender
+        })
     }
 }
 
-async fn write_all(store: Store, all: Vec<Waiting>) {
-    match commit(&store, &all).await {
-        Ok(kept) => {
-            for (waiting, kept) in all.into_iter().zip(kept) {
-                let _ = waiting.answer.send(Ok(kept));
+fn lost() -> StoreError {
+    let source = sea_orm::DbErr::Custom("the task that writes it is gone".to_owned());
+    StoreError::Database { doing: "noting what became of a notice", source }
+}
+
+/// Writes whatever waits by the time the last commit is done.
+async fn write(store: Store, mut waiting: mpsc::UnboundedReceiver<Waiting>) {
+    let mut all = Vec::new();
+    while waiting.recv_many(&mut all, MOST_AT_ONCE).await > 0 {
+        match commit(&store, &all).await {
+            Ok(kept) => {
+                for (waiting, kept) in all.drain(..).zip(kept) {
+                    let _ = waiting.answer.send(Ok(kept));
+                }
             }
-        }
-        Err(error) => {
-            let error = Arc::new(error);
-            for waiting in all {
-                let _ = waiting.answer.send(Err(StoreError::Shared(error.clone())));
+            Err(error) => {
+                let error = Arc::new(error);
+                for waiting in all.drain(..) {
+                    let _ = waiting.answer.send(Err(StoreError::Shared(error.clone())));
+                }
             }
         }
     }
@@ -227,11 +224,17 @@ async fn shortened(
     let update = Entity::update_many()
         .col_expr(Column::State, Expr::value(State::Deferred.word()))
         .col_expr(Column::MessageId, Expr::value(shorter.message_id.as_str()))
-        .col_expr(Column::Bytes, Expr::value(shorter.bytes.as_slice()))
         .col_expr(Column::LastError, Expr::value(shorter.error.as_str()))
         .col_expr(Column::NextAttemptAt, Expr::value(now.0))
         .filter(this(waiting))
         .filter(not_taken());
-    let done = update.exec(tx).await.map_err(StoreError::while_("shortening a notice"))?;
+    let doing = StoreError::while_("shortening a notice");
+    let done = update.exec(tx).await.map_err(&doing)?;
+    if done.rows_affected == 1 {
+        let mail = notice_mail::Entity::update_many()
+            .col_expr(notice_mail::Column::Bytes, Expr::value(shorter.bytes.as_slice()))
+            .filter(notice_mail::Column::Notice.eq(waiting.id));
+        mail.exec(tx).await.map_err(doing)?;
+    }
     Ok(done.rows_affected == 1)
 }

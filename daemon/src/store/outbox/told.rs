@@ -1,6 +1,9 @@
 //! What was told already, as the notices in the outbox say.
 
+use std::collections::HashMap;
+
 use entities::notice::{Column, Entity};
+use entities::notice_mail;
 use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
 
 use super::{Fresh, Told};
@@ -12,9 +15,18 @@ impl Store {
     /// # Errors
     /// The database's own.
     pub async fn frozen_notices(&self) -> Result<Vec<(String, String, Vec<u8>)>, StoreError> {
-        let rows = Entity::find().order_by_asc(Column::Id).all(&self.db).await;
-        let rows = rows.map_err(StoreError::while_("reading notices"))?;
-        Ok(rows.into_iter().map(|row| (row.number, row.recipient, row.bytes)).collect())
+        let doing = StoreError::while_("reading notices");
+        let mut all = Vec::new();
+        let ids = Entity::find().select_only().columns([Column::Id, Column::Number, Column::Recipient]);
+        let ids: Vec<(i64, String, String)> =
+            ids.order_by_asc(Column::Id).into_tuple().all(&self.db).await.map_err(&doing)?;
+        for chunk in ids.chunks(500) {
+            let mut mails = mails(&self.db, chunk.iter().map(|(id, ..)| *id)).await?;
+            all.extend(chunk.iter().map(|(id, number, recipient)| {
+                (number.clone(), recipient.clone(), mails.remove(id).unwrap_or_default())
+            }));
+        }
+        Ok(all)
     }
 
     /// The number of the newest notice, within whatever year; nought before the first.
@@ -45,6 +57,16 @@ impl Fresh {
     pub fn sequence(&self) -> Option<u64> {
         sequence(&self.number)
     }
+}
+
+/// The finished bytes of these notices.
+pub(super) async fn mails(
+    db: &impl ConnectionTrait,
+    notices: impl Iterator<Item = i64>,
+) -> Result<HashMap<i64, Vec<u8>>, StoreError> {
+    let rows = notice_mail::Entity::find().filter(notice_mail::Column::Notice.is_in(notices)).all(db).await;
+    let rows = rows.map_err(StoreError::while_("reading mails"))?;
+    Ok(rows.into_iter().map(|row| (row.notice, row.bytes)).collect())
 }
 
 impl From<entities::notice_line::Model> for Told {
