@@ -1,6 +1,7 @@
 //! The demo: an invented service with three years of history, and its own post office.
 
 pub mod catcher;
+pub mod paper;
 pub mod planned;
 pub mod scenario;
 
@@ -16,7 +17,9 @@ use policies::zone::Instant;
 use tokio::net::TcpListener;
 
 use crate::clock::StandingClock;
+use crate::config::files_of;
 use crate::desk::Desk;
+use crate::files::Files;
 use crate::notices::delivery::{Pace, Post, SmtpCourier, Stop, quick_steps};
 use crate::notices::smtp::{SmtpSettings, Tls};
 use crate::notices::templates::Templates;
@@ -29,6 +32,9 @@ use catcher::Catcher;
 
 /// Sender of the demo's notices.
 const FROM: &str = "tallow@mcbs.example";
+
+/// The throw-away store.
+const DATABASE: &str = "demo.db";
 
 /// The stated moment, Mon 12 Oct 2026 07:00 on the Marlowen Coast (UTC+1 in summer).
 fn stated_moment() -> Instant {
@@ -106,7 +112,7 @@ pub async fn run(listen: SocketAddr) -> anyhow::Result<()> {
     );
     println!("Look at {pages}/ — the wire F-0417: {pages}/item/F-0417 — the mail: {pages}/mail");
     println!("Stop with Ctrl-C. Tallow advises; a competent person decides.");
-    let web = Web { desk, caught: Some(post_office), stated: Some(STATED) };
+    let web = Web { desk, files: files(&scratch.0), caught: Some(post_office), stated: Some(STATED) };
     web::serve(listener, web, stopped()).await.context("serving pages")
 }
 
@@ -128,12 +134,18 @@ async fn stopped() {
 pub async fn load(folder: &Path) -> anyhow::Result<Desk> {
     write(folder)?;
     let set = Arc::new(policy_set::check(&policy_files())?);
-    let store = Store::open(&format!("sqlite:{}", folder.join("demo.db").display())).await?;
+    let store = Store::open(&format!("sqlite:{}", folder.join(DATABASE).display())).await?;
     let desk = Desk::new(store, set, Arc::new(StandingClock(stated_moment())), "demo".to_owned());
     let faults = Faults::default();
-    let sheets = read_folder(folder, &faults)?;
+    let mut sheets = read_folder(folder, &faults)?;
+    paper::add(&mut sheets, folder, &files(folder))?;
     desk.import(&sheets, &faults, false).await.map_err(|error| anyhow::anyhow!("the scenario: {error:?}"))?;
     Ok(desk)
+}
+
+/// The certificates' files of the throw-away store.
+fn files(folder: &Path) -> Files {
+    Files::at(files_of(&folder.join(DATABASE)))
 }
 
 fn relay(port: u16) -> SmtpSettings {

@@ -700,6 +700,7 @@ async fn append_changes(tx: &mut Writer, changes: &Changes) -> Result<(), StoreE
     append_change(tx, &changes.stock).await?;
     append_change(tx, &changes.doubts).await?;
     append_change(tx, &changes.substitutions).await?;
+    append_change(tx, &changes.loans).await?;
     append_change(tx, &changes.examinations).await?;
     append_change(tx, &changes.defects).await
 }

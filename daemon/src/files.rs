@@ -211,7 +211,7 @@ fn system(doing: &'static str, path: &Path) -> impl Fn(io::Error) -> FileError {
 }
 
 /// A name that can be shown: without control or direction-changing letters, and not too long.
-fn plain_name(name: &str) -> String {
+pub(crate) fn plain_name(name: &str) -> String {
     let hidden = |c: char| matches!(c, '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}');
     let plain: Vec<char> = name.chars().map(|c| if c.is_control() || hidden(c) { '_' } else { c }).collect();
     // The ending stays, since it says what the file holds.

@@ -5,6 +5,8 @@ use policies::load::PolicySet;
 use policies::rule::{Bound, Event, Value, When};
 use policies::zone::Instant;
 
+use crate::records::Work;
+
 /// The fitting an item is in just before a moment.
 pub fn fitted_at(item: &Item, cutoff: Instant) -> Option<&Fitting> {
     item.fittings.iter().find(|fit| fit.from < cutoff && fit.to >= cutoff)
@@ -60,6 +62,19 @@ pub fn last_log(fleet: &Fleet, station: Option<&str>) -> Option<Instant> {
     };
     let logs = fleet.items.iter().filter(here).flat_map(|item| &item.logs);
     logs.filter_map(|(_, index)| fleet.logs[*index as usize].span).map(|(_, last)| last).max()
+}
+
+/// `diameter 15.88 mm` for each `name=value` of a record, units as the rule has them.
+pub fn readings(set: &PolicySet, work: &Work) -> Vec<String> {
+    let rule = set.find_rule(&work.rule).map(|rule| set.rule(rule));
+    let pairs =
+        work.measurements.as_deref().unwrap_or_default().split(';').filter_map(|pair| pair.split_once('='));
+    let said = pairs.map(|(name, value)| {
+        let reading = rule.and_then(|rule| rule.records.iter().find(|reading| reading.name == name));
+        let unit = reading.and_then(|reading| reading.unit.as_deref());
+        unit.map_or_else(|| format!("{name} {value}"), |unit| format!("{name} {value} {unit}"))
+    });
+    said.collect()
 }
 
 /// An event in words.

@@ -7,6 +7,7 @@ pub mod crop;
 pub mod cut;
 pub mod fit;
 pub mod history;
+pub mod lend;
 pub mod loans;
 mod near;
 pub mod split;

@@ -127,7 +127,7 @@ async fn round(
     if let Some(post) = post {
         tasks.spawn(delivering(post, nudge, doubted, stopped.clone()));
     }
-    let pages = Web { desk: desk.clone(), caught: None, stated: None };
+    let pages = Web { desk: desk.clone(), files: config.files(), caught: None, stated: None };
     tasks.spawn(serving(listener, pages, stopped));
     let watched = Watched { store, folder: config.policies.as_deref(), hash: &desk.set.hash };
     let ended = tokio::select! {

@@ -101,6 +101,10 @@ record! {
     Substitution { item: String, host: String, position: String, by: String, reason: String, until_date: Option<String> }
 }
 record! {
+    /// What was agreed of a loan: the station that has the item, and the last day.
+    Loan { item: String, station: String, from_date: String, until_date: String, by: String, note: Option<String> }
+}
+record! {
     /// A certificate of an item.
     Certificate {
         item: String, number: String, issuer: String, issued_on: String, valid_until: Option<String>,

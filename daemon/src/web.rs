@@ -2,6 +2,7 @@
 
 mod ahead;
 mod asked;
+mod card;
 mod caution;
 mod chart;
 mod doubts;
@@ -9,6 +10,7 @@ mod fault;
 mod filters;
 mod fitness;
 mod guard;
+mod history;
 mod holds;
 mod item;
 mod judged;
@@ -16,10 +18,12 @@ mod life;
 mod lifting_gear;
 mod line;
 mod links;
+mod loans;
 mod mail;
 mod near;
 mod out_of_service;
 mod outfit;
+mod paper;
 mod place;
 mod proof;
 mod region;
@@ -49,6 +53,7 @@ use tokio::net::TcpListener;
 
 use crate::demo::catcher::Catcher;
 use crate::desk::Desk;
+use crate::files::Files;
 use fault::Fault;
 use visit::Visit;
 
@@ -59,6 +64,8 @@ const STYLE: &str = include_str!("../templates/pages.css");
 pub struct Web {
     /// Rules, records and the clock.
     pub desk: Arc<Desk>,
+    /// The certificates' files.
+    pub files: Files,
     /// The demo's own post office; only the demo has one.
     pub caught: Option<Arc<Catcher>>,
     /// The demo's stated date, which pages are read as of; today where there is none.
@@ -75,8 +82,10 @@ pub fn router(web: Web) -> Router {
             "/station/{slug}/register",
             get(async |visit: Visit| visit.answer(lifting_gear::page(&visit).await)),
         )
+        .route("/station/{slug}/card", get(async |visit: Visit| visit.answer(card::page(&visit).await)))
         .route("/item/{*tag}", get(async |visit: Visit| visit.answer(item::or_why(&visit).await)))
         .route("/report/{*number}", get(async |visit: Visit| visit.answer(report::page(&visit).await)))
+        .route("/file/{digest}", get(async |visit: Visit| visit.answer(paper::file(&visit).await)))
         .route("/proof/{*tag}", get(async |visit: Visit| visit.answer(proof::page(&visit).await)))
         .route("/search", get(async |visit: Visit| visit.answer(search::page(&visit).await)))
         .route("/rules", get(async |visit: Visit| visit.answer(rules::all(&visit))))

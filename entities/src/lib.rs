@@ -14,6 +14,7 @@ pub mod item;
 pub mod kept_date;
 pub mod lease;
 pub mod link;
+pub mod loan;
 pub mod notice;
 pub mod notice_answer;
 pub mod notice_line;

@@ -8,6 +8,7 @@ mod m0004_kept_dates;
 mod m0005_policy_sets;
 mod m0006_examinations;
 mod m0008_substitutions;
+mod m0009_loans;
 mod m0009_taken_from;
 mod postgres;
 
@@ -29,6 +30,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0006_examinations::Migration),
             Box::new(m0008_substitutions::Migration),
             Box::new(m0009_taken_from::Migration),
+            Box::new(m0009_loans::Migration),
         ]
     }
 }

@@ -29,6 +29,7 @@ pub mod kinds;
 pub mod ladder;
 pub mod load;
 pub mod load_path;
+pub mod loans;
 pub mod log;
 pub mod odds;
 pub mod odds_score;

@@ -455,9 +455,47 @@ fn loans_are_listed_with_the_use_made_there() {
         assert_eq!((&loan["lender"], &loan["user"]), (&"bay".into(), &"bar".into()));
         assert_eq!((&loan["since"], &loan["used"][0]), (&"2021-01-01".into(), &"1 launches".into()));
     }
+    agree_until(&room);
     assert!(room.tallow("item loans --station sea").refused().contains("no station is called"));
     hand(&room, "remove F-0419 --at 2021-02-01");
     assert_eq!(room.tallow("item loans --as-of 2021-03-01").done(), "nothing is on loan\n");
+}
+
+/// Until when it is lent: said once, moved, out and in again, and refused where it cannot be.
+fn agree_until(room: &Room) {
+    refuses(
+        room,
+        &[
+            ("loan F-0417 --until 2021-02-01", &["F-0417 is not on loan", "--to STATION"]),
+            ("loan F-0417 --until 2021-02-01 --to bay", &["bay owns F-0417"]),
+            ("loan F-0417 --until 2021-02-01 --to sea", &["no station is called \"sea\""]),
+            ("loan F-0419 --until 2021-02-01 --to bay", &["F-0419 is at bar, not at bay"]),
+            ("loan F-0419 --until 2020-12-31", &["2020-12-31 lies before the first day, 2021-01-01"]),
+        ],
+    );
+    let told = hand(room, "loan F-0419 --until 2021-01-31 --note spare");
+    assert_eq!(told, "bay lends F-0419 to bar until 31 Jan 2021\n");
+    assert_eq!(hand(room, "loan F-0419 --until 2021-01-31"), "recorded already\n");
+    let standing = |day: &str| {
+        let text = room.tallow(&format!("item loans --format json --as-of {day}")).done();
+        let loans: Value = serde_json::from_str(&text).unwrap();
+        (loans[0]["until"].to_string(), loans[0]["standing"].to_string())
+    };
+    let said = |until: &str, standing: &str| (format!("\"{until}\""), format!("\"{standing}\""));
+    assert_eq!(standing("2021-01-31"), said("2021-01-31", "agreed"));
+    assert_eq!(standing("2021-02-01"), said("2021-01-31", "over"));
+    let line = room.tallow("item loans --as-of 2021-02-01").done();
+    assert!(line.contains("to be back by 2021-01-31, OVER"), "{line}");
+    hand(room, "loan F-0419 --until 2021-03-01");
+    assert_eq!(standing("2021-02-01"), said("2021-03-01", "agreed"));
+    room.tallow("export out").done();
+    let kept = room.read("out/loans.csv");
+    let row = "F-0419 bar 2021-01-01,F-0419,bar,2021-01-01,2021-03-01,loft@service.example,spare,";
+    assert!(kept.contains(row) && kept.lines().count() == 2, "{kept}");
+    assert_eq!(room.tallow("import out").done(), "nothing new\n");
+    let sheet = sheet(room, "F-0419")["loans"].to_string();
+    assert!(sheet.contains("until 1 Mar 2021, by loft@service.example; spare"), "{sheet}");
+    room.tallow("verify").done();
 }
 
 #[test]

@@ -25,7 +25,7 @@ use sea_orm_migration::MigratorTrait;
 use tests::harness::Room;
 use tests::small_service::{self, POLICIES};
 
-const RECORDS: [&str; 18] = [
+const RECORDS: [&str; 19] = [
     "station",
     "person",
     "item",
@@ -44,6 +44,7 @@ const RECORDS: [&str; 18] = [
     "defect",
     "examination_draft",
     "substitution",
+    "loan",
 ];
 
 fn file(room: &Room) -> PathBuf {
@@ -99,6 +100,11 @@ fn full_room() -> Room {
             "substitutions.csv",
             "key,item,host,position,by,reason,until\n\
              SU-1,F-1,LC-1,fall,head@service.example,same strength,2021-02-01\n",
+        ),
+        (
+            "loans.csv",
+            "key,item,station,from,until,by,note\n\
+             LN-1,F-1,bar,2021-01-01,2021-02-01,head@service.example,until their own is back\n",
         ),
         ("examinations.csv", "number,item,rule,examined_on\nTR-1,F-1,fall-examination,2020-01-31\n"),
         (
@@ -421,6 +427,7 @@ fn entities() -> BTreeMap<&'static str, Vec<Shape>> {
         ("fitting", entity::<entities::fitting::Entity>()),
         ("item", entity::<entities::item::Entity>()),
         ("link", entity::<entities::link::Entity>()),
+        ("loan", entity::<entities::loan::Entity>()),
         ("notice", entity::<entities::notice::Entity>()),
         ("notice_line", entity::<entities::notice_line::Entity>()),
         ("notice_mail", entity::<entities::notice_mail::Entity>()),

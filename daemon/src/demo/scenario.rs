@@ -14,6 +14,7 @@ mod examinations;
 mod exposure;
 mod falls;
 mod gear;
+mod lent;
 mod measured;
 mod moved_wire;
 mod moves;
@@ -64,6 +65,7 @@ pub fn register() -> BTreeMap<&'static str, String> {
         ("certificates.csv", papers::certificates(&fleet, &works)),
         ("parts.csv", store_room::parts()),
         ("stock.csv", store_room::stock()),
+        ("loans.csv", lent::loans()),
         ("examinations.csv", examinations::examinations()),
         ("defects.csv", examinations::defects()),
     ]
@@ -87,6 +89,7 @@ fn fleet(log: &Log) -> Fleet {
     winch_wires::add(&mut fleet, log);
     stores_gear::add(&mut fleet);
     moves::add(&mut fleet, log);
+    lent::add(&mut fleet);
     if let Some(chain) = fleet.item_mut("C-0221") {
         chain.withdrawn = Some(nethery::withdrawn_at());
     }

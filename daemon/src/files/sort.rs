@@ -34,6 +34,26 @@ impl Sort {
         }
     }
 
+    /// As HTTP names it.
+    pub fn media_type(self) -> &'static str {
+        match self {
+            Sort::Pdf => "application/pdf",
+            Sort::Png => "image/png",
+            Sort::Jpeg => "image/jpeg",
+        }
+    }
+
+    /// How names of such files end.
+    pub fn ending(self) -> &'static str {
+        self.endings()[0]
+    }
+
+    /// Whether a name ends as such files do.
+    pub fn is_ending_of(self, name: &str) -> bool {
+        let ending = name.rsplit_once('.').map(|(_, ending)| ending.to_ascii_lowercase()).unwrap_or_default();
+        self.endings().contains(&ending.as_str())
+    }
+
     /// What these bytes are, if they are one of the sorts.
     pub fn of(bytes: &[u8]) -> Option<Sort> {
         Sort::ALL.into_iter().find(|sort| bytes.starts_with(sort.first_bytes()))
@@ -53,9 +73,8 @@ impl fmt::Display for Sort {
 /// Refuses what is none of the sorts, and what its name belies.
 pub(super) fn check(name: &str, bytes: &[u8]) -> Result<Sort, FileError> {
     let holds = Sort::of(bytes).ok_or_else(|| FileError::Unknown(name.to_owned()))?;
-    let ending = name.rsplit_once('.').map(|(_, ending)| ending.to_ascii_lowercase()).unwrap_or_default();
-    if holds.endings().contains(&ending.as_str()) {
+    if holds.is_ending_of(name) {
         return Ok(holds);
     }
-    Err(FileError::Misnamed { name: name.to_owned(), holds, right: holds.endings()[0] })
+    Err(FileError::Misnamed { name: name.to_owned(), holds, right: holds.ending() })
 }

@@ -27,6 +27,7 @@ pub(super) fn whole(plan: &Plan, places: &Places, faults: &Faults) {
     stock(plan, faults);
     doubts(plan, faults);
     substitutions(plan, faults);
+    loans(plan, faults);
     fittings(plan, places, faults);
     unsuited(plan, places, faults);
     logs(plan, places, faults);
@@ -251,6 +252,17 @@ fn substitutions(plan: &Plan, faults: &Faults) {
             None => format!("\"{}\" is nobody in people.csv; add them", row.by),
         };
         faults.add(change.fault(&row.key, "by", message));
+    }
+}
+
+/// Somebody known agrees a loan.
+fn loans(plan: &Plan, faults: &Faults) {
+    let change = &plan.changes.loans;
+    for row in change.records().filter(|row| !row.void) {
+        if !plan.register.people.contains_key(&row.by) {
+            let message = format!("\"{}\" is nobody in people.csv; add them", row.by);
+            faults.add(change.fault(&row.key, "by", message));
+        }
     }
 }
 

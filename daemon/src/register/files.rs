@@ -7,6 +7,7 @@ mod doubts;
 mod examinations;
 mod fittings;
 mod items;
+mod loans;
 mod parts;
 mod people;
 mod states;

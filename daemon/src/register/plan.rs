@@ -13,8 +13,8 @@ use super::files::attribute_columns;
 use super::places::Places;
 use super::sheet::Sheet;
 use crate::records::{
-    Certificate, Concession, Defect, DoubtAnswer, Examination, Fitting, Item, Part, Person, State, Station,
-    Stock, Substitution, Usage, Work,
+    Certificate, Concession, Defect, DoubtAnswer, Examination, Fitting, Item, Loan, Part, Person, State,
+    Station, Stock, Substitution, Usage, Work,
 };
 use crate::store::current::{Newest, Register};
 
@@ -72,6 +72,8 @@ pub struct Changes {
     pub doubts: Change<DoubtAnswer>,
     /// Substitutions.
     pub substitutions: Change<Substitution>,
+    /// What was agreed of loans.
+    pub loans: Change<Loan>,
     /// Examination reports.
     pub examinations: Change<Examination>,
     /// Defects.
@@ -95,6 +97,7 @@ impl Changes {
             (Stock::NAME, self.stock.new.len(), self.stock.count()),
             (DoubtAnswer::NAME, self.doubts.new.len(), self.doubts.count()),
             (Substitution::NAME, self.substitutions.new.len(), self.substitutions.count()),
+            (Loan::NAME, self.loans.new.len(), self.loans.count()),
             (Examination::NAME, self.examinations.new.len(), self.examinations.count()),
             (Defect::NAME, self.defects.new.len(), self.defects.count()),
         ];
@@ -140,6 +143,7 @@ pub fn plan(set: &PolicySet, sheets: &[Sheet], stored: Register, now: Instant, f
         stock: merge(find(Stock::NAME), &mut register.stock, &places, faults),
         doubts: merge(find(DoubtAnswer::NAME), &mut register.doubts, &places, faults),
         substitutions: merge(find(Substitution::NAME), &mut register.substitutions, &places, faults),
+        loans: merge(find(Loan::NAME), &mut register.loans, &places, faults),
         examinations: merge(find(Examination::NAME), &mut register.examinations, &places, faults),
         defects: merge(find(Defect::NAME), &mut register.defects, &places, faults),
     };

@@ -35,6 +35,7 @@ pub const FILES: &[&str] = &[
     "stock",
     "doubts",
     "substitutions",
+    "loans",
     "examinations",
     "defects",
 ];

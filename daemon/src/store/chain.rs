@@ -117,6 +117,7 @@ impl Store {
         self.digests::<records::Fitting>(&mut found).await?;
         self.digests::<records::Item>(&mut found).await?;
         self.digests::<records::KeptDate>(&mut found).await?;
+        self.digests::<records::Loan>(&mut found).await?;
         self.digests::<records::Part>(&mut found).await?;
         self.digests::<records::Person>(&mut found).await?;
         self.digests::<records::TakenUp>(&mut found).await?;

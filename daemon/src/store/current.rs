@@ -10,8 +10,8 @@ use super::tables::Stored;
 use super::write::Writer;
 use super::{Store, StoreError};
 use crate::records::{
-    Certificate, Concession, Defect, DoubtAnswer, Examination, Fitting, Item, Part, Person, State, Station,
-    Stock, Substitution, Usage, Work,
+    Certificate, Concession, Defect, DoubtAnswer, Examination, Fitting, Item, Loan, Part, Person, State,
+    Station, Stock, Substitution, Usage, Work,
 };
 
 /// The newest version of every record of one file, by key; void ones among them.
@@ -46,6 +46,8 @@ pub struct Register {
     pub doubts: Newest<DoubtAnswer>,
     /// Substitutions by key.
     pub substitutions: Newest<Substitution>,
+    /// What was agreed of loans, by key.
+    pub loans: Newest<Loan>,
     /// Examination reports by number.
     pub examinations: Newest<Examination>,
     /// Defects by key.
@@ -90,6 +92,7 @@ async fn register(
         stock: newest(db, known_before).await?,
         doubts: newest(db, known_before).await?,
         substitutions: newest(db, known_before).await?,
+        loans: newest(db, known_before).await?,
         examinations: newest(db, known_before).await?,
         defects: newest(db, known_before).await?,
     })

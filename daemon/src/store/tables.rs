@@ -4,7 +4,7 @@ use sea_orm::{EntityTrait, Set};
 
 use crate::records::{
     Certificate, Concession, Defect, DoubtAnswer, Examination, ExaminationDraft, Fitting, Item, KeptDate,
-    Part, Person, State, Station, Stock, Substitution, TakenUp, Usage, Work,
+    Loan, Part, Person, State, Station, Stock, Substitution, TakenUp, Usage, Work,
 };
 
 /// Where a version of a record stands in the chain.
@@ -135,6 +135,7 @@ stored!(
 );
 stored!(Concession, concession { item, rule, from_date, until_date, conditions, by, second });
 stored!(Substitution, substitution { item, host, position, by, reason, until_date });
+stored!(Loan, loan { item, station, from_date, until_date, by, note });
 stored!(Certificate, certificate { item, number, issuer, issued_on, valid_until, file });
 stored!(Part, part { description, kind, lead_time, shelf_life, unit, pack, price, currency });
 stored!(Stock, stock { part, place, at, day, quantity, reason });

@@ -8,9 +8,9 @@ use policies::load::PolicySet;
 pub(super) const PLANNING_AID: &str = "This is a planning aid. A competent person decides whether gear is fit; if they and this page differ, the safer view holds.";
 pub(super) const HOUSE_FIGURES: &str = "Figures of common practice or the house are not law or a standard; check the others against the current edition.";
 pub(super) const IF_IN_DOUBT: &str = "If in doubt, do not use it: tag it, set it aside, tell the engineer.";
-const BIGHT: &str =
+pub(super) const BIGHT: &str =
     "Never stand in a bight, in line with a loaded wire or chain, or between tractor, carriage and boat.";
-const LOAD_OFF: &str =
+pub(super) const LOAD_OFF: &str =
     "Take the load off before you touch, clear or gauge anything, and never guide a moving wire by hand.";
 pub(super) const PROOF_LOADING: &str = "Proof loading is for a test house or those trained, with people clear and a calibrated gauge; it can damage worn gear and does not replace examination.";
 pub(super) const NO_REPAIR: &str = "No repair, weld, heat or bend of chain, hook or shackle by the station.";

@@ -8,6 +8,7 @@ use super::Web;
 use super::links::{Link, Links};
 use super::shell::Shell;
 use crate::desk::DeskError;
+use crate::files::FileError;
 use crate::store::StoreError;
 
 /// Why a visit is not answered with what it asked for.
@@ -28,6 +29,9 @@ pub(super) enum Fault {
     /// The records could not be read.
     #[error("the records could not be read")]
     Desk(#[from] DeskError),
+    /// A stored file is gone, or is not what was stored.
+    #[error("a stored file could not be handed out")]
+    File(#[from] FileError),
     /// The page could not be made.
     #[error("the page could not be made")]
     Page(#[from] askama::Error),
@@ -67,7 +71,9 @@ impl Fault {
             Fault::ReadOnly => StatusCode::METHOD_NOT_ALLOWED,
             Fault::Elsewhere(_) => StatusCode::SEE_OTHER,
             Fault::Desk(_) if self.is_away() => StatusCode::SERVICE_UNAVAILABLE,
-            Fault::Desk(_) | Fault::Page(_) | Fault::Panicked(_) => StatusCode::INTERNAL_SERVER_ERROR,
+            Fault::Desk(_) | Fault::File(_) | Fault::Page(_) | Fault::Panicked(_) => {
+                StatusCode::INTERNAL_SERVER_ERROR
+            }
         }
     }
 
@@ -92,6 +98,11 @@ impl Fault {
                 "The records cannot be reached just now",
                 "The database does not answer. What was recorded is kept; nothing can be shown or taken in meanwhile.",
                 "Try again in a little while. Until it answers, treat what this page would have shown as unknown.",
+            ),
+            Fault::File(_) => (
+                "This file cannot be handed out",
+                "It is missing from the folder of files, or is no longer what was stored; which of the two is in the service's log.",
+                "Whoever keeps the service puts it back from a backup; tallow certificate check names every such file.",
                 &[],
             ),
             Fault::Desk(_) | Fault::Page(_) | Fault::Panicked(_) => (

@@ -19,11 +19,14 @@ use super::place::{Place, View};
 use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
-use super::{Web, chart, filters, near, out_of_service, proof, replay, why, words};
+use super::{Web, chart, filters, history, near, out_of_service, proof, replay, why, words};
 use crate::examine::defects;
+use crate::files::Filed;
+use crate::gear;
+use crate::items::loans::agreed;
 use crate::judgement::of_readings;
 use crate::proofs;
-use crate::records::{self, Certificate, Concession, Defect, Examination, State, Work};
+use crate::records::{self, Certificate, Concession, Defect, Examination, Loan, State, Work};
 use crate::store::fleet::judged;
 use crate::wear;
 
@@ -39,6 +42,7 @@ struct Beside {
     concessions: Vec<Concession>,
     reports: Vec<Examination>,
     defects: Vec<Defect>,
+    loans: Vec<Loan>,
 }
 
 /// One record of work.
@@ -72,7 +76,8 @@ struct Page {
     place: Place,
     unfit: Option<String>,
     out_of_service: String,
-    lent: Option<String>,
+    lent: Option<(String, bool)>,
+    history: String,
     due: Vec<Line>,
     count: Option<(String, String)>,
     totals: Vec<String>,
@@ -89,7 +94,7 @@ struct Page {
     defects: Vec<Remark>,
     reports: Vec<(String, Link, String)>,
     states: Vec<Remark>,
-    certificates: Vec<Remark>,
+    certificates: Vec<(Remark, Option<Link>)>,
     concessions: Vec<Remark>,
     cut_from: Option<Link>,
     split_from: Option<Link>,
@@ -111,6 +116,9 @@ pub(super) async fn or_why(visit: &Visit) -> Result<Response, Fault> {
     if let Some(tag) = address.strip_suffix("/tag").filter(|_| !known) {
         return out_of_service::page(&visit.web, &asked, &source, tag).await;
     }
+    if let Some(tag) = address.strip_suffix("/history").filter(|_| !known) {
+        return history::page(&visit.web, &asked, &source, tag).await;
+    }
     match (address.rsplit_once("/why/"), visit.query.why.as_deref()) {
         (Some((tag, rule)), _) if !known => why::page(&visit.web, &asked, &source, tag, rule).await,
         (_, Some(rule)) => why::page(&visit.web, &asked, &source, address, rule).await,
@@ -127,6 +135,7 @@ async fn page(web: &Web, asked: &Asked, source: &Source<'_>, tag: &str) -> Resul
         concessions: source.records(|concession: &Concession| concession.item == tag).await?,
         reports: source.records(|report: &Examination| report.item == tag).await?,
         defects: source.records(|defect: &Defect| defect.item == tag).await?,
+        loans: source.records(|loan: &Loan| loan.item == tag).await?,
     };
     let page = source.fleet(|fleet| make(web, asked, fleet, tag, &beside)).await?;
     html(&page)
@@ -166,7 +175,8 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> 
         place: view.place(id),
         unfit: view.shut(id).map(|shut| view.shut_words(id, &shut, reason.as_deref())),
         out_of_service: asked.links.out_of_service(tag),
-        lent: view.lender(id).map(str::to_owned),
+        lent: view.loan_words(id, &agreed(fleet, &beside.loans)),
+        history: asked.links.history(tag),
         due: due(&view, id, &beside.concessions),
         count: view.life_count(id),
         totals: view.totals(id),
@@ -248,7 +258,7 @@ fn done(view: &View, zone: &Zone, item: Option<&records::Item>, work: &Work) -> 
             && work.certificate.is_none()
             && rule.is_some_and(|rule| rule.certificate),
         outcome: work.outcome.clone(),
-        readings: readings(view.set, work),
+        readings: gear::readings(view.set, work),
         judged: item
             .and_then(|item| judged(view.set, item, work))
             .map(|judged| of_readings(&judged))
@@ -263,19 +273,6 @@ fn done(view: &View, zone: &Zone, item: Option<&records::Item>, work: &Work) -> 
 fn date_of(zone: &Zone, at: i64, day: Option<&str>) -> String {
     let known = day.and_then(|day| day.parse().ok());
     words::full_day(known.unwrap_or_else(|| zone.date_of(policies::zone::Instant(at))))
-}
-
-/// `diameter 15.88 mm` for each `name=value` of a record, units as the rule has them.
-fn readings(set: &PolicySet, work: &Work) -> Vec<String> {
-    let rule = set.find_rule(&work.rule).map(|rule| set.rule(rule));
-    let pairs =
-        work.measurements.as_deref().unwrap_or_default().split(';').filter_map(|pair| pair.split_once('='));
-    let said = pairs.map(|(name, value)| {
-        let reading = rule.and_then(|rule| rule.records.iter().find(|reading| reading.name == name));
-        let unit = reading.and_then(|reading| reading.unit.as_deref());
-        unit.map_or_else(|| format!("{name} {value}"), |unit| format!("{name} {value} {unit}"))
-    });
-    said.collect()
 }
 
 /// A reading with its drawing, what it foretells, and the same numbers as a table.
@@ -369,10 +366,12 @@ fn text_day(text: &str) -> String {
     text.parse().map_or_else(|_| text.to_owned(), words::full_day)
 }
 
-fn certificate(certificate: &Certificate) -> Remark {
+fn certificate(certificate: &Certificate) -> (Remark, Option<Link>) {
     let until = certificate.valid_until.as_deref().map(|day| format!(", valid until {}", text_day(day)));
     let text = format!("{} by {}{}", certificate.number, certificate.issuer, until.unwrap_or_default());
-    Remark { day: text_day(&certificate.issued_on), text }
+    let filed = certificate.file.as_deref().and_then(Filed::parse);
+    let file = filed.map(|filed| Link { href: Links::file(&filed), text: filed.name });
+    (Remark { day: text_day(&certificate.issued_on), text }, file)
 }
 
 fn concession(concession: &Concession) -> Remark {

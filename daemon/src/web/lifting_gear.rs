@@ -10,12 +10,13 @@ use policies::rule::{Value, Work as Sort};
 
 use super::asked::Asked;
 use super::fault::Fault;
-use super::links::Link;
+use super::links::{Link, Links};
 use super::place::{Place, View};
 use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
 use super::{Web, replay, station, words};
+use crate::files::Filed;
 use crate::records::{Certificate, Work};
 
 /// Attribute columns that give a rated load, in the order in which they are looked for.
@@ -31,6 +32,8 @@ struct Entry {
     in_service: String,
     examined: String,
     report: String,
+    /// Where its stored file is.
+    paper: Option<String>,
     next: String,
     proved: String,
     stands: String,
@@ -70,6 +73,14 @@ struct Papers {
     certificates: Vec<Certificate>,
 }
 
+impl Papers {
+    /// Where the file of the certificate with a number is.
+    fn file(&self, number: &str) -> Option<String> {
+        let mut same = self.certificates.iter().filter(|paper| paper.number == number);
+        same.find_map(|paper| Filed::parse(paper.file.as_deref()?)).map(|filed| Links::file(&filed))
+    }
+}
+
 fn make(
     web: &Web,
     asked: &Asked,
@@ -99,6 +110,7 @@ fn entry(view: &View, id: ItemId, papers: &Papers) -> Entry {
     let shut = view.shut(id);
     let (examined, report) = last(view, id, Sort::ThoroughExamination, papers);
     let (proved, _) = last(view, id, Sort::ProofLoadTest, papers);
+    let report = if report.is_empty() { newest_certificate(papers) } else { report };
     let date = |date: Option<jiff::civil::Date>| date.map(words::full_day).unwrap_or_default();
     Entry {
         item: view.links.to_item(view.tag(id)),
@@ -107,7 +119,8 @@ fn entry(view: &View, id: ItemId, papers: &Papers) -> Entry {
         place: view.place(id),
         made: date(item.manufactured_on),
         in_service: date(item.entered_service_on),
-        report: if report.is_empty() { newest_certificate(papers) } else { report },
+        paper: papers.file(&report),
+        report,
         examined,
         next: next_examination(view, id),
         proved,

@@ -2,6 +2,8 @@
 
 use std::fmt::Write;
 
+use crate::files::Filed;
+
 /// A text that leads somewhere.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(super) struct Link {
@@ -83,6 +85,19 @@ impl Links {
         self.address(&format!("{}/tag", Links::item_path(tag)), &[])
     }
 
+    pub(super) fn history(&self, tag: &str) -> String {
+        self.address(&format!("{}/history", Links::item_path(tag)), &[])
+    }
+
+    pub(super) fn card(&self, slug: &str) -> String {
+        self.address(&format!("/station/{}/card", encoded(slug, false)), &[])
+    }
+
+    /// A stored file; it is the same on whatever day a page is read as of.
+    pub(super) fn file(filed: &Filed) -> String {
+        format!("/file/{}", filed.digest)
+    }
+
     pub(super) fn proof(&self, tag: &str) -> String {
         self.address(&format!("/proof/{}", encoded(tag, true)), &[])
     }
@@ -93,7 +108,7 @@ impl Links {
 }
 
 /// Percent-encodes everything but RFC 3986's unreserved characters, and slashes where they may stay.
-fn encoded(text: &str, slashes: bool) -> String {
+pub(super) fn encoded(text: &str, slashes: bool) -> String {
     text.bytes().fold(String::with_capacity(text.len()), |mut out, byte| {
         let plain = byte.is_ascii_alphanumeric() || b"-._~".contains(&byte) || (slashes && byte == b'/');
         if plain {

@@ -30,7 +30,7 @@ pub(super) struct Told {
 
 impl Told {
     /// The newest reason a person gave for an item that is out of use.
-    fn reason(&self, view: &View, id: ItemId, shut: &Shut) -> Option<&str> {
+    pub(super) fn reason(&self, view: &View, id: ItemId, shut: &Shut) -> Option<&str> {
         let at = match shut {
             Shut::Withdrawn(at) | Shut::Quarantined(at) => at.0,
             Shut::Failed(_) | Shut::Condemned(_) => return None,

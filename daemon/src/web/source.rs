@@ -5,7 +5,9 @@ use policies::facts::Fleet;
 use super::Web;
 use super::asked::Asked;
 use super::fault::Fault;
-use crate::records::{Certificate, Concession, Defect, Examination, Item, State, Station, Work};
+use crate::records::{
+    Certificate, Concession, Defect, Examination, Item, Loan, State, Station, Substitution, Work,
+};
 use crate::store::Stored;
 use crate::store::current::{Newest, Register};
 use crate::store::fleet::of_register;
@@ -34,7 +36,7 @@ macro_rules! shown {
 
 shown!(
     Certificate: certificates, Concession: concessions, Defect: defects, Examination: examinations, Item: items,
-    State: states, Station: stations, Work: work,
+    Loan: loans, State: states, Station: stations, Substitution: substitutions, Work: work,
 );
 
 impl<'w> Source<'w> {

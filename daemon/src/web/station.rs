@@ -14,6 +14,7 @@ use super::holds::Block;
 use super::judged::{Bite, Judged, by_urgency};
 use super::line::Line;
 use super::links::Link;
+use super::loans::Lent;
 use super::outfit::{Gap, Told};
 use super::place::View;
 use super::shell::Shell;
@@ -21,7 +22,8 @@ use super::source::Source;
 use super::visit::{Visit, html};
 use super::{Web, caution, filters, replay, words};
 use crate::examine::defects;
-use crate::records::{Certificate, Concession, Defect, State};
+use crate::items::loans::agreed;
+use crate::records::{Certificate, Concession, Defect, Loan, State};
 
 /// Lines of a list that stand on the first screen.
 const LINES: usize = 25;
@@ -57,6 +59,8 @@ struct Page {
     doubts: Vec<Doubt>,
     card: Vec<Check>,
     card_caution: &'static str,
+    card_sheet: String,
+    loans: Vec<Lent>,
     whole: String,
     register: String,
     all: bool,
@@ -75,8 +79,9 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
         certificates: source.records(|_: &Certificate| true).await?,
         defects: source.records(|_: &Defect| true).await?,
     };
-    let (mut page, open) =
-        source.fleet(|fleet| make(&visit.web, &asked, fleet, visit.name(), &concessions, &told)).await?;
+    let loans = source.records(|_: &Loan| true).await?;
+    let made = |fleet: &Fleet| make(&visit.web, &asked, fleet, visit.name(), &concessions, &told, &loans);
+    let (mut page, open) = source.fleet(made).await?;
     page.doubts = doubts::keyed(&visit.web, &asked, open).await?;
     html(&page)
 }
@@ -88,11 +93,11 @@ fn make(
     slug: &str,
     concessions: &[Concession],
     told: &Told,
+    loans: &[Loan],
 ) -> Result<(Page, Vec<crate::doubts::Told>), Fault> {
     let view = View::new(web, asked, fleet);
     let id = view.find_station(slug).ok_or_else(|| unknown(&view, slug))?;
-    let gaps = view.gaps(told).into_iter().filter(|gap| gap.station == id).collect();
-    let station = Station { judged: judged_here(&view, id, concessions), gaps, view, id, told };
+    let station = Station::of(view, id, concessions, told);
     let name = station.view.station(id).name.to_string();
     let known = replay::known_at(web, asked, fleet, id);
     let (answer, next) = (station.answer(), station.next());
@@ -108,6 +113,8 @@ fn make(
         doubts: Vec::new(),
         card: station.card(),
         card_caution: caution::IF_IN_DOUBT,
+        card_sheet: asked.links.card(slug),
+        loans: station.view.lent(id, &agreed(fleet, loans)),
         whole: asked.links.whole(&format!("/station/{slug}")),
         register: asked.links.register(slug),
         all: asked.all,
@@ -135,10 +142,11 @@ fn is_here(view: &View, item: ItemId, id: StationId) -> bool {
     view.counts_for(item).or(view.item(item).station) == Some(id)
 }
 
-struct Station<'f> {
-    view: View<'f>,
+/// A station with everything that is judged of its gear.
+pub(super) struct Station<'f> {
+    pub(super) view: View<'f>,
     id: StationId,
-    judged: Vec<Judged<'f>>,
+    pub(super) judged: Vec<Judged<'f>>,
     gaps: Vec<Gap>,
     told: &'f Told,
 }
@@ -154,7 +162,17 @@ enum Turn {
     Silent,
 }
 
-impl Station<'_> {
+impl<'f> Station<'f> {
+    pub(super) fn of(
+        view: View<'f>,
+        id: StationId,
+        concessions: &'f [Concession],
+        told: &'f Told,
+    ) -> Station<'f> {
+        let gaps = view.gaps(told).into_iter().filter(|gap| gap.station == id).collect();
+        Station { judged: judged_here(&view, id, concessions), gaps, view, id, told }
+    }
+
     fn turn(&self, judged: &Judged) -> Turn {
         let week = self.view.as_of.checked_add(jiff::Span::new().days(7)).unwrap_or(Date::MAX);
         let near = judged.row.due_on.is_some_and(|due| due <= week);
@@ -201,7 +219,7 @@ impl Station<'_> {
     }
 
     /// Whether gear stops a launch, in one sentence.
-    fn answer(&self) -> String {
+    pub(super) fn answer(&self) -> String {
         let of = |bite| self.judged.iter().filter(move |row| row.bite == bite).map(|row| row.row.item);
         let stops = self.tags(self.gaps.iter().filter_map(Gap::gear).chain(of(Bite::Stops)));
         let limits = self.tags(of(Bite::Limits));
@@ -262,20 +280,10 @@ impl Station<'_> {
         text
     }
 
-    /// The card of this station, in the order in which gear stands around carriage and tractor.
+    /// The card of this station.
     fn card(&self) -> Vec<Check> {
-        let mut items: Vec<ItemId> = self.view.fleet.ids().filter(|item| self.is_used(*item)).collect();
-        items.sort_by_key(|item| self.walk(*item));
-        let mut checks: Vec<(RuleId, Vec<ItemId>)> = Vec::new();
-        for item in items {
-            for rule in self.before_use(item) {
-                match checks.iter_mut().find(|(have, _)| *have == rule) {
-                    Some((_, looked_at)) => looked_at.push(item),
-                    None => checks.push((rule, vec![item])),
-                }
-            }
-        }
-        checks.into_iter().map(|(rule, items)| self.check(rule, &items)).collect()
+        let looked_at = self.view.looked_at(self.id);
+        looked_at.into_iter().map(|(rule, items)| self.check(rule, &items)).collect()
     }
 
     fn check(&self, rule: RuleId, items: &[ItemId]) -> Check {
@@ -287,27 +295,6 @@ impl Station<'_> {
         });
         let link = Link { text: rule.id.clone(), href: self.view.links.rule(&rule.id) };
         Check { title: rule.title.clone(), rule: link, gear: gear.collect() }
-    }
-
-    fn is_used(&self, item: ItemId) -> bool {
-        self.view.counts_for(item) == Some(self.id) && self.view.shut(item).is_none()
-    }
-
-    fn before_use(&self, item: ItemId) -> impl Iterator<Item = RuleId> {
-        let facts = self.view.item(item);
-        let station = self.view.fleet.station_of(facts).map(|station| &*station.slug);
-        let rules = (0u16..).zip(&self.view.set.rules);
-        rules
-            .filter(move |(_, rule)| rule.before_use && rule.is_for(facts, station))
-            .map(|(index, _)| RuleId(index))
-    }
-
-    /// Outermost host by kind, then position by position.
-    fn walk(&self, item: ItemId) -> (u16, ItemId, Vec<u16>) {
-        let outermost = self.view.outermost(item);
-        let chain = self.view.fleet.chain(item, self.view.cutoff(item));
-        let positions = chain.iter().rev().filter_map(|id| self.view.fitting(*id)?.position);
-        (self.view.item(outermost).kind.0, outermost, positions.collect())
     }
 }
 

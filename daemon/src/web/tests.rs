@@ -1,5 +1,7 @@
 //! The pages over the demo, and over a small register that means harm.
 
+mod documents;
+
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};
@@ -57,6 +59,11 @@ async fn desk(folder: &Folder) -> Arc<Desk> {
     Arc::new(desk)
 }
 
+/// A folder of files that is not there.
+fn no_files() -> Files {
+    Files::at(std::env::temp_dir().join("tallow-pages-no-files"))
+}
+
 async fn demo_web() -> Web {
     let desk = desk(&Folder::of(scenario::register())).await;
     let caught = Arc::new(Catcher::start().unwrap());
@@ -65,7 +72,7 @@ async fn demo_web() -> Web {
         "EHLO a.example\r\nMAIL FROM:<gear@mcbs.example>\r\nRCPT TO:<mechanic.qua@mcbs.example>\r\nDATA\r\n";
     sender.write_all(format!("{envelope}{MAIL}.\r\nQUIT\r\n").as_bytes()).await.unwrap();
     sender.read_to_string(&mut String::new()).await.unwrap();
-    Web { desk, caught: Some(caught), stated: Some("2026-10-11".parse().unwrap()) }
+    Web { desk, files: no_files(), caught: Some(caught), stated: Some("2026-10-11".parse().unwrap()) }
 }
 
 /// Two items with tags that would be markup, one of them failed; a carriage that lacks everything.
@@ -80,7 +87,7 @@ async fn hostile_web() -> Web {
     let files =
         [("stations.csv", stations), ("items.csv", items), ("fittings.csv", fittings), ("work.csv", work)];
     let folder = Folder::of(files.map(|(name, text)| (name, text.to_owned())));
-    Web { desk: desk(&folder).await, caught: None, stated: None }
+    Web { desk: desk(&folder).await, files: no_files(), caught: None, stated: None }
 }
 
 struct Answer {
@@ -157,6 +164,9 @@ async fn every_page_of_the_demo_answers_and_their_links_hold() {
         "/item/C-0222",
         "/station/net/register",
         "/item/C-0221/tag",
+        "/item/F-0417/history",
+        "/item/LC-2/07/history",
+        "/station/qua/card",
         "/report/TR-3311",
         "/item/F-0463?all=1",
         "/item/F-0417/why/fall-renewal",

@@ -10,6 +10,7 @@ mod forecasts;
 mod gear;
 mod kept;
 mod limits;
+mod loans;
 mod origins;
 mod out_of_use;
 mod readiness;

@@ -1,13 +1,13 @@
-//! Items fitted and removed, cropped and turned, split out of a batch, and allowed in another's place.
+//! Items fitted and removed, cropped and turned, split out of a batch, lent, and allowed in another's place.
 
-use clap::{Subcommand, ValueEnum};
+use clap::{Args, Subcommand, ValueEnum};
 use jiff::civil::Date;
 use policies::amount::Amount;
 
 use super::super::setting::date;
 use super::super::{Answer, Settings};
 use super::{By, write_down};
-use crate::items::{crop, fit, split, substitute};
+use crate::items::{crop, fit, lend, split, substitute};
 
 #[derive(Debug, Subcommand)]
 pub(super) enum Hand {
@@ -99,6 +99,29 @@ pub(super) enum Hand {
         #[command(flatten)]
         by: By,
     },
+    /// Agree until when a station has gear of another; said again, the last day is moved
+    Loan(Loan),
+}
+
+/// A loan.
+#[derive(Debug, Args)]
+pub(super) struct Loan {
+    /// Tag
+    tag: String,
+    /// Last day: it is to be back by its end
+    #[arg(long, value_name = "DATE", value_parser = date)]
+    until: Date,
+    /// Station that borrows it; where it is fitted, unless said
+    #[arg(long, value_name = "STATION")]
+    to: Option<String>,
+    /// First day; the day it came there, unless said
+    #[arg(long, value_name = "DATE", value_parser = date)]
+    from: Option<Date>,
+    /// What else was agreed
+    #[arg(long)]
+    note: Option<String>,
+    #[command(flatten)]
+    by: By,
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
@@ -140,6 +163,10 @@ impl Hand {
             Hand::Split { batch, tag, quantity, kind, at, by } => {
                 let split = split::Split { batch, tag, quantity, kind, at, by: by.by.clone() };
                 write_down(settings, "item split", &by, |look| split.rows(look)).await
+            }
+            Hand::Loan(Loan { tag, until, to, from, note, by }) => {
+                let lend = lend::Lend { tag, until, to, from, by: by.by.clone(), note };
+                write_down(settings, "item loan", &by, |look| lend.rows(look)).await
             }
             Hand::Substitute { tag, host, position, reason, until, by } => {
                 let until = until.map(|day| day.to_string());

@@ -6,6 +6,7 @@ use super::super::{Answer, Format, Settings, TextFormat};
 use crate::items::Look;
 use crate::items::history::{history, text};
 use crate::items::loans::{Loan, loans as found};
+use crate::records;
 
 pub(super) async fn show(
     settings: &Settings,
@@ -40,7 +41,8 @@ pub(super) async fn loans(
     if let Some(slug) = station.filter(|slug| !fleet.stations.iter().any(|here| *here.slug == **slug)) {
         anyhow::bail!("no station is called \"{slug}\"");
     }
-    let rows = found(&desk.set, &fleet, as_of, station);
+    let agreed = desk.store.newest_known::<records::Loan>(known_before).await?;
+    let rows = found(&desk.set, &fleet, agreed.values(), as_of, station);
     match format {
         Format::Table if rows.is_empty() => say(format_args!("nothing is on loan\n"))?,
         Format::Table => rows.iter().try_for_each(|loan| say(format_args!("{}\n", line(loan))))?,
@@ -52,18 +54,25 @@ pub(super) async fn loans(
 
 fn line(loan: &Loan) -> String {
     let used = if loan.used.is_empty() { "no use".to_owned() } else { loan.used.join(", ") };
+    let until = match loan.standing {
+        "" => String::new(),
+        "over" => format!("; to be back by {}, OVER", loan.until),
+        _ => format!("; to be back by {}", loan.until),
+    };
+    let lender = if loan.lender.is_empty() { "central stores" } else { &loan.lender };
     format!(
-        "{} ({}): {} lends it to {}, on {} since {}: {used}",
-        loan.item, loan.kind, loan.lender, loan.user, loan.host, loan.since
+        "{} ({}): {lender} lends it to {}, on {} since {}: {used}{until}",
+        loan.item, loan.kind, loan.user, loan.host, loan.since
     )
 }
 
 fn csv(rows: &[Loan]) -> anyhow::Result<String> {
     let mut csv = csv::Writer::from_writer(Vec::new());
-    csv.write_record(["item", "kind", "lender", "user", "host", "since", "used"])?;
+    csv.write_record(["item", "kind", "lender", "user", "host", "since", "used", "until", "standing"])?;
     for loan in rows {
         let used = loan.used.join("; ");
-        csv.write_record([&loan.item, &loan.kind, &loan.lender, &loan.user, &loan.host, &loan.since, &used])?;
+        let Loan { item, kind, lender, user, host, since, until, .. } = loan;
+        csv.write_record([item, kind, lender, user, host, since, &used, until, loan.standing])?;
     }
     Ok(String::from_utf8(csv.into_inner()?)?)
 }

@@ -55,7 +55,7 @@ pub fn batch(tag: String, owner: Option<&'static str>, quantity: &str) -> Item {
     item
 }
 
-fn skid(station: &'static Station, step: u32) -> Item {
+pub fn skid(station: &'static Station, step: u32) -> Item {
     let pattern = ["flat", "grooved", "raised"][usize::try_from(step % 3).unwrap_or(0)];
     Item::new(format!("SK-{:02}{step:02}", station.carriage_number), "skid", Some(station.code))
         .aged(date(2016, 3, 1), date(2023, 6, 1))

@@ -24,13 +24,25 @@ pub fn text(history: &History) -> String {
     for (column, value) in &history.attributes {
         let _ = writeln!(text, "  {column}: {value}");
     }
-    lines(&mut text, "Certificates", &history.certificates);
+    let papers: Vec<String> = history.certificates.iter().map(|paper| paper.says.clone()).collect();
+    lines(&mut text, "Certificates", &papers);
     lines(&mut text, "Use before the records, or inherited", &history.opening_use);
     lines(&mut text, "Use in all", &history.use_in_all);
     lines(&mut text, "Places", &places(history));
-    lines(&mut text, "Examinations and work", &deeds(&history.work));
-    lines(&mut text, "Shock loads, overloads, groundings", &deeds(&history.events));
-    lines(&mut text, "States and cuts", &deeds(&history.changes));
+    lines(&mut text, "Loans", &deeds(&history.loans));
+    let work: Vec<String> = history.work.iter().map(|done| format!("{}: {}", done.at, done.what)).collect();
+    lines(&mut text, "Examinations and work", &work);
+    for (heading, list) in [
+        ("Reports of examinations", &history.reports),
+        ("Defects", &history.defects),
+        ("Shock loads, overloads, groundings", &history.events),
+        ("Holds", &history.holds),
+        ("States and cuts", &history.changes),
+        ("Substitutions", &history.substitutions),
+        ("Concessions", &history.concessions),
+    ] {
+        lines(&mut text, heading, &deeds(list));
+    }
     text
 }
 
@@ -51,7 +63,8 @@ fn places(history: &History) -> Vec<String> {
         let station = if place.station.is_empty() { String::new() } else { format!(" at {}", place.station) };
         format!("{} to {to}: {}, {}{station}: {used}", place.from, place.host, place.position)
     };
-    history.places.iter().map(line).collect()
+    let loose = |place: &super::Place| place.loose_days.map(|days| format!("{days} days fitted to nothing"));
+    history.places.iter().flat_map(|place| loose(place).into_iter().chain([line(place)])).collect()
 }
 
 fn deeds(deeds: &[Deed]) -> Vec<String> {
