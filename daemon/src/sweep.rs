@@ -19,9 +19,11 @@ use crate::config::Config;
 use crate::desk::{Desk, DeskError};
 use crate::fitness;
 use crate::heartbeat;
+use crate::items::loans::agreed;
 use crate::notices::compose::matters::Matter;
 use crate::notices::compose::{self, audience};
 use crate::notices::templates::{TemplateError, Templates};
+use crate::records;
 use crate::store::Writer;
 use crate::store::outbox::Fresh;
 use crate::store::write::Deed;
@@ -215,14 +217,16 @@ struct Ground<'d> {
     desk: &'d Desk,
     mail: &'d Mail,
     papers: fitness::PaperRows,
+    loans: Vec<records::Loan>,
     down: Option<(Instant, Instant)>,
 }
 
 impl Ground<'_> {
     async fn read<'d>(desk: &'d Desk, mail: &'d Mail) -> Result<Ground<'d>, DeskError> {
         let papers = fitness::papers(&desk.store, None).await?;
+        let loans = desk.store.newest::<records::Loan>().await?.into_values().collect();
         let down = desk.store.remembered(heartbeat::DOWN).await?.and_then(|kept| span(&kept));
-        Ok(Ground { desk, mail, papers, down })
+        Ok(Ground { desk, mail, papers, loans, down })
     }
 
     fn desk<'f>(&'f self, fleet: &'f Fleet, papers: &'f Papers, as_of: Date) -> compose::Desk<'f> {
@@ -230,6 +234,7 @@ impl Ground<'_> {
             set: &self.desk.set,
             fleet,
             papers,
+            loans: &[],
             as_of,
             now: self.desk.now(),
             from: &self.mail.from,
@@ -241,7 +246,9 @@ impl Ground<'_> {
 
     fn day(&self, fleet: &Fleet, papers: &Papers, as_of: Date) -> Day {
         let rows = Evaluator::during(&self.desk.set, fleet, as_of).standing_table();
-        Day { rows, matters: Arc::new(self.desk(fleet, papers, as_of).matters()) }
+        let loans = agreed(fleet, &self.loans);
+        let work = compose::Desk { loans: &loans, ..self.desk(fleet, papers, as_of) };
+        Day { rows, matters: Arc::new(work.matters()) }
     }
 }
 

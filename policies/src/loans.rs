@@ -84,7 +84,7 @@ impl Evaluator<'_> {
         let own = agreed.iter().filter(|one| (one.item, one.station) == (id, user));
         // An earlier loan to the same station has its own last day.
         let since = self.fleet.zone_of(item).date_of(came);
-        let own = own.filter(|one| one.from <= self.as_of && one.until >= since);
+        let own = own.filter(|one| one.from <= self.day(item) && one.until >= since);
         Some(Loan {
             item: id,
             lender: item.station,

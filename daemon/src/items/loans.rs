@@ -1,5 +1,6 @@
 //! Gear that one station has from another, and until when.
 
+use jiff::civil::Date;
 use policies::as_of::AsOf;
 use policies::due::Evaluator;
 use policies::facts::{Fleet, StationId};

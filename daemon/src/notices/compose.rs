@@ -9,6 +9,7 @@ use jiff::civil::Date;
 use policies::due::{Because, DueRow, Evaluator};
 use policies::facts::{Done, Fleet};
 use policies::load::PolicySet;
+use policies::loans::Agreed;
 use policies::owed::{Audience, is_told, stage};
 use policies::readiness::Papers;
 use policies::rule::{Effect as RuleEffect, Rule};
@@ -35,6 +36,8 @@ pub struct Desk<'f> {
     pub fleet: &'f Fleet,
     /// Concessions, certificates and defects.
     pub papers: &'f Papers,
+    /// Loans that were agreed.
+    pub loans: &'f [Agreed],
     /// The day it is judged at the end of.
     pub as_of: Date,
     /// The present moment.

@@ -98,6 +98,7 @@ impl Fault {
                 "The records cannot be reached just now",
                 "The database does not answer. What was recorded is kept; nothing can be shown or taken in meanwhile.",
                 "Try again in a little while. Until it answers, treat what this page would have shown as unknown.",
+                &[],
             ),
             Fault::File(_) => (
                 "This file cannot be handed out",

@@ -5,7 +5,6 @@ use std::cmp::Reverse;
 use askama::Template;
 use axum::response::Response;
 use policies::facts::{Fleet, ItemId};
-use policies::load::PolicySet;
 use policies::wear::Wear;
 use policies::zone::Zone;
 

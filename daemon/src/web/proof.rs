@@ -88,6 +88,7 @@ pub(super) fn asking<'w>(web: &'w Web, asked: &Asked, fleet: &'w Fleet) -> Desk<
         set: &web.desk.set,
         fleet,
         papers: &NO_PAPERS,
+        loans: &[],
         as_of: asked.as_of,
         now: web.desk.now(),
         from: "",

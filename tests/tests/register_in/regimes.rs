@@ -73,7 +73,8 @@ fn measured(readings: &str) -> Work {
 async fn readiness(desk: &Desk) -> (&'static str, String) {
     let fleet = desk.store.fleet(&desk.set, None).await.unwrap().fleet;
     let papers = fitness::papers(&desk.store, None).await.unwrap().of(&desk.set, &fleet);
-    let lines = fitness::lines(&desk.set, &fleet, "2026-10-11".parse::<jiff::civil::Date>().unwrap(), &papers);
+    let lines =
+        fitness::lines(&desk.set, &fleet, "2026-10-11".parse::<jiff::civil::Date>().unwrap(), &papers);
     let bay = lines.into_iter().find(|line| line.station == "bay").unwrap();
     (bay.readiness, bay.reasons.join("\n"))
 }

@@ -5,13 +5,16 @@ use jiff::civil::Date;
 use policies::as_of::AsOf;
 use policies::due::Evaluator;
 use policies::facts::{Item, ItemId, StationId};
+use policies::loans::{Loan, ending};
 use policies::owed::Audience;
 use policies::readiness::{Concession, Danger, Defect, Reason, StationReadiness};
+use policies::span::Span;
 use policies::zone::Instant;
 
 use super::Desk;
 use crate::fitness::Words;
 use crate::gear;
+use crate::items::loans::end_words;
 use crate::notices::digest::{DigestLine, Effect};
 use crate::store::outbox::Told;
 
@@ -21,6 +24,9 @@ const DEFECT_LEAD: i32 = 30;
 const DEFECT_REMINDER: i32 = 7;
 /// A concession's end is told so long before, and so long after.
 const CONCESSION_DAYS: i32 = 7;
+
+/// A loan's end is told so long before.
+const LOAN_DAYS: u32 = 7;
 
 /// Something to be told that is no due row.
 #[derive(Clone, Debug)]
@@ -66,6 +72,9 @@ impl Desk<'_> {
         }
         found.extend(self.papers.defects.iter().filter_map(|defect| self.defect(&words, defect)));
         found.extend(self.papers.concessions.iter().filter_map(|paper| self.concession(&words, paper)));
+        let lent = evaluator.loans(self.loans);
+        let ending = ending(&lent, self.as_of, Span::days(LOAN_DAYS));
+        found.extend(ending.into_iter().flat_map(|loan| self.loan(&words, loan)));
         found
     }
 
@@ -236,6 +245,37 @@ impl Desk<'_> {
             stage: stage.to_owned(),
         };
         Some(Matter { mark, station: self.owner(paper.item), bites: false, line })
+    }
+}
+
+impl Desk<'_> {
+    /// A loan that ends soon or is over, for the lender and for who has it.
+    fn loan(&self, words: &Words, loan: &Loan) -> Vec<Matter> {
+        let Some(until) = loan.until() else { return Vec::new() };
+        let over = loan.is_over(self.as_of);
+        let user = self.fleet.stations[loan.user.0 as usize].slug.to_string();
+        let lender = loan.lender.map(|at| self.fleet.stations[at.0 as usize].slug.to_string());
+        let line = DigestLine {
+            rule_id: "loan".to_owned(),
+            title: format!("Loan to {}", user.to_uppercase()),
+            work: "check".to_owned(),
+            standing: if over { "loan over" } else { "loan ends" }.to_owned(),
+            due_on: Some(until),
+            because: end_words(self.fleet, loan, self.as_of),
+            ..self.gear_line(words, loan.item)
+        };
+        let to = |station: Option<String>| Matter {
+            mark: Told {
+                item: self.tag(loan.item),
+                rule: "loan".to_owned(),
+                occurrence: format!("until {until}"),
+                stage: if over { "over" } else { "ends" }.to_owned(),
+            },
+            station,
+            bites: false,
+            line: line.clone(),
+        };
+        vec![to(Some(user)), to(lender)]
     }
 }
 
