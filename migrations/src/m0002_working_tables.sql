@@ -52,6 +52,8 @@ CREATE INDEX notice_due ON notice (due_at);
 
 CREATE INDEX notice_person ON notice (person);
 
+CREATE INDEX notice_supersedes ON notice (supersedes);
+
 CREATE TABLE notice_mail (
     notice INTEGER PRIMARY KEY REFERENCES notice (id),
     bytes BLOB NOT NULL

@@ -1,10 +1,15 @@
 //! `tallow notices`: what was, is and will be sent.
 
 use clap::{Args, Subcommand};
+use jiff::civil::Date;
+use policies::as_of::AsOf;
+use policies::due::Evaluator;
+use policies::ladder::steps;
 use serde_json::json;
 
 use super::say::say;
 use super::{Answer, Settings, TextFormat};
+use crate::desk::Desk;
 use crate::store::outbox::{Fresh, Listed};
 
 #[derive(Debug, Args)]
@@ -15,11 +20,14 @@ pub(super) struct Notices {
 
 #[derive(Debug, Subcommand)]
 enum What {
-    /// Every notice, newest first, with how far it got
+    /// Every notice, newest first: how far it got, what was answered, what replaced it; for an item also what is owed
     List {
-        /// Only those that told of this item
+        /// Only those that told of this item, and the notices that it is still owed
         #[arg(long)]
         item: Option<String>,
+        /// Only those that told of this rule
+        #[arg(long)]
+        rule: Option<String>,
         /// No more than so many
         #[arg(long, default_value_t = 100)]
         most: u64,
@@ -47,17 +55,16 @@ impl Notices {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
         let desk = settings.desk().await?;
         match self.what {
-            What::List { item, most, format } => {
-                let listed = desk.store.notices(item.as_deref(), most).await?;
-                match format {
-                    TextFormat::Text => {
-                        listed.iter().try_for_each(|notice| say(format_args!("{}\n", text(notice))))?;
-                    }
-                    TextFormat::Json => {
-                        let rows: Vec<_> = listed.iter().map(value).collect();
-                        say(format_args!("{}\n", serde_json::to_string_pretty(&rows)?))?;
-                    }
-                }
+            What::List { item, rule, most, format } => {
+                let mut listed = desk.store.notices(item.as_deref(), most).await?;
+                listed.retain(|notice| {
+                    rule.as_ref().is_none_or(|rule| notice.lines.iter().any(|told| told.rule == *rule))
+                });
+                let owed = match &item {
+                    Some(item) => owed(&desk, item, rule.as_deref()).await?,
+                    None => Vec::new(),
+                };
+                list(&listed, &owed, format)?;
                 Ok(Answer::Done)
             }
             What::Preview { kind, html } => {
@@ -85,6 +92,59 @@ impl Notices {
     }
 }
 
+/// A notice still to come.
+struct Owed {
+    on: Date,
+    to: String,
+    rule: String,
+    why: String,
+}
+
+/// What an item's rows will be told of, by whom and when, as they stand now.
+async fn owed(desk: &Desk, item: &str, rule: Option<&str>) -> anyhow::Result<Vec<Owed>> {
+    let (set, now) = (&desk.set, desk.now());
+    let found = desk
+        .with_fleet(|fleet| {
+            let id = fleet.find(item)?;
+            let evaluator = Evaluator::new(set, fleet, AsOf::Now(now));
+            let (today, stationed) = (evaluator.day(fleet.item(id)), fleet.item(id).station.is_some());
+            let mut rows = Vec::new();
+            evaluator.rows_of(id, &mut rows);
+            let mut owed = Vec::new();
+            for row in rows {
+                let of = set.rule(row.rule);
+                if rule.is_some_and(|rule| rule != of.id) {
+                    continue;
+                }
+                let due = row.due_on.map_or_else(|| "no date".to_owned(), |due| format!("due {due}"));
+                owed.extend(steps(of, &row, stationed, today).into_iter().map(|step| Owed {
+                    on: step.on,
+                    to: step.to.to_owned(),
+                    rule: of.id.clone(),
+                    why: format!("{}, {due}", row.standing),
+                }));
+            }
+            owed.sort_by(|a, b| (a.on, &a.rule, &a.to).cmp(&(b.on, &b.rule, &b.to)));
+            Some(owed)
+        })
+        .await?;
+    found.ok_or_else(|| anyhow::anyhow!("no item is called {item}; tallow due lists them"))
+}
+
+fn list(listed: &[Listed], owed: &[Owed], format: TextFormat) -> anyhow::Result<()> {
+    if let TextFormat::Json = format {
+        let rows: Vec<_> = listed.iter().map(value).collect();
+        return say(format_args!("{}\n", serde_json::to_string_pretty(&rows)?));
+    }
+    if listed.is_empty() {
+        say(format_args!("nothing was told yet\n"))?;
+    }
+    listed.iter().try_for_each(|notice| say(format_args!("{}\n", text(notice))))?;
+    owed.iter().try_for_each(|step| {
+        say(format_args!("owed {} to the {}: {} ({})\n", step.on, step.to, step.rule, step.why))
+    })
+}
+
 fn preview(notice: &Fresh, html: bool) -> String {
     let parsed = mail_parser::MessageParser::default().parse(&notice.bytes);
     let body = if html {
@@ -104,8 +164,16 @@ fn text(notice: &Listed) -> String {
         .lines
         .iter()
         .map(|told| format!("\n    {} {} ({}, {})", told.item, told.rule, told.stage, told.occurrence));
+    let replaced = notice.superseded_by.as_ref().map(|by| format!("\n    replaced by {by}"));
+    let replaces = notice.supersedes.as_ref().map(|older| format!("\n    replaces {older}"));
+    let answers = notice.answers.iter().map(|answer| {
+        let line = answer.line.map(|line| format!(" line {line}")).unwrap_or_default();
+        let note = answer.note.as_ref().map(|note| format!(": {note}")).unwrap_or_default();
+        format!("\n    answered{line} {} by {} {}{note}", answer.word, answer.sender, moment(answer.said_at))
+    });
+    let beside: String = replaces.into_iter().chain(replaced).chain(answers).collect();
     format!(
-        "{} {} to {}: {}{sent}, {} attempt(s), composed {}\n    {}{trouble}{}",
+        "{} {} to {}: {}{sent}, {} attempt(s), composed {}\n    {}{trouble}{beside}{}",
         notice.number,
         notice.occasion,
         notice.recipient,
@@ -123,7 +191,19 @@ fn value(notice: &Listed) -> serde_json::Value {
         .iter()
         .map(|told| json!({ "item": told.item, "rule": told.rule, "stage": told.stage, "occurrence": told.occurrence }))
         .collect();
+    let answers: Vec<_> = notice
+        .answers
+        .iter()
+        .map(|answer| {
+            json!({
+                "line": answer.line, "answer": answer.word, "sender": answer.sender,
+                "said_at": answer.said_at.timestamp().to_string(), "note": answer.note,
+            })
+        })
+        .collect();
     json!({
+        "kind": notice.kind, "person": notice.person, "urgent": notice.urgent,
+        "supersedes": notice.supersedes, "superseded_by": notice.superseded_by, "answers": answers,
         "number": notice.number, "occasion": notice.occasion, "recipient": notice.recipient,
         "subject": notice.subject, "state": notice.state, "attempts": notice.attempts,
         "composed_at": notice.composed_at.timestamp().to_string(),

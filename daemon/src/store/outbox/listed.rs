@@ -37,6 +37,27 @@ pub struct Listed {
     pub last_error: Option<String>,
     /// Rows it told.
     pub lines: Vec<Told>,
+    /// The notice it replaces.
+    pub supersedes: Option<String>,
+    /// The notice that replaces it.
+    pub superseded_by: Option<String>,
+    /// What was answered, oldest first.
+    pub answers: Vec<Answer>,
+}
+
+/// An answer to a notice.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Answer {
+    /// Line; none: all of it.
+    pub line: Option<i64>,
+    /// `done`, `later` or `not here`.
+    pub word: String,
+    /// Who gave it.
+    pub sender: String,
+    /// When.
+    pub said_at: Instant,
+    /// What was added.
+    pub note: Option<String>,
 }
 
 impl Store {
@@ -76,7 +97,12 @@ impl Store {
             let lines =
                 Lines::find().filter(Line::Notice.eq(row.id)).order_by_asc(Line::Line).all(&self.db).await;
             let lines = lines.map_err(&doing)?.into_iter().map(Told::from).collect();
+            let (superseded_by, answers) =
+                (self.replaced_by(&row.number).await?, self.answers_to(row.id).await?);
             listed.push(Listed {
+                superseded_by,
+                answers,
+                supersedes: row.supersedes,
                 number: row.number,
                 kind: row.kind,
                 occasion: row.occasion,
@@ -93,5 +119,26 @@ impl Store {
             });
         }
         Ok(listed)
+    }
+
+    /// The notice that replaces one.
+    async fn replaced_by(&self, number: &str) -> Result<Option<String>, StoreError> {
+        let newer =
+            Entity::find().filter(Column::Supersedes.eq(number)).order_by_desc(Column::Id).one(&self.db);
+        Ok(newer.await.map_err(StoreError::while_("listing notices"))?.map(|row| row.number))
+    }
+
+    async fn answers_to(&self, notice: i64) -> Result<Vec<Answer>, StoreError> {
+        use entities::notice_answer::{Column as Given, Entity as Answers};
+        let rows =
+            Answers::find().filter(Given::Notice.eq(notice)).order_by_asc(Given::Id).all(&self.db).await;
+        let answer = |row: entities::notice_answer::Model| Answer {
+            line: row.line,
+            word: row.answer,
+            sender: row.sender,
+            said_at: Instant(row.said_at),
+            note: row.note,
+        };
+        Ok(rows.map_err(StoreError::while_("listing notices"))?.into_iter().map(answer).collect())
     }
 }
