@@ -76,6 +76,9 @@ async fn take_up_place(config: &Config, store: &Store) -> anyhow::Result<()> {
     let now = SystemClock.now();
     let place = sending::place(config.place.as_deref(), store).await?;
     sending::settle_place(store, &place, now).await?;
+    for held in sending::all_held(store).await? {
+        tracing::error!(why = held.why, "sending is held");
+    }
     if store.path().is_some() {
         store.end_leases(now).await?;
     }

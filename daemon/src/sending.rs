@@ -162,7 +162,6 @@ pub async fn settle_place(store: &Store, place: &str, now: Instant) -> Result<()
                 "this store was taken into service at {}, and now runs at {place}: a copy sends nothing until `tallow adopt`",
                 adopted.place
             );
-            tracing::error!(why, "sending is held");
             hold(store, Cause::Copied, &why, now).await
         }
         _ => Ok(()),
@@ -171,7 +170,9 @@ pub async fn settle_place(store: &Store, place: &str, now: Instant) -> Result<()
 
 fn instance(place: &str, now: Instant) -> String {
     let digest = Sha256::digest(format!("{place}\n{}", now.0));
-    digest.iter().take(8).map(|byte| format!("{byte:02x}")).collect()
+    let mut half = [0; 8];
+    half.copy_from_slice(&digest[..8]);
+    format!("{:016x}", u64::from_be_bytes(half))
 }
 
 /// The name of the place: what the settings call it, or this machine and where the store lies.

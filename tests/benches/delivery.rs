@@ -77,8 +77,8 @@ fn median(mut rates: Vec<f64>) -> f64 {
 async fn drain(outbox: impl Outbox, port: u16, mails: usize) {
     let couriers = SmtpCourier::several(&relay(port, Duration::from_mins(1)), CONNECTIONS);
     let clock = Arc::new(daemon::clock::SystemClock);
-    let mut post = Post::new(outbox, couriers, clock, FROM.into(), Pace::of(0));
-    let drained = post.drain(&Stop::never()).await.unwrap();
+    let drained =
+        Post::new(outbox, couriers, clock, FROM.into(), Pace::of(0)).drain(&Stop::never()).await.unwrap();
     assert_eq!((drained.sent, drained.hindered), (mails, None));
 }
 

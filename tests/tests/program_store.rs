@@ -416,6 +416,8 @@ where
 
 fn entities() -> BTreeMap<&'static str, Vec<Shape>> {
     BTreeMap::from([
+        ("bad_address", entity::<entities::bad_address::Entity>()),
+        ("calendar_entry", entity::<entities::calendar_entry::Entity>()),
         ("certificate", entity::<entities::certificate::Entity>()),
         ("concession", entity::<entities::concession::Entity>()),
         ("defect", entity::<entities::defect::Entity>()),
@@ -426,9 +428,11 @@ fn entities() -> BTreeMap<&'static str, Vec<Shape>> {
         ("due", entity::<entities::due::Entity>()),
         ("fitting", entity::<entities::fitting::Entity>()),
         ("item", entity::<entities::item::Entity>()),
+        ("lease", entity::<entities::lease::Entity>()),
         ("link", entity::<entities::link::Entity>()),
         ("loan", entity::<entities::loan::Entity>()),
         ("notice", entity::<entities::notice::Entity>()),
+        ("notice_answer", entity::<entities::notice_answer::Entity>()),
         ("notice_line", entity::<entities::notice_line::Entity>()),
         ("notice_mail", entity::<entities::notice_mail::Entity>()),
         ("part", entity::<entities::part::Entity>()),

@@ -33,6 +33,7 @@ fn torture_29_a_restored_store_sends_nothing_until_it_is_looked_through() {
     accepted_once(&server);
     assert!(room.tallow("restore before.db").done().contains("sends nothing until tallow adopt"));
     serve_held(&room);
+    assert!(room.tallow("notices list").done().starts_with("sending is held since "));
     accepted_once(&server);
     let listed = room.tallow(&format!("{COMMAND} adopt")).no();
     for person in PEOPLE {

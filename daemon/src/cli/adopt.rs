@@ -44,14 +44,12 @@ impl Adopt {
             say(format_args!("in service at {place} since {since}; there is nothing to adopt\n"))?;
             return Ok(Answer::Done);
         }
-        for held in &held {
-            say(format_args!("sending is held since {}: {}\n", moment(held.since), held.why))?;
-        }
         let waiting = store.unsent().await?;
         if !waiting.is_empty() && !self.send_all && !self.drop_all && self.drop.is_empty() {
             return ask(&waiting, &held).map(|()| Answer::No);
         }
         let dropped = self.drop_from(&store, &waiting).await?;
+        say_held(&held)?;
         sending::adopt(&store, &place, SystemClock.now()).await?;
         let sent = waiting.len() - dropped;
         say(format_args!("in service at {place}; {sent} notice(s) will be sent, {dropped} count as told\n"))?;
@@ -84,9 +82,17 @@ async fn held(store: &Store) -> anyhow::Result<Vec<Held>> {
     Ok(held)
 }
 
+fn say_held(held: &[Held]) -> anyhow::Result<()> {
+    let mut held = held.iter();
+    held.try_for_each(|held| {
+        say(format_args!("sending is held since {}: {}\n", moment(held.since), held.why))
+    })
+}
+
 /// What waits, and what can be said of it.
 fn ask(waiting: &[Waiting], held: &[Held]) -> anyhow::Result<()> {
     let since = held.iter().map(|held| held.since).min();
+    say_held(held)?;
     say(format_args!("{} notice(s) wait; some may have gone out before, from elsewhere:\n", waiting.len()))?;
     for notice in waiting {
         let older = since.is_some_and(|since| notice.composed_at < since);

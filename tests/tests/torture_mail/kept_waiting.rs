@@ -115,3 +115,45 @@ async fn tarpit(step: At) {
         assert!(states.contains(&"uncertain".to_owned()), "{states:?}");
     }
 }
+
+/// Told to stop while a server says nothing: before the body the notice is put back, with nothing sent.
+#[test]
+fn told_to_stop_before_the_body_puts_the_notice_back() {
+    let server = ScriptedServer::start(|seen| match (seen.connection, seen.at) {
+        (0, At::Rcpt) => Act::Silence,
+        _ => Act::Usual,
+    });
+    let room = room(server.port(), "connections = 1\n");
+    let daemon = room.serve();
+    wait_for("the silence", || (server.count(At::Rcpt) == 1).then_some(()));
+    let begun = Instant::now();
+    assert_eq!(daemon.stop(), (Some(0), true));
+    assert!(begun.elapsed() < Duration::from_secs(20), "{:?}", begun.elapsed());
+    assert!(server.accepted().is_empty());
+    let mut states: Vec<_> = PEOPLE.iter().map(|person| state(&room, person)).collect();
+    states.sort();
+    assert_eq!(states, ["deferred", "queued", "queued"]);
+    let daemon = room.serve();
+    wait_states(&room, &["sent"]);
+    accepted_once(&server);
+    assert_eq!(daemon.stop(), (Some(0), true));
+}
+
+/// Once the body has gone out, the answer is waited for: given up, the mail would go out twice.
+#[test]
+fn told_to_stop_after_the_body_waits_for_the_answer() {
+    let server = ScriptedServer::start(|seen| match (seen.connection, seen.at) {
+        (0, At::Dot) => Act::Wait(Duration::from_secs(4)),
+        _ => Act::Usual,
+    });
+    let room = room(server.port(), "connections = 1\n");
+    let daemon = room.serve();
+    let first = wait_for("the first mail", || server.accepted().first().cloned());
+    assert_eq!(daemon.stop(), (Some(0), true));
+    assert_eq!(state(&room, &first.to), "sent");
+    assert_eq!(server.accepted().len(), 1);
+    let daemon = room.serve();
+    wait_states(&room, &["sent"]);
+    accepted_once(&server);
+    assert_eq!(daemon.stop(), (Some(0), true));
+}

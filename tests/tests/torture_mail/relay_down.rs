@@ -41,6 +41,7 @@ fn torture_13_no_encryption_that_holds_means_that_nothing_is_sent() {
         let told = daemon.wait_log("the mail server takes nothing");
         assert!(told.contains("ERROR"), "{told}");
         assert!(notices(&room).values().all(|notice| notice["state"] == "queued" && notice["attempts"] == 0));
+        assert!(room.tallow("notices list").done().starts_with("the mail server takes nothing since "));
         assert_eq!(daemon.stop(), (Some(0), true));
         assert!(server.accepted().is_empty());
         let beyond = [At::Auth, At::Mail, At::Rcpt, At::Data, At::Body];

@@ -62,14 +62,15 @@ fn tell(notice: &InHand, end: &Settled) {
     let (number, recipient, error) = (&notice.number, &notice.recipient, &end.error);
     match end.state {
         State::Failed => {
-            tracing::error!(notice = %number, %recipient, error, "a notice was refused for good")
+            tracing::error!(notice = %number, %recipient, error, "a notice was refused for good");
         }
         State::Parked => {
-            tracing::error!(notice = %number, %recipient, error, "a notice is set aside for a person")
+            tracing::error!(notice = %number, %recipient, error, "a notice is set aside for a person");
         }
         State::Uncertain => tracing::warn!(notice = %number, error, "a notice may or may not have arrived"),
         _ => {
-            tracing::warn!(notice = %number, error, attempt = notice.attempt, "a notice waits for another attempt")
+            let attempt = notice.attempt;
+            tracing::warn!(notice = %number, error, attempt, "a notice waits for another attempt");
         }
     }
 }

@@ -90,20 +90,20 @@ impl<'w, 'r, O: Outbox, C: Courier> Worker<'w, 'r, O, C> {
 
     /// Hands it over; none when it is put back instead, because it is time to stop.
     async fn carry(&mut self, envelope: &Envelope, notice: &InHand) -> Result<Option<Delivery>, StoreError> {
-        let (shared, begun) = (self.shared, AtomicBool::new(false));
+        let (shared, is_out) = (self.shared, AtomicBool::new(false));
         let stop = shared.round.stop;
-        let begin = || -> BoxFuture<'_, Result<(), String>> { Box::pin(begin(shared, notice, &begun)) };
+        let begin = || -> BoxFuture<'_, Result<(), String>> { Box::pin(begin(shared, notice, &is_out)) };
         let mut carried = self.courier.carry(envelope, &notice.bytes, &begin);
         let delivery = loop {
             tokio::select! {
                 biased;
                 recorded = recorded(&mut self.recording), if self.recording.is_some() => recorded?,
                 delivery = &mut carried => break delivery,
-                () = told_before(stop, &begun) => return Ok(None),
+                () = told_before(stop, &is_out) => return Ok(None),
             }
         };
         drop(carried);
-        let unbegun = matches!(delivery, Delivery::Deferred { .. }) && !begun.load(Ordering::Relaxed);
+        let unbegun = matches!(delivery, Delivery::Deferred { .. }) && !is_out.load(Ordering::Relaxed);
         Ok((!unbegun || !stop.is_told()).then_some(delivery))
     }
 
