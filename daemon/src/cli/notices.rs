@@ -1,26 +1,19 @@
 //! `tallow notices`: what was, is and will be sent.
 
 use clap::{Args, Subcommand};
-<<<<<<< ours
 use jiff::civil::Date;
 use policies::as_of::AsOf;
 use policies::due::Evaluator;
 use policies::ladder::steps;
-=======
 use policies::zone::Instant;
->>>>>>> theirs
 use serde_json::json;
 
 use super::say::say;
 use super::{Answer, Settings, TextFormat};
-<<<<<<< ours
 use crate::desk::Desk;
-use crate::store::outbox::{Fresh, Listed};
-=======
 use crate::sending;
 use crate::store::Store;
-use crate::store::outbox::Listed;
->>>>>>> theirs
+use crate::store::outbox::{Fresh, Listed};
 
 #[derive(Debug, Args)]
 pub(super) struct Notices {
@@ -65,7 +58,6 @@ impl Notices {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
         let desk = settings.desk().await?;
         match self.what {
-<<<<<<< ours
             What::List { item, rule, most, format } => {
                 let mut listed = desk.store.notices(item.as_deref(), most).await?;
                 listed.retain(|notice| {
@@ -75,21 +67,10 @@ impl Notices {
                     Some(item) => owed(&desk, item, rule.as_deref()).await?,
                     None => Vec::new(),
                 };
-                list(&listed, &owed, format)?;
-=======
-            What::List { item, most, format } => {
-                let listed = desk.store.notices(item.as_deref(), most).await?;
-                match format {
-                    TextFormat::Text => {
-                        say_hindrances(&desk.store).await?;
-                        listed.iter().try_for_each(|notice| say(format_args!("{}\n", text(notice))))?;
-                    }
-                    TextFormat::Json => {
-                        let rows: Vec<_> = listed.iter().map(value).collect();
-                        say(format_args!("{}\n", serde_json::to_string_pretty(&rows)?))?;
-                    }
+                if matches!(format, TextFormat::Text) {
+                    say_hindrances(&desk.store).await?;
                 }
->>>>>>> theirs
+                list(&listed, &owed, format)?;
                 Ok(Answer::Done)
             }
             What::Preview { kind, html } => {
@@ -117,7 +98,6 @@ impl Notices {
     }
 }
 
-<<<<<<< ours
 /// A notice still to come.
 struct Owed {
     on: Date,
@@ -179,7 +159,8 @@ fn preview(notice: &Fresh, html: bool) -> String {
         notice.text.clone()
     };
     format!("To: {}\nSubject: {}\nKind: {}\n\n{body}", notice.recipient, notice.subject, notice.kind)
-=======
+}
+
 /// Why nothing goes out now, where that is so.
 async fn say_hindrances(store: &Store) -> anyhow::Result<()> {
     for held in sending::all_held(store).await? {
@@ -198,7 +179,6 @@ async fn say_hindrances(store: &Store) -> anyhow::Result<()> {
 
 fn moment(at: Instant) -> String {
     at.timestamp().strftime("%Y-%m-%d %H:%M UTC").to_string()
->>>>>>> theirs
 }
 
 fn text(notice: &Listed) -> String {
