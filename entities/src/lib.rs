@@ -1,7 +1,6 @@
 //! Tallow's tables as sea-orm models. No queries, no logic: `daemon::store` is the one room that reads them.
 
 pub mod bad_address;
-pub mod calendar_entry;
 pub mod certificate;
 pub mod concession;
 pub mod defect;

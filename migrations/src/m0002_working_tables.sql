@@ -97,16 +97,6 @@ CREATE TABLE bad_address (
     cleared_by TEXT
 ) STRICT, WITHOUT ROWID;
 
-CREATE TABLE calendar_entry (
-    uid TEXT PRIMARY KEY,
-    item TEXT NOT NULL,
-    rule TEXT NOT NULL,
-    occurrence TEXT NOT NULL,
-    due_on TEXT NOT NULL,
-    sequence INTEGER NOT NULL CHECK (sequence >= 0),
-    cancelled INTEGER NOT NULL CHECK (cancelled IN (0, 1))
-) STRICT, WITHOUT ROWID;
-
 CREATE TABLE lease (
     name TEXT PRIMARY KEY,
     holder TEXT NOT NULL,

@@ -175,8 +175,16 @@ fn the_dates_come_as_a_calendar_that_another_program_reads() {
         .collect();
     events.sort_unstable();
     let want = [
-        ("F-1-fall-examination@service.example", "20200731", "F-1 · Thorough examination of the fall"),
-        ("S-1-shackle-proof-load@service.example", "20250228", "S-1 · Proof load of the shackle"),
+        (
+            "F-1-fall-examination-since%202020-01-31T00%3A00%3A00Z@service.example",
+            "20200731",
+            "F-1 · Thorough examination of the fall",
+        ),
+        (
+            "S-1-shackle-proof-load-since%202020-02-29T00%3A00%3A00Z@service.example",
+            "20250228",
+            "S-1 · Proof load of the shackle",
+        ),
     ];
     assert_eq!(events, want);
     assert!(calendar.events().all(|event| event.get_start().is_some() && event.get_end().is_none()));

@@ -417,7 +417,6 @@ where
 fn entities() -> BTreeMap<&'static str, Vec<Shape>> {
     BTreeMap::from([
         ("bad_address", entity::<entities::bad_address::Entity>()),
-        ("calendar_entry", entity::<entities::calendar_entry::Entity>()),
         ("certificate", entity::<entities::certificate::Entity>()),
         ("concession", entity::<entities::concession::Entity>()),
         ("defect", entity::<entities::defect::Entity>()),

@@ -11,6 +11,7 @@ use daemon::records::Work;
 use daemon::store::outbox::{Listed, Which};
 use daemon::sweep::{Mail, sweep};
 use desk::{Files, at, later, taken};
+use icalendar::{Calendar, Component};
 
 const POLICIES: &[(&str, &str)] = &[
     (
@@ -114,9 +115,26 @@ impl Service {
         assert!(outbox.sent(&claimed, "250 taken", at(now)).await.unwrap());
     }
 
-    async fn text(&self, notice: &Listed) -> String {
+    async fn bytes(&self, notice: &Listed) -> Vec<u8> {
         let frozen = self.desk.store.frozen_notices().await.unwrap();
-        let (_, _, bytes) = frozen.into_iter().find(|(number, ..)| *number == notice.number).unwrap();
+        frozen.into_iter().find(|(number, ..)| *number == notice.number).unwrap().2
+    }
+
+    /// Day, version and status of every calendar entry, as another program reads them.
+    async fn entries(&self, notice: &Listed) -> Vec<(String, String, String)> {
+        let bytes = self.bytes(notice).await;
+        let parsed = mail_parser::MessageParser::new().parse(&bytes).unwrap();
+        let Some(part) = parsed.attachment(0) else { return Vec::new() };
+        let calendar: Calendar = part.text_contents().unwrap().parse().unwrap();
+        let value = |event: &icalendar::Event, name| event.property_value(name).unwrap().to_owned();
+        let events = calendar.events();
+        events
+            .map(|event| (value(event, "DTSTART"), value(event, "SEQUENCE"), value(event, "STATUS")))
+            .collect()
+    }
+
+    async fn text(&self, notice: &Listed) -> String {
+        let bytes = self.bytes(notice).await;
         let parsed = mail_parser::MessageParser::new().parse(&bytes).unwrap();
         parsed.body_text(0).unwrap().split_whitespace().collect::<Vec<_>>().join(" ")
     }
@@ -259,4 +277,46 @@ async fn on_a_monday_without_news_all_is_well() {
     let weekly = service.swept("2026-07-06T07:00:00Z").await;
     assert_eq!(told(&weekly), [(ENGINEER, "all is well"), (MECHANIC, "all is well")]);
     assert!(service.text(&weekly[1]).await.contains("2 pieces of gear are watched"));
+}
+
+/// Published with a first version, moved by a correction, and taken off once it is done.
+#[tokio::test]
+async fn a_calendar_entry_moves_and_goes() {
+    let service = Service::begun().await;
+    let opened = service.swept("2026-07-01T07:00:00Z").await;
+    service.sent(&opened[0], "2026-07-01T07:00:05Z").await;
+    let first = service.entries(&opened[0]).await;
+    assert_eq!(first, [("20260731".to_owned(), "0".to_owned(), "CONFIRMED".to_owned())]);
+    let earlier = &[("usage.csv", "key,host,at,meter,count\nS-1,LC-1,2026-07-02T10:00:00Z,shock loads,1\n")];
+    service.takes("2026-07-02T10:30:00Z", earlier).await;
+    let urgent = service.swept("2026-07-02T10:31:00Z").await;
+    let mechanic = urgent.iter().find(|notice| notice.recipient == MECHANIC).unwrap();
+    service.sent(&urgent[0], "2026-07-02T10:31:05Z").await;
+    service.sent(&urgent[1], "2026-07-02T10:31:06Z").await;
+    assert_eq!(
+        service.entries(mechanic).await[0],
+        ("20260702".to_owned(), "0".to_owned(), "CONFIRMED".to_owned())
+    );
+    let done = &[(
+        "work.csv",
+        "key,item,rule,done_at,outcome\n\
+         W-2,F-1,fall-examination,2026-07-02T12:00:00Z,passed\nW-3,F-1,fall-after-shock,2026-07-02T12:00:00Z,passed\n",
+    )];
+    service.takes("2026-07-02T12:30:00Z", done).await;
+    // Nothing is due; on Monday all is well, and both entries go.
+    let weekly = service.swept("2026-07-06T07:00:00Z").await;
+    let mechanic = weekly.iter().find(|notice| notice.recipient == MECHANIC).unwrap();
+    assert_eq!(mechanic.kind, "all is well");
+    let mut gone = service.entries(mechanic).await;
+    gone.sort();
+    let wanted = [("20260702", "1", "CANCELLED"), ("20260731", "1", "CANCELLED")];
+    assert_eq!(
+        gone,
+        wanted.map(|(day, sequence, status)| (day.to_owned(), sequence.to_owned(), status.to_owned()))
+    );
+    service.sent(&weekly[0], "2026-07-06T07:00:05Z").await;
+    service.sent(&weekly[1], "2026-07-06T07:00:06Z").await;
+    let next = service.swept("2026-07-13T07:00:00Z").await;
+    let mechanic = next.iter().find(|notice| notice.recipient == MECHANIC).unwrap();
+    assert_eq!(service.entries(mechanic).await, []);
 }

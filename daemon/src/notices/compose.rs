@@ -212,7 +212,7 @@ impl Desk<'_> {
         to: &Addressed,
         owed: &[Owed],
         matters: &[Matter],
-        chain: &Chain,
+        (heard, chain): (&Heard, &Chain),
         templates: &Templates,
         place: Place,
     ) -> Result<Fresh, WriteError> {
@@ -236,7 +236,9 @@ impl Desk<'_> {
             down: self.down.map(|(from, to)| (Self::moment(zone, from), Self::moment(zone, to))),
             watched: self.watched(station),
         };
-        let events: Vec<ical::Event> = owed.iter().filter_map(|owed| self.event(owed)).collect();
+        let (off, gone): (Vec<ical::Event>, Vec<Told>) = self.gone(heard).into_iter().unzip();
+        let events: Vec<ical::Event> =
+            owed.iter().filter_map(|owed| self.event(owed, heard)).chain(off).collect();
         let calendar = ical::calendar(&events, self.now.timestamp(), self.sender().1);
         let kind = if owed.is_empty() { "all is well" } else { kind(to.person) };
         let words = templates.render(kind, &digest::page(&digest))?;
@@ -247,7 +249,7 @@ impl Desk<'_> {
             html: words.html,
             calendar: (!events.is_empty()).then_some(calendar),
             urgent: owed.iter().any(|owed| owed.bites),
-            lines: numbered(&digest),
+            lines: numbered(&digest).into_iter().chain(gone.into_iter().map(off_calendar)).collect(),
         };
         Ok(self.fresh(said, to, place)?)
     }
@@ -331,6 +333,11 @@ fn numbered(digest: &Digest) -> Vec<FreshLine> {
         line.marks.iter().map(move |told| FreshLine { number, told: told.clone(), due_on: due_on.clone() })
     });
     lines.collect()
+}
+
+/// What went off the calendar is kept with the notice under no number: nobody is asked for it.
+fn off_calendar(told: Told) -> FreshLine {
+    FreshLine { number: 0, told, due_on: None }
 }
 
 /// Which time the work falls due: since it was last done, for want of a date, after which event.

@@ -10,6 +10,8 @@ const LINE_OCTETS: usize = 75;
 pub struct Event {
     pub item: String,
     pub rule: String,
+    /// Which time the work falls due: done and due again, it is another entry.
+    pub occurrence: String,
     /// Right-hand side of the UID: the service's own mail domain.
     pub domain: String,
     pub due_on: Date,
@@ -72,9 +74,10 @@ fn status(status: Status) -> &'static str {
     }
 }
 
-/// The same for every mail about this item and rule. Other characters are written as `%XX`, so that no two tags meet in one UID.
+/// The same for every mail about this work as it falls due once. Other characters are written as `%XX`, so that no two tags meet in one UID.
 pub fn uid(event: &Event) -> String {
-    format!("{}-{}@{}", plain(&event.item), plain(&event.rule), plain(&event.domain))
+    let [item, rule, time] = [&event.item, &event.rule, &event.occurrence].map(|part| plain(part));
+    format!("{item}-{rule}-{time}@{}", plain(&event.domain))
 }
 
 fn plain(part: &str) -> String {
@@ -142,6 +145,7 @@ mod tests {
         Event {
             item: "F-0417".into(),
             rule: "fall-renewal".into(),
+            occurrence: "since 2026-04-01".into(),
             domain: "mcbs.example".into(),
             due_on: date(2026, 10, 28),
             summary: "F-0417: renew the pair; 8 launches left, likely".into(),
@@ -172,7 +176,7 @@ mod tests {
     #[test]
     fn another_parser_reads_what_was_written() {
         let made = made(event());
-        assert_eq!(value(&made, "UID").unwrap(), "F-0417-fall-renewal@mcbs.example");
+        assert_eq!(value(&made, "UID").unwrap(), "F-0417-fall-renewal-since%202026-04-01@mcbs.example");
         assert_eq!(value(&made, "DTSTART").unwrap(), "20261028");
         assert_eq!(value(&made, "DTSTAMP").unwrap(), "20261012T060000Z");
         assert_eq!(value(&made, "SEQUENCE").unwrap(), "2");
@@ -217,7 +221,7 @@ mod tests {
             ..event()
         });
         assert_eq!(value(&made, "ATTENDEE"), None);
-        assert_eq!(value(&made, "UID").unwrap(), "F%0D%0A0417-fall-renewal@mcbs.example");
+        assert_eq!(value(&made, "UID").unwrap(), "F%0D%0A0417-fall-renewal-since%202026-04-01@mcbs.example");
         assert!(made.contains("SUMMARY:a\\nATTENDEE:mailto:x@y.example END:VEVENT\r\n"));
     }
 

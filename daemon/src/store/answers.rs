@@ -89,7 +89,10 @@ impl Store {
         notice: &Matched,
         line: Option<i64>,
     ) -> Result<Vec<(String, String)>, StoreError> {
-        let mut lines = Lines::find().filter(Line::Notice.eq(notice.id)).order_by_asc(Line::Line);
+        let mut lines = Lines::find()
+            .filter(Line::Notice.eq(notice.id))
+            .filter(Line::Line.gt(0))
+            .order_by_asc(Line::Line);
         if let Some(line) = line {
             lines = lines.filter(Line::Line.eq(line));
         }

@@ -36,6 +36,8 @@ pub struct Said {
     pub occurrence: String,
     /// The date it named.
     pub due_on: Option<String>,
+    /// How often the date was told otherwise before, for the same occurrence.
+    pub changes: u32,
 }
 
 /// A notice about a piece of work, and what came of it.
@@ -93,12 +95,14 @@ impl Store {
             let ids = chunk.iter().map(|(id, _)| *id);
             let rows = Lines::find().filter(Line::Notice.is_in(ids)).order_by_asc(Line::Notice);
             for row in rows.all(&self.db).await.map_err(&doing)? {
+                let work = (row.item.clone(), row.rule.clone());
+                let before = heard.newest.get(&work).filter(|said| said.occurrence == row.occurrence);
                 let said = Said {
                     number: numbers.get(&row.notice).cloned().unwrap_or_default(),
                     occurrence: row.occurrence.clone(),
                     due_on: row.due_on.clone(),
+                    changes: before.map_or(0, |said| said.changes + u32::from(said.due_on != row.due_on)),
                 };
-                let work = (row.item.clone(), row.rule.clone());
                 let mut given = answers.get(&row.notice).into_iter().flatten();
                 if given.any(|answer| answer.line.is_none_or(|line| line == row.line)) {
                     heard.answered.insert((work.clone(), row.occurrence.clone()));

@@ -133,11 +133,12 @@ impl Drafts<'_> {
             let place = self.place(&plan).await?;
             let ground = &self.ground;
             let key = plan.to.person.key.clone();
+            let heard = &self.heard[&key];
             let fresh = ground
                 .desk
                 .with_fleet(|fleet| {
                     let papers = ground.papers.of(&ground.desk.set, fleet);
-                    finish(ground, fleet, &papers, &plan, &chain, &place, &mut numbers)
+                    finish(ground, fleet, &papers, &plan, (heard, &chain), &place, &mut numbers)
                 })
                 .await?;
             written.extend(fresh.into_iter().map(|fresh| (key.clone(), fresh)));
@@ -187,7 +188,7 @@ fn finish(
     fleet: &Fleet,
     papers: &Papers,
     plan: &Plan,
-    chain: &Chain,
+    (heard, chain): (&Heard, &Chain),
     place: &Place,
     numbers: &mut Numbers,
 ) -> Vec<Fresh> {
@@ -209,7 +210,7 @@ fn finish(
         return proofs.collect();
     }
     let place = Place { number: numbers.next(), ..place.clone() };
-    match work.digest(&plan.to, &plan.owed, &plan.matters, chain, &ground.mail.templates, place) {
+    match work.digest(&plan.to, &plan.owed, &plan.matters, (heard, chain), &ground.mail.templates, place) {
         Ok(digest) => vec![digest],
         Err(error) => {
             tracing::error!(recipient = %plan.to.to, %error, "a notice cannot be written");

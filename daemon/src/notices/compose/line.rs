@@ -14,7 +14,8 @@ use crate::gear;
 use crate::kept_dates;
 use crate::notices::digest::{DigestLine, Effect, UsageLine};
 use crate::notices::ical::{Event, Status};
-use crate::store::telling::{Passed, Said};
+use crate::store::outbox::Told;
+use crate::store::telling::{Heard, Passed, Said};
 
 /// So many earlier notices are named with a line.
 const MOST_EARLIER: usize = 6;
@@ -140,23 +141,70 @@ impl Desk<'_> {
         places.into_iter().map(|(name, amount)| (name, amount.to_string())).collect()
     }
 
-    pub(super) fn event(&self, owed: &Owed) -> Option<Event> {
+    /// A dated row as an entry of the reader's calendar.
+    pub(super) fn event(&self, owed: &Owed, heard: &Heard) -> Option<Event> {
         let (Subject::Row(row), Some(due_on)) = (owed.subject, owed.due_on) else { return None };
-        let item = self.fleet.item(row.item);
+        let said = heard.newest.get(&(owed.mark.item.clone(), owed.mark.rule.clone()));
+        let said = said.filter(|said| said.occurrence == owed.mark.occurrence);
+        let moved = |said: &Said| said.due_on.as_deref() != Some(due_on.to_string().as_str());
         let rule = self.set.rule(row.rule);
-        let cutoff = Evaluator::without_forecasts(self.set, self.fleet, self.as_of).cutoff(item);
         Some(Event {
+            due_on,
+            description: format!("{}, {}; overdue: {}", rule.work, row.standing, rule.overdue),
+            sequence: said.map_or(0, |said| said.changes + u32::from(moved(said))),
+            ..self.entry(row.item, rule, owed.mark.occurrence.clone())
+        })
+    }
+
+    fn entry(&self, id: ItemId, rule: &Rule, occurrence: String) -> Event {
+        let item = self.fleet.item(id);
+        let cutoff = Evaluator::without_forecasts(self.set, self.fleet, self.as_of).cutoff(item);
+        Event {
             item: item.tag.to_string(),
             rule: rule.id.clone(),
+            occurrence,
             domain: self.domain().to_owned(),
-            due_on,
+            due_on: self.as_of,
             summary: format!("{} · {}", item.tag, rule.title),
-            description: format!("{}, {}; overdue: {}", rule.work, row.standing, rule.overdue),
-            location: gear::place(self.set, self.fleet, row.item, cutoff),
-            sequence: sequence(self.as_of),
+            description: String::new(),
+            location: gear::place(self.set, self.fleet, id, cutoff),
+            sequence: 0,
             status: Status::Confirmed,
             url: self.pages_url.map(|url| format!("{url}/item/{}", item.tag)),
-        })
+        }
+    }
+
+    /// Entries of the reader's calendar that are to go: the work was done, the gear withdrawn, or it falls due for
+    /// another reason now.
+    pub(super) fn gone(&self, heard: &Heard) -> Vec<(Event, Told)> {
+        let evaluator = Evaluator::without_forecasts(self.set, self.fleet, self.as_of);
+        let gone = heard.newest.iter().filter_map(|((tag, rule), said)| {
+            let due_on: Date = said.due_on.as_ref()?.parse().ok()?;
+            let (item, rule) = (self.fleet.find(tag)?, self.set.find_rule(rule)?);
+            let mut rows = Vec::new();
+            evaluator.rows_of(item, &mut rows);
+            let row = rows.iter().find(|row| row.rule == rule);
+            let stands = row.map(|row| self.mark(&evaluator, row, self.set.rule(rule)));
+            if stands.is_some_and(|mark| mark.occurrence == said.occurrence) {
+                return None;
+            }
+            let event = Event {
+                due_on,
+                sequence: said.changes + 1,
+                status: Status::Cancelled,
+                ..self.entry(item, self.set.rule(rule), said.occurrence.clone())
+            };
+            let told = Told {
+                item: tag.clone(),
+                rule: self.set.rule(rule).id.clone(),
+                occurrence: said.occurrence.clone(),
+                stage: "off the calendar".to_owned(),
+            };
+            Some((event, told))
+        });
+        let mut gone: Vec<(Event, Told)> = gone.collect();
+        gone.sort_by(|a, b| a.1.cmp(&b.1));
+        gone
     }
 }
 
@@ -195,12 +243,6 @@ fn join(group: &mut DigestLine, line: DigestLine) {
         group.what = format!("{} and {}", group.what, line.what);
     }
     group.marks.extend(line.marks);
-}
-
-/// A calendar entry's version: later days replace earlier ones.
-fn sequence(as_of: Date) -> u32 {
-    let epoch = jiff::civil::date(2020, 1, 1);
-    u32::try_from((as_of - epoch).get_days()).unwrap_or(0)
 }
 
 /// When the work meets its date; only a date of the calendar has a window. One that is past is told as such.
