@@ -476,12 +476,22 @@ impl Desk {
             };
             meters.insert(meter);
             match row.count {
-                Some(_) => items.extend(fleet.moved_by(host, records::when(row.at, row.day.as_deref()))),
+                Some(_) => {
+                    items.extend(fleet.moved_by(host, records::when(row.at, row.day.as_deref())));
+                    items.extend(self.foretold_by(fleet, host));
+                }
                 None => items.extend(fleet.bearers(host)),
             }
         }
         add_cut(fleet, &mut items);
         Moved { items: items.into_iter().collect(), meters: Some(meters) }
+    }
+
+    /// What hangs on a host as the day ends: its forecasts go by that host's rate, whether or not it bore this use.
+    fn foretold_by(&self, fleet: &Fleet, host: ItemId) -> Vec<ItemId> {
+        let evaluator = Evaluator::without_forecasts(&self.set, fleet, self.as_of());
+        let hangs = |id: &ItemId| fleet.chain(*id, evaluator.cutoff(fleet.item(*id))).contains(&host);
+        fleet.bearers(host).into_iter().filter(hangs).collect()
     }
 
     /// What the due table was last worked out under: the day at home, the other days of zones where it is not home's,

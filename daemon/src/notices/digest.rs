@@ -666,9 +666,11 @@ mod tests {
     #[test]
     fn nothing_due_says_that_silence_is_no_good_news() {
         let text = flat(&text(&digest(vec![])));
-        assert!(text.contains("Nothing is due at Quarle Beach. If this mail stops coming"));
+        assert!(text.contains(
+            "nothing is due at Quarle Beach, 0 pieces of gear are watched. If this mail stops coming"
+        ));
         assert!(!text.contains("DONE"));
-        assert_eq!(subject(&digest(vec![])), "Quarle Beach - nothing due [N-2026-1187]");
+        assert_eq!(subject(&digest(vec![])), "Quarle Beach - all is well, 0 watched [N-2026-1187]");
     }
 
     #[test]
