@@ -3,6 +3,7 @@
 mod adopt;
 mod assess;
 mod backup;
+mod carry;
 mod certificate;
 mod concession;
 mod config;
@@ -105,6 +106,8 @@ enum Command {
     Backup(backup::Backup),
     /// Put a backup in the place of the store
     Restore(backup::Restore),
+    /// Carry a store into an empty other, such as from a file to a PostgreSQL server
+    Move(carry::Move),
     /// Take a copy of a store, or a restored one, into service: until then it sends nothing
     Adopt(adopt::Adopt),
 }
@@ -182,6 +185,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Verify => verify::run(&settings).await,
         Command::Backup(backup) => backup.run(&settings).await,
         Command::Restore(restore) => restore.run(&settings).await,
+        Command::Move(carry) => carry.run(&settings).await,
         Command::Adopt(adopt) => adopt.run(&settings).await,
     }
 }

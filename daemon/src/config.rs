@@ -208,8 +208,13 @@ impl Config {
 
     /// The certificates' files.
     pub fn files(&self) -> Files {
+        self.files_of(&self.database)
+    }
+
+    /// The certificates' files of a database.
+    pub fn files_of(&self, database: &str) -> Files {
         // Beside a server's database there is no place: they stand with the daemon's other data.
-        let beside = || match address::file(&self.database) {
+        let beside = || match address::file(database) {
             Some(path) => files_of(path),
             None => self.data_dir.join("tallow.files"),
         };

@@ -31,6 +31,8 @@ use crate::web::{self, Web};
 
 /// Never sleep until a tick: wake this often and compare the clock with what is stored.
 const WAKE: Duration = Duration::from_secs(30);
+/// The lease of whoever sweeps.
+pub(crate) const SWEEPING: &str = "sweep";
 /// So long a daemon that is gone keeps the others of its database from sweeping.
 const LEADS_MICROS: i64 = 75 * 1_000_000;
 /// So many sweeps or deliveries may fail in a row before the daemon gives up and lets its keeper start it again: a
@@ -207,7 +209,7 @@ async fn sweeping(
 ) -> anyhow::Result<()> {
     let Signals { nudge, succeeded, doubted } = signals;
     let mut failures = 0;
-    let mut leader = Leader::new("sweep", holder(desk.now()), LEADS_MICROS);
+    let mut leader = Leader::new(SWEEPING, holder(desk.now()), LEADS_MICROS);
     loop {
         // By a wrong clock everything would be overdue, or nothing.
         let swept = if *doubted.borrow() {

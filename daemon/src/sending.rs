@@ -5,7 +5,7 @@ use policies::zone::Instant;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use crate::store::{Store, StoreError};
+use crate::store::{Store, StoreError, Writer};
 
 /// What sending is held for. Each is held and released by itself.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -117,6 +117,15 @@ pub async fn hold(store: &Store, cause: Cause, why: &str, now: Instant) -> Resul
     let since = before.map_or(now, |held| held.since);
     let text = serde_json::json!({ "since": since.0, "why": why }).to_string();
     store.remember(&cause.setting(), &text).await
+}
+
+/// Holds the sending of a copy that is being made, in the transaction that makes it.
+///
+/// # Errors
+/// The store's failure.
+pub async fn hold_copy(tx: &mut Writer, why: &str, now: Instant) -> Result<(), StoreError> {
+    let text = serde_json::json!({ "since": now.0, "why": why }).to_string();
+    tx.remember(&Cause::Copied.setting(), &text).await
 }
 
 /// Ends holding for one cause.

@@ -10,6 +10,7 @@ pub mod doubts;
 pub mod due_table;
 pub mod fleet;
 pub mod leases;
+pub mod moving;
 mod open;
 pub mod outbox;
 pub mod policy_sets;

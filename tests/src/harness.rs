@@ -79,14 +79,37 @@ impl Room {
         Room { folder: tempfile::tempdir().unwrap(), policies: "policies", database }
     }
 
-    /// Where its store is.
+    /// An empty room whose store is a file, whatever others run on: for what is only true of files.
+    pub fn in_file() -> Room {
+        Room::over(Database::in_file("tallow.db"))
+    }
+
+    /// Where its store is, as its own programs are told.
     pub fn database(&self) -> &str {
         self.database.address()
     }
 
+    /// The same, as seen from outside of the room.
+    pub fn address(&self) -> String {
+        match self.database().strip_prefix("sqlite:") {
+            Some(file) => format!("sqlite:{}", self.path(file).display()),
+            None => self.database().to_owned(),
+        }
+    }
+
+    /// Where certificates' files stand.
+    pub fn files(&self) -> PathBuf {
+        self.path(if self.database().starts_with("sqlite:") { "tallow.db.files" } else { "tallow.files" })
+    }
+
     /// The demo's register in `demo`, with its policy set in `demo/policies`.
     pub fn of_demo() -> Room {
-        let room = Room { policies: "demo/policies", ..Room::empty() };
+        Room::of_demo_over(Database::fresh())
+    }
+
+    /// The same over a database.
+    pub fn of_demo_over(database: Database) -> Room {
+        let room = Room { policies: "demo/policies", ..Room::over(database) };
         room.tallow("demo --write demo").done();
         room
     }

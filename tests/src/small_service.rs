@@ -130,7 +130,12 @@ pub fn fill(room: &Room) {
 
 /// The same, imported.
 pub fn imported() -> Room {
-    let room = room();
+    imported_in(Room::empty())
+}
+
+/// The same, imported in a room.
+pub fn imported_in(room: Room) -> Room {
+    fill(&room);
     room.tallow("import register").done();
     room
 }

@@ -56,7 +56,10 @@ notice     = { escalate = { clerk = "0 days after" } }
 /// A fall of WLL 3.2 t and MBF 161.3 kN x 0.9, so 62.8 kN to reach and 72.5 kN at most, on a carriage; a shackle of
 /// 4.75 t on it, and another fall in store. All of it is invented.
 fn room() -> Room {
-    let room = Room::empty();
+    filled(Room::empty())
+}
+
+fn filled(room: Room) -> Room {
     room.write("policies/kinds.toml", KINDS);
     room.write("policies/rules.toml", RULES);
     for (name, text) in [
@@ -116,7 +119,7 @@ fn a_certificate_is_taken_in_listed_shown_and_written_out_again() {
     assert!(
         add(&room, "F-1", "--valid-until 2026-09-02 --file TR-1.pdf").done().starts_with("recorded already")
     );
-    let kept = files_in(&room.path("tallow.db.files"));
+    let kept = files_in(&room.files());
     assert_eq!(kept.len(), 1);
     let digest = kept[0].file_name().unwrap().to_str().unwrap();
     assert_eq!(kept[0].parent().unwrap().file_name().unwrap().to_str().unwrap(), &digest[..2]);
@@ -187,7 +190,7 @@ fn what_is_no_certificate_of_that_item_is_refused_and_nothing_is_kept() {
             .refused()
             .contains("item: \"F-l\" is no item of the register; did you mean F-1?")
     );
-    assert_eq!(files_in(&room.path("tallow.db.files")), Vec::<PathBuf>::new());
+    assert_eq!(files_in(&room.files()), Vec::<PathBuf>::new());
     assert_eq!(room.tallow("certificate list").done(), "no such certificate is held\n");
     // A number that stands for another item.
     add(&room, "F-1", "--file TR-1.pdf").done();
@@ -286,13 +289,13 @@ fn a_failed_proof_load_stops_the_station_until_its_path_is_examined() {
 
 #[test]
 fn verify_backup_and_restore_know_the_files() {
-    let room = room();
+    let room = filled(Room::in_file());
     add(&room, "F-1", "--file TR-1.pdf").done();
     assert!(room.tallow("verify").done().contains("1 file(s) of certificates are there and whole"));
     assert!(
         room.tallow("backup kept.db").done().contains("1 file(s) of certificates copied to kept.db.files")
     );
-    let stored = files_in(&room.path("tallow.db.files")).remove(0);
+    let stored = files_in(&room.files()).remove(0);
     let copied = files_in(&room.path("kept.db.files")).remove(0);
     assert_eq!(fs::read(&stored).unwrap(), fs::read(copied).unwrap());
     fs::write(&stored, "%PDF-1.7\nanother report").unwrap();
@@ -324,7 +327,7 @@ fn the_folder_of_files_can_be_named() {
     };
     run("certificate add F-1 --number TR-1 --issuer Surveyors --issued 2026-03-02 --file TR-1.pdf");
     assert_eq!(files_in(&room.path("papers")).len(), 1);
-    assert!(!room.path("tallow.db.files").exists());
+    assert!(!room.files().exists());
     run("verify");
     assert!(room.tallow("verify").no().contains("is missing"));
 }

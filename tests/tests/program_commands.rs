@@ -334,7 +334,7 @@ fn the_shipped_policy_set_is_what_is_in_force_where_none_is_given() {
 
 #[test]
 fn what_is_not_known_is_refused_by_name() {
-    let room = small_service::imported();
+    let room = small_service::imported_in(Room::in_file());
     for (line, named) in [
         ("due --station nowhere", "no station is called \"nowhere\""),
         ("due --item X-1", "no item is tagged \"X-1\""),
@@ -405,7 +405,7 @@ fn a_name_that_could_break_out_of_a_header_is_refused() {
 
 #[test]
 fn a_backup_is_restored_and_verifies() {
-    let room = small_service::imported();
+    let room = small_service::imported_in(Room::in_file());
     let due = "due --as-of 2026-10-11 --format csv";
     let kept = room.tallow(due).done();
     room.tallow("backup kept.db").done();
@@ -429,7 +429,7 @@ fn a_backup_is_restored_and_verifies() {
 
 #[test]
 fn what_is_no_backup_is_not_restored() {
-    let room = small_service::imported();
+    let room = small_service::imported_in(Room::in_file());
     let due = "due --as-of 2026-10-11 --format csv";
     let before = room.tallow(due).done();
     room.write("noise.db", &"not a database at all ".repeat(400));
@@ -444,7 +444,8 @@ fn what_is_no_backup_is_not_restored() {
 
 #[test]
 fn results_go_to_stdout_and_everything_else_to_stderr() {
-    let room = small_service::room();
+    let room = Room::in_file();
+    small_service::fill(&room);
     room.write(
         "early/work.csv",
         "key,item,rule,done_at,outcome\nW-9,F-1,fall-examination,2018-01-01,passed\n",
@@ -521,7 +522,8 @@ fn the_shipped_settings_file_is_understood() {
 
 #[test]
 fn settings_are_checked_and_every_fault_is_told() {
-    let room = small_service::room();
+    let room = Room::in_file();
+    small_service::fill(&room);
     let smtp =
         "[smtp]\nhost = \"mail.service.example\"\nfrom = \"Launching gear <tallow@service.example>\"\n";
     room.write("good.toml", smtp);

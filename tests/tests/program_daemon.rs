@@ -253,7 +253,8 @@ fn a_daemon_started_again_sends_nothing_twice() {
 #[test]
 fn one_store_has_one_daemon_and_the_second_is_told_who_holds_it() {
     let server = MailServer::start();
-    let room = ready_room(&server);
+    let room = small_service::imported_in(Room::in_file());
+    settings(&room, &server, "tallow@service.example");
     let mut daemon = room.serve();
     let refused = room.tallow("--config tallow.toml serve --listen 127.0.0.1:0").refused();
     assert!(refused.contains(&format!("process {}", daemon.id())), "{refused}");

@@ -1,4 +1,5 @@
-//! The store on its own: what its guards refuse, what its chain finds, and what a copy of it holds.
+//! The store on its own: what its guards refuse, what its chain finds, and what a copy of it holds. What is only true
+//! of a file stays on a file, whatever database the other tests run on.
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests")]
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -18,9 +19,9 @@ use migrations::Migrator;
 use policies::load::PolicyFile;
 use policies::zone::Instant;
 use sea_orm::{
-    ColumnTrait, ConnectionTrait, Database, DatabaseConnection, EntityTrait, IdenStatic, Iterable,
+    ColumnTrait, ConnectOptions, ConnectionTrait, Database, DatabaseConnection, DbBackend, EntityTrait,
+    IdenStatic, Iterable, PrimaryKeyToColumn, Statement,
 };
-use sea_orm::{ConnectOptions, PrimaryKeyToColumn, Statement};
 use sea_orm_migration::MigratorTrait;
 use tests::harness::Room;
 use tests::small_service::{self, POLICIES};
@@ -51,13 +52,26 @@ fn file(room: &Room) -> PathBuf {
     room.path("tallow.db")
 }
 
-async fn open(path: &Path) -> Store {
+async fn open(room: &Room) -> Store {
+    Store::open(&room.address()).await.unwrap()
+}
+
+async fn open_file(path: &Path) -> Store {
     Store::open(&format!("sqlite:{}", path.display())).await.unwrap()
 }
 
 /// A connection past the store, as any program on the machine could make one.
-async fn raw(path: &Path) -> DatabaseConnection {
+async fn raw(room: &Room) -> DatabaseConnection {
+    Database::connect(room.address().replace("allow_unsafe_database=true&", "")).await.unwrap()
+}
+
+/// The same past a file's store.
+async fn raw_file(path: &Path) -> DatabaseConnection {
     Database::connect(format!("sqlite:{}", path.display())).await.unwrap()
+}
+
+fn is_embedded(db: &DatabaseConnection) -> bool {
+    db.get_database_backend() == DbBackend::Sqlite
 }
 
 async fn run(db: &DatabaseConnection, sql: &str) {
@@ -80,7 +94,15 @@ fn launch(key: &str, at: i64) -> Usage {
 
 /// The small service with a record in every table, in three links: the register, what stores hold, a correction.
 fn full_room() -> Room {
-    let room = small_service::imported();
+    filled(small_service::imported())
+}
+
+/// The same in a file, whatever database the other tests run on.
+fn full_file() -> Room {
+    filled(small_service::imported_in(Room::in_file()))
+}
+
+fn filled(room: Room) -> Room {
     for (name, text) in [
         ("states.csv", "key,item,at,state\nST-1,F-1,2021-01-01T10:00:00Z,quarantined\n"),
         (
@@ -131,6 +153,12 @@ fn full_room() -> Room {
 async fn dump(db: &DatabaseConnection) -> Vec<String> {
     let mut all = Vec::new();
     for table in RECORDS.into_iter().chain(["link"]) {
+        if !is_embedded(db) {
+            all.extend(
+                texts(db, &format!("SELECT '{table} ' || r::text FROM {table} AS r ORDER BY 1")).await,
+            );
+            continue;
+        }
         let columns = texts(db, &format!("SELECT name FROM pragma_table_info('{table}')")).await;
         let quoted: Vec<String> = columns.iter().map(|name| format!("quote(\"{name}\")")).collect();
         all.extend(
@@ -190,9 +218,9 @@ const ATTEMPTS: [&str; 26] = [
 
 #[tokio::test]
 async fn every_way_to_alter_a_record_is_refused() {
-    let room = full_room();
-    take_a_set_up(&open(&file(&room)).await).await;
-    let db = raw(&file(&room)).await;
+    let room = full_file();
+    take_a_set_up(&open(&room).await).await;
+    let db = raw(&room).await;
     let before = dump(&db).await;
     let tables = || RECORDS.into_iter().chain(["link"]);
     let mut attempts: Vec<String> = ATTEMPTS.map(str::to_owned).to_vec();
@@ -206,25 +234,33 @@ async fn every_way_to_alter_a_record_is_refused() {
     }
     assert_eq!(dump(&db).await, before);
     drop(db);
-    assert_eq!(open(&file(&room)).await.check().await.unwrap(), Vec::<String>::new());
+    assert_eq!(open(&room).await.check().await.unwrap(), Vec::<String>::new());
+}
+
+async fn guards_off(db: &DatabaseConnection) -> Vec<String> {
+    if is_embedded(db) {
+        let guards = texts(db, "SELECT name FROM sqlite_schema WHERE type = 'trigger'").await;
+        let off = guards.iter().map(|guard| format!("DROP TRIGGER \"{guard}\""));
+        return off.chain(["PRAGMA foreign_keys = OFF".to_owned()]).collect();
+    }
+    RECORDS.iter().chain(&["link"]).map(|table| format!("ALTER TABLE {table} DISABLE TRIGGER USER")).collect()
 }
 
 /// Takes the guards away, tampers, and says what the chain makes of it.
 async fn faults_after(room: &Room, tampering: &[&str]) -> Vec<String> {
-    let mut options = ConnectOptions::new(format!("sqlite:{}", file(room).display()));
+    let mut options = ConnectOptions::new(room.address().replace("allow_unsafe_database=true&", ""));
     // One connection, so that what is switched off stays off.
     options.max_connections(1);
     let db = Database::connect(options).await.unwrap();
-    run(&db, "PRAGMA foreign_keys = OFF").await;
-    for trigger in texts(&db, "SELECT name FROM sqlite_schema WHERE type = 'trigger'").await {
-        run(&db, &format!("DROP TRIGGER \"{trigger}\"")).await;
+    for sql in guards_off(&db).await {
+        run(&db, &sql).await;
     }
     for sql in tampering {
         let changed = db.execute_unprepared(sql).await.unwrap_or_else(|error| panic!("{sql}: {error}"));
         assert!(changed.rows_affected() > 0, "{sql} changed nothing");
     }
     db.close().await.unwrap();
-    let found = open(&file(room)).await.check_chain().await.unwrap();
+    let found = open(room).await.check_chain().await.unwrap();
     found.into_iter().map(|fault| fault.0).collect()
 }
 
@@ -240,7 +276,7 @@ const TAMPERINGS: [(&str, &[&str], &str); 14] = [
         &["UPDATE work SET measurements = NULL WHERE key = 'W-1'"],
         "link 1: its records digest to",
     ),
-    ("a voided row", &["UPDATE usage SET void = 1 WHERE version = 1"], "link 1: its records digest to"),
+    ("a voided row", &["UPDATE usage SET void = TRUE WHERE version = 1"], "link 1: its records digest to"),
     (
         "another moment of knowing",
         &["UPDATE work SET known_at = known_at - 1 WHERE key = 'W-1'"],
@@ -256,7 +292,7 @@ const TAMPERINGS: [(&str, &[&str], &str); 14] = [
     (
         "an added row",
         &["INSERT INTO usage (link, known_at, key, version, void, host, at, meter, count) \
-           SELECT 3, known_at, 'U-9', 1, 0, host, at, meter, count FROM usage WHERE version = 2"],
+           SELECT 3, known_at, 'U-9', 1, FALSE, host, at, meter, count FROM usage WHERE version = 2"],
         "link 3: its records digest to",
     ),
     ("a row moved to another link", &["UPDATE stock SET link = 3"], "link 2: its records digest to"),
@@ -306,7 +342,7 @@ async fn records_without_their_link_are_found() {
     assert!(faults.contains(&"link 3 does not follow link 1".to_owned()), "{faults:?}");
     assert!(faults.contains(&"records belong to link 2, which is missing".to_owned()), "{faults:?}");
     let room = full_room();
-    let added = "INSERT INTO usage (link, known_at, key, version, void, host, at, meter, count) VALUES (0, 0, 'U-0', 1, 0, 'LC-1', 0, 'launches', 1)";
+    let added = "INSERT INTO usage (link, known_at, key, version, void, host, at, meter, count) VALUES (0, 0, 'U-0', 1, FALSE, 'LC-1', 0, 'launches', 1)";
     let faults = faults_after(&room, &[added]).await;
     assert!(faults.contains(&"records belong to link 0, which is missing".to_owned()), "{faults:?}");
 }
@@ -336,7 +372,7 @@ async fn a_cut_tail_shows_only_in_the_head_that_was_noted() {
 #[tokio::test]
 async fn verify_lists_what_differs_in_the_due_table() {
     let room = full_room();
-    let db = raw(&file(&room)).await;
+    let db = raw(&room).await;
     run(&db, "UPDATE due SET due_on = '2031-01-01' WHERE item = 'F-1' AND rule = 'fall-examination'").await;
     run(&db, "DELETE FROM due WHERE item = 'S-1'").await;
     run(&db, "UPDATE due SET rule = 'no-rule' WHERE item = 'L-1'").await;
@@ -363,19 +399,15 @@ async fn verify_names_notices_and_stock_that_differ() {
         "key,part,place,at,quantity,reason\nM-1,WR-16,stores,2026-01-02,40,receipt\nM-2,WR-16,stores,2026-02-03,-46.5,issue\n",
     );
     room.tallow("import stock").done();
-    let db = raw(&file(&room)).await;
-    run(
-        &db,
-        "INSERT INTO notice (id, number, kind, occasion, person, recipient, urgent, subject, message_id, token, \
+    let db = raw(&room).await;
+    let bytes = "To: mechanic@bay.example";
+    let bytes =
+        if is_embedded(&db) { format!("CAST('{bytes}' AS BLOB)") } else { format!("'{bytes}'::bytea") };
+    let forged = "INSERT INTO notice (id, number, kind, occasion, person, recipient, urgent, subject, message_id, token, \
          composed_at, state, attempts, due_at, next_attempt_at) VALUES (901, 'N-2026-0901', 'due work', 'digest', \
-         'mechanic@bay.example', 'mechanic@bay.example', 0, 's', '<m@x.example>', 't', 0, 'sent', 1, 0, 0)",
-    )
-    .await;
-    run(
-        &db,
-        "INSERT INTO notice_mail (notice, bytes) VALUES (901, CAST('To: mechanic@bay.example' AS BLOB))",
-    )
-    .await;
+         'mechanic@bay.example', 'mechanic@bay.example', FALSE, 's', '<m@x.example>', 't', 0, 'sent', 1, 0, 0)";
+    run(&db, forged).await;
+    run(&db, &format!("INSERT INTO notice_mail (notice, bytes) VALUES (901, {bytes})")).await;
     run(&db, "INSERT INTO setting (name, value) VALUES ('told mechanic@bay.example', '2026-01-05T00:00:00')")
         .await;
     db.close().await.unwrap();
@@ -393,7 +425,8 @@ async fn verify_names_notices_and_stock_that_differ() {
 /// Column, its type, may be null, part of the primary key.
 type Shape = (String, &'static str, bool, bool);
 
-fn entity<E>() -> Vec<Shape>
+/// A truth is a number where the database knows no other.
+fn entity<E>(embedded: bool) -> Vec<Shape>
 where
     E: EntityTrait,
     E::Column: Iterable + IdenStatic,
@@ -404,16 +437,18 @@ where
             let def = column.def();
             let kind = format!("{:?}", def.get_column_type());
             let kind = match kind.split('(').next().unwrap() {
+                "Boolean" if !embedded => "BOOLEAN",
                 "BigInteger" | "Boolean" | "Integer" => "INTEGER",
                 "String" | "Text" => "TEXT",
                 "VarBinary" | "Blob" | "Binary" => "BLOB",
-                other => panic!("{other} has no SQLite type here"),
+                other => panic!("{other} has no type here"),
             };
             (column.as_str().to_owned(), kind, def.is_null(), keys.contains(column.as_str()))
         })
         .collect()
 }
 
+<<<<<<< ours
 fn entities() -> BTreeMap<&'static str, Vec<Shape>> {
     BTreeMap::from([
         ("bad_address", entity::<entities::bad_address::Entity>()),
@@ -445,21 +480,71 @@ fn entities() -> BTreeMap<&'static str, Vec<Shape>> {
         ("usage", entity::<entities::usage::Entity>()),
         ("work", entity::<entities::work::Entity>()),
     ])
+=======
+/// Every table with the shape its entity gives it.
+macro_rules! shapes {
+    ($embedded:expr, $($table:ident),+ $(,)?) => {
+        BTreeMap::from([$((stringify!($table), entity::<entities::$table::Entity>($embedded))),+])
+    };
 }
 
+fn entities(embedded: bool) -> BTreeMap<&'static str, Vec<Shape>> {
+    shapes!(
+        embedded,
+        bad_address,
+        calendar_entry,
+        certificate,
+        concession,
+        defect,
+        doubt_answers,
+        due,
+        examination,
+        examination_draft,
+        fitting,
+        item,
+        kept_date,
+        lease,
+        link,
+        loan,
+        notice,
+        notice_answer,
+        notice_line,
+        notice_mail,
+        part,
+        person,
+        policy_set,
+        setting,
+        state,
+        station,
+        stock,
+        substitution,
+        usage,
+        work,
+    )
+>>>>>>> theirs
+}
+
+/// Name, type, may be null, part of the primary key.
+const COLUMNS: [&str; 2] = [
+    "SELECT name, type, \"notnull\" = 0 AND pk = 0, pk > 0 FROM pragma_table_info('{}')",
+    "SELECT attname::text, format_type(atttypid, NULL), NOT attnotnull, coalesce(attnum = ANY (conkey), FALSE) \
+     FROM pg_attribute LEFT JOIN pg_constraint ON conrelid = attrelid AND contype = 'p' \
+     WHERE attrelid = '{}'::regclass AND attnum > 0 ORDER BY attnum",
+];
+
 async fn table(db: &DatabaseConnection, name: &str) -> Vec<Shape> {
-    let sql = format!("SELECT name, type, \"notnull\", pk FROM pragma_table_info('{name}')");
+    let sql = COLUMNS[usize::from(!is_embedded(db))].replace("{}", name);
     let rows = db.query_all_raw(Statement::from_string(db.get_database_backend(), sql)).await.unwrap();
     rows.iter()
         .map(|row| {
             let kind = match row.try_get_by_index::<String>(1).unwrap().as_str() {
-                "INTEGER" => "INTEGER",
-                "TEXT" => "TEXT",
-                "BLOB" => "BLOB",
+                "INTEGER" | "bigint" => "INTEGER",
+                "TEXT" | "text" => "TEXT",
+                "BLOB" | "bytea" => "BLOB",
+                "boolean" => "BOOLEAN",
                 other => panic!("{name} has a column of type {other}"),
             };
-            let key = row.try_get_by_index::<i64>(3).unwrap() > 0;
-            let may_be_null = row.try_get_by_index::<i64>(2).unwrap() == 0 && !key;
+            let [may_be_null, key] = [2, 3].map(|index| row.try_get_by_index::<bool>(index).unwrap());
             (row.try_get_by_index(0).unwrap(), kind, may_be_null, key)
         })
         .collect()
@@ -468,11 +553,16 @@ async fn table(db: &DatabaseConnection, name: &str) -> Vec<Shape> {
 #[tokio::test]
 async fn every_table_is_what_its_entity_says() {
     let room = Room::empty();
-    open(&file(&room)).await.close().await.unwrap();
-    let db = raw(&file(&room)).await;
-    let named = "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%' \
-                 AND name <> 'seaql_migrations' ORDER BY name";
-    let entities = entities();
+    open(&room).await.close().await.unwrap();
+    let db = raw(&room).await;
+    let named = if is_embedded(&db) {
+        "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%' \
+         AND name <> 'seaql_migrations' ORDER BY name"
+    } else {
+        "SELECT relname::text FROM pg_class WHERE relnamespace = 'public'::regnamespace AND relkind = 'r' \
+         AND relname <> 'seaql_migrations' ORDER BY relname"
+    };
+    let entities = entities(is_embedded(&db));
     assert_eq!(texts(&db, named).await, entities.keys().copied().collect::<Vec<_>>());
     for (name, shape) in entities {
         assert_eq!(table(&db, name).await, shape, "{name}");
@@ -482,9 +572,9 @@ async fn every_table_is_what_its_entity_says() {
 /// Column types are held to by the database itself, and what is written is text, number or blob as declared.
 #[tokio::test]
 async fn every_table_is_strict_and_every_record_table_is_guarded() {
-    let room = Room::empty();
-    open(&file(&room)).await.close().await.unwrap();
-    let db = raw(&file(&room)).await;
+    let room = Room::in_file();
+    open(&room).await.close().await.unwrap();
+    let db = raw(&room).await;
     let loose = "SELECT name FROM pragma_table_list WHERE schema = 'main' AND type = 'table' AND strict = 0 \
                  AND name NOT LIKE 'sqlite_%' AND name <> 'seaql_migrations'";
     assert_eq!(texts(&db, loose).await, Vec::<String>::new());
@@ -506,13 +596,13 @@ async fn schema(db: &DatabaseConnection) -> Vec<String> {
 
 #[tokio::test]
 async fn migrations_applied_again_or_one_by_one_change_nothing() {
-    let room = full_room();
-    let db = raw(&file(&room)).await;
+    let room = full_file();
+    let db = raw(&room).await;
     let (before, rows) = (schema(&db).await, dump(&db).await);
     Migrator::up(&db, None).await.unwrap();
     db.close().await.unwrap();
-    open(&file(&room)).await.close().await.unwrap();
-    let db = raw(&file(&room)).await;
+    open(&room).await.close().await.unwrap();
+    let db = raw(&room).await;
     assert_eq!((schema(&db).await, dump(&db).await), (before.clone(), rows));
     let steps =
         Database::connect(format!("sqlite:{}?mode=rwc", room.path("steps.db").display())).await.unwrap();
@@ -525,8 +615,8 @@ async fn migrations_applied_again_or_one_by_one_change_nothing() {
 /// An older program that meets a newer schema says so and touches nothing.
 #[tokio::test]
 async fn a_store_of_a_newer_version_is_refused_and_left_as_it_is() {
-    let room = full_room();
-    let db = raw(&file(&room)).await;
+    let room = full_file();
+    let db = raw(&room).await;
     run(&db, "INSERT INTO seaql_migrations (version, applied_at) VALUES ('m9999_later', 0)").await;
     run(&db, "PRAGMA wal_checkpoint(TRUNCATE)").await;
     db.close().await.unwrap();
@@ -544,11 +634,11 @@ async fn a_store_of_a_newer_version_is_refused_and_left_as_it_is() {
 /// not open.
 #[tokio::test]
 async fn the_file_is_in_write_ahead_mode_and_references_hold() {
-    let room = full_room();
-    let db = raw(&file(&room)).await;
+    let room = full_file();
+    let db = raw(&room).await;
     assert_eq!(texts(&db, "SELECT journal_mode FROM pragma_journal_mode").await, ["wal"]);
     db.close().await.unwrap();
-    let store = open(&file(&room)).await;
+    let store = open(&room).await;
     let dangling =
         store.write(deed("test"), async |tx: &mut Writer| tx.append_new(&[launch("U-2", 0)]).await).await;
     dangling.unwrap();
@@ -561,8 +651,8 @@ async fn the_file_is_in_write_ahead_mode_and_references_hold() {
 #[tokio::test]
 async fn what_fails_half_way_leaves_nothing() {
     let room = full_room();
-    let store = open(&file(&room)).await;
-    let db = raw(&file(&room)).await;
+    let store = open(&room).await;
+    let db = raw(&room).await;
     let before = dump(&db).await;
     let failed: Result<(), StoreError> = store
         .write(deed("half"), async |tx: &mut Writer| {
@@ -585,10 +675,10 @@ async fn what_fails_half_way_leaves_nothing() {
 async fn writers_in_each_others_way_all_succeed() {
     const EACH: i64 = 25;
     let room = full_room();
-    let before = open(&file(&room)).await.head().await.unwrap().seq;
+    let before = open(&room).await.head().await.unwrap().seq;
     let mut writers = tokio::task::JoinSet::new();
     for writer in 0..4_i64 {
-        let store = open(&file(&room)).await;
+        let store = open(&room).await;
         writers.spawn(async move {
             for at in 0..EACH {
                 let row = launch(&format!("W{writer}-{at}"), at);
@@ -604,7 +694,7 @@ async fn writers_in_each_others_way_all_succeed() {
     while let Some(done) = writers.join_next().await {
         done.unwrap();
     }
-    let store = open(&file(&room)).await;
+    let store = open(&room).await;
     assert_eq!(store.head().await.unwrap().seq, before + 4 * EACH);
     assert_eq!(store.check().await.unwrap(), Vec::<String>::new());
 }
@@ -622,8 +712,8 @@ async fn keep_writing(store: Store, stop: Arc<AtomicBool>) -> i64 {
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 4)]
 async fn twenty_backups_under_writes_each_restore_to_one_moment() {
-    let room = full_room();
-    let store = open(&file(&room)).await;
+    let room = full_file();
+    let store = open(&room).await;
     let begun = store.head().await.unwrap().seq;
     let stop = Arc::new(AtomicBool::new(false));
     let writer = tokio::spawn(keep_writing(store.clone(), stop.clone()));
@@ -636,7 +726,7 @@ async fn twenty_backups_under_writes_each_restore_to_one_moment() {
         let target = room.path(&format!("restored-{number}/tallow.db"));
         std::fs::create_dir_all(target.parent().unwrap()).unwrap();
         restore(&copy, &target, SystemClock.now()).await.unwrap();
-        let restored = open(&target).await;
+        let restored = open_file(&target).await;
         let head = restored.head().await.unwrap().seq;
         assert!((earlier..=later).contains(&head), "{earlier} {head} {later}");
         assert_eq!(restored.check().await.unwrap(), Vec::<String>::new());
@@ -651,18 +741,18 @@ async fn twenty_backups_under_writes_each_restore_to_one_moment() {
 
 #[tokio::test]
 async fn a_restore_that_fails_leaves_the_store_as_it_was() {
-    let room = full_room();
-    let store = open(&file(&room)).await;
+    let room = full_file();
+    let store = open(&room).await;
     let head = store.head().await.unwrap();
     store.backup(&room.path("bad.db")).await.unwrap();
     store.close().await.unwrap();
-    let db = raw(&room.path("bad.db")).await;
+    let db = raw_file(&room.path("bad.db")).await;
     run(&db, "DROP TRIGGER work_no_UPDATE").await;
     run(&db, "UPDATE work SET outcome = 'failed'").await;
     db.close().await.unwrap();
     let refused = restore(&room.path("bad.db"), &file(&room), SystemClock.now()).await;
     assert!(matches!(refused, Err(StoreError::NotWhole(why)) if why.contains("record chain")));
-    assert_eq!(open(&file(&room)).await.head().await.unwrap(), head);
+    assert_eq!(open(&room).await.head().await.unwrap(), head);
     assert!(!room.path("tallow.db.before-restore").exists() && !room.path("tallow.db.restoring").exists());
 }
 
@@ -676,7 +766,7 @@ async fn use_is_taken_up_to_five_minutes_ahead() {
     let set = Arc::new(policy_set::check(&files.collect::<Vec<_>>()).unwrap());
     let room = small_service::room();
     let clock = Arc::new(StandingClock(Instant(NOW)));
-    let desk = Desk::new(open(&file(&room)).await, set, clock, "test".to_owned());
+    let desk = Desk::new(open(&room).await, set, clock, "test".to_owned());
     let faults = Faults::default();
     let sheets = read_folder(&room.path("register"), &faults).unwrap();
     desk.import(&sheets, &faults, false).await.unwrap();

@@ -59,6 +59,15 @@ impl Store {
         Ok(fence.map(|fence| Lease { name: name.to_owned(), holder: holder.to_owned(), fence }))
     }
 
+    /// Who holds a lease now.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn lease_holder(&self, name: &str, now: Instant) -> Result<Option<String>, StoreError> {
+        let held = Entity::find_by_id(name.to_owned()).filter(Column::Until.gt(now.0)).one(&self.db).await;
+        Ok(held.map_err(StoreError::while_("looking who holds a lease"))?.map(|row| row.holder))
+    }
+
     /// Holds a lease longer; false when it is in other hands by now.
     ///
     /// # Errors

@@ -49,7 +49,7 @@ async fn shape(db: &DatabaseConnection) -> Vec<String> {
 async fn torture_31_a_first_start_killed_at_any_time_is_finished_by_the_next() {
     let whole = bare_room();
     whole.tallow("verify").done();
-    let right = shape(&raw(&whole_address(&whole)).await).await;
+    let right = shape(&raw(&whole.address()).await).await;
     assert!(right.len() > 40, "{right:?}");
     let mut killed = 0;
     let times = size(16, 100);
@@ -61,9 +61,9 @@ async fn torture_31_a_first_start_killed_at_any_time_is_finished_by_the_next() {
         killed += usize::from(child.try_wait().unwrap().is_none());
         let _ = child.kill();
         child.wait().unwrap();
-        let store = Store::open(&whole_address(&room)).await.unwrap();
+        let store = Store::open(&room.address()).await.unwrap();
         store.close().await.unwrap();
-        assert_eq!(shape(&raw(&whole_address(&room)).await).await, right, "killed after {after:?}");
+        assert_eq!(shape(&raw(&room.address()).await).await, right, "killed after {after:?}");
     }
     println!("row 31: {killed} of {times} first starts were killed under way");
     assert!(killed > 0, "none was under way when it was killed");
@@ -84,14 +84,6 @@ fn bare_room() -> Room {
         room.write("tallow.db", "");
     }
     room
-}
-
-/// The address of a room's database from outside of the room.
-fn whole_address(room: &Room) -> String {
-    match room.database().strip_prefix("sqlite:") {
-        Some(file) => format!("sqlite:{}", room.path(file).display()),
-        None => room.database().to_owned(),
-    }
 }
 
 /// Every statement of the migrations fails in turn: nothing is changed, and the next start makes all of it.
@@ -157,7 +149,7 @@ async fn four_starts_at_once_make_one_schema() {
 #[tokio::test]
 async fn torture_32_an_older_program_leaves_a_newer_schema_as_it_is() {
     let room = small_service::imported();
-    let address = whole_address(&room);
+    let address = room.address();
     let db = raw(&address).await;
     let newer = "INSERT INTO seaql_migrations (version, applied_at) VALUES ('m9999_later', 0)";
     db.execute_unprepared(newer).await.unwrap();
