@@ -448,39 +448,6 @@ where
         .collect()
 }
 
-<<<<<<< ours
-fn entities() -> BTreeMap<&'static str, Vec<Shape>> {
-    BTreeMap::from([
-        ("bad_address", entity::<entities::bad_address::Entity>()),
-        ("certificate", entity::<entities::certificate::Entity>()),
-        ("concession", entity::<entities::concession::Entity>()),
-        ("defect", entity::<entities::defect::Entity>()),
-        ("doubt_answers", entity::<entities::doubt_answers::Entity>()),
-        ("examination", entity::<entities::examination::Entity>()),
-        ("examination_draft", entity::<entities::examination_draft::Entity>()),
-        ("kept_date", entity::<entities::kept_date::Entity>()),
-        ("due", entity::<entities::due::Entity>()),
-        ("fitting", entity::<entities::fitting::Entity>()),
-        ("item", entity::<entities::item::Entity>()),
-        ("lease", entity::<entities::lease::Entity>()),
-        ("link", entity::<entities::link::Entity>()),
-        ("loan", entity::<entities::loan::Entity>()),
-        ("notice", entity::<entities::notice::Entity>()),
-        ("notice_answer", entity::<entities::notice_answer::Entity>()),
-        ("notice_line", entity::<entities::notice_line::Entity>()),
-        ("notice_mail", entity::<entities::notice_mail::Entity>()),
-        ("part", entity::<entities::part::Entity>()),
-        ("person", entity::<entities::person::Entity>()),
-        ("policy_set", entity::<entities::policy_set::Entity>()),
-        ("setting", entity::<entities::setting::Entity>()),
-        ("state", entity::<entities::state::Entity>()),
-        ("station", entity::<entities::station::Entity>()),
-        ("stock", entity::<entities::stock::Entity>()),
-        ("substitution", entity::<entities::substitution::Entity>()),
-        ("usage", entity::<entities::usage::Entity>()),
-        ("work", entity::<entities::work::Entity>()),
-    ])
-=======
 /// Every table with the shape its entity gives it.
 macro_rules! shapes {
     ($embedded:expr, $($table:ident),+ $(,)?) => {
@@ -492,7 +459,6 @@ fn entities(embedded: bool) -> BTreeMap<&'static str, Vec<Shape>> {
     shapes!(
         embedded,
         bad_address,
-        calendar_entry,
         certificate,
         concession,
         defect,
@@ -521,7 +487,6 @@ fn entities(embedded: bool) -> BTreeMap<&'static str, Vec<Shape>> {
         usage,
         work,
     )
->>>>>>> theirs
 }
 
 /// Name, type, may be null, part of the primary key.
