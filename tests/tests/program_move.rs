@@ -61,12 +61,10 @@ async fn carried(address: &str) -> BTreeMap<String, Vec<String>> {
     all
 }
 
-const ANSWERS: [&str; 3] = [
+const ANSWERS: [&str; 2] = [
     "INSERT INTO notice_answer (notice, line, answer, sender, said_at, noted_at, mail, note) \
      SELECT min(id), NULL, 'read', 'mechanic.qua@mcbs.example', 1, 2, 'm-1', 'Mécanicien: \\n' FROM notice",
     "INSERT INTO bad_address (address, since, why) VALUES ('gone@mcbs.example', 3, '550 no such user')",
-    "INSERT INTO calendar_entry (uid, item, rule, occurrence, due_on, sequence, cancelled) \
-     VALUES ('u', 'F-0417', 'fall-renewal', 'never done', '2026-11-09', 2, TRUE)",
 ];
 
 /// The demo in a file, with notices in the outbox, answers, bad addresses and a certificate's paper.

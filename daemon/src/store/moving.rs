@@ -103,7 +103,6 @@ async fn carry_all(from: &Transaction, to: &Transaction) -> Result<Carried, Stor
             notice_line,
             notice_answer,
             bad_address,
-            calendar_entry,
             lease,
             setting,
         ]
