@@ -66,7 +66,9 @@ pub fn read_one(
             faults.add(here(format!("{message}; if it is so all the same, add --confirm-reading")));
         }
     }
-    readings::understated(set, register, &work).into_iter().for_each(|message| faults.note(here(message)));
+    if let Some(message) = readings::understated(set, register, &work) {
+        faults.note(here(message));
+    }
     (!faults.any()).then_some(work)
 }
 

@@ -70,7 +70,8 @@ pub fn route<'p>(
         return deputy;
     }
     let above = above(person, all).into_iter().filter(|reader| !reader.is_away(today));
-    let climbed = above.filter_map(|reader| reached(&reader, &is_bad)).next();
+    let mut above = above;
+    let climbed = above.find_map(|reader| reached(&reader, &is_bad));
     climbed.map_or(Route { to: person.address, reader: person.address, via: Via::NobodyElse }, |route| {
         Route { via: Via::Climbed, ..route }
     })

@@ -152,9 +152,9 @@ async fn a_store_is_carried_only_whole_into_an_empty_one_and_unserved() {
     drop(held);
     if let Some(server) = &server {
         let (database, now) = (Database::on(server), SystemClock.now());
-        let served = Store::open(database.address()).await.unwrap();
+        let held_store = Store::open(database.address()).await.unwrap();
         let until = Instant(now.0 + 60_000_000);
-        served.take_lease("sweep", "process 7 elsewhere", now, until).await.unwrap();
+        held_store.take_lease("sweep", "process 7 elsewhere", now, until).await.unwrap();
         refused(move_line("sqlite:tallow.db", database.address()), "process 7 elsewhere");
         refused(move_line(database.address(), "sqlite:new.db"), "process 7 elsewhere");
     }

@@ -49,16 +49,16 @@ pub(super) fn of(message: &Message) -> Option<Reply> {
         id: message.message_id().map(|id| format!("<{id}>")).unwrap_or_default(),
         sender,
         of,
-        words: words(&text, number_in(subject)),
+        words: words(&text, number_in(subject).as_deref()),
         text,
         date: message.date().map(mail_parser::DateTime::to_timestamp),
     })
 }
 
 /// Every answer above the first quoted line. Where a line names no notice it is about the one in the subject.
-fn words(text: &str, subject: Option<String>) -> Vec<Word> {
+fn words(text: &str, subject: Option<&str>) -> Vec<Word> {
     let own = text.lines().take(MOST_LINES).filter(|line| !line.trim_start().starts_with('>'));
-    own.filter_map(|line| word(line, subject.as_deref())).collect()
+    own.filter_map(|line| word(line, subject)).collect()
 }
 
 /// `N-2026-1187` wherever it stands.

@@ -154,7 +154,7 @@ fn list(listed: &[Listed], owed: &[Owed], format: TextFormat) -> anyhow::Result<
 fn preview(notice: &Fresh, html: bool) -> String {
     let parsed = mail_parser::MessageParser::default().parse(&notice.bytes);
     let body = if html {
-        parsed.and_then(|parsed| parsed.body_html(0).map(|body| body.into_owned())).unwrap_or_default()
+        parsed.and_then(|parsed| parsed.body_html(0).map(std::borrow::Cow::into_owned)).unwrap_or_default()
     } else {
         notice.text.clone()
     };
@@ -189,14 +189,14 @@ fn text(notice: &Listed) -> String {
         .lines
         .iter()
         .map(|told| format!("\n    {} {} ({}, {})", told.item, told.rule, told.stage, told.occurrence));
-    let replaced = notice.superseded_by.as_ref().map(|by| format!("\n    replaced by {by}"));
-    let replaces = notice.supersedes.as_ref().map(|older| format!("\n    replaces {older}"));
+    let newer = notice.superseded_by.as_ref().map(|by| format!("\n    replaced by {by}"));
+    let older = notice.supersedes.as_ref().map(|number| format!("\n    replaces {number}"));
     let answers = notice.answers.iter().map(|answer| {
         let line = answer.line.map(|line| format!(" line {line}")).unwrap_or_default();
         let note = answer.note.as_ref().map(|note| format!(": {note}")).unwrap_or_default();
         format!("\n    answered{line} {} by {} {}{note}", answer.word, answer.sender, moment(answer.said_at))
     });
-    let beside: String = replaces.into_iter().chain(replaced).chain(answers).collect();
+    let beside: String = older.into_iter().chain(newer).chain(answers).collect();
     format!(
         "{} {} to {}: {}{sent}, {} attempt(s), composed {}\n    {}{trouble}{beside}{}",
         notice.number,

@@ -61,7 +61,7 @@ impl SetState {
             Word::Quarantined => {}
             Word::Released => self.may_release(look, at.at)?,
             Word::Withdrawn | Word::LaidUp | Word::Returned => {
-                self.may_lay_up(look, item.station.as_deref())?
+                self.may_lay_up(look, item.station.as_deref())?;
             }
         }
         let told =

@@ -139,7 +139,7 @@ fn built_in() -> Result<Environment<'static>, TemplateError> {
     let mut environment = Environment::new();
     environment.set_undefined_behavior(minijinja::UndefinedBehavior::Strict);
     environment.set_auto_escape_callback(|name| {
-        if name.ends_with(".html") { AutoEscape::Html } else { AutoEscape::None }
+        if name.strip_suffix("html").is_some() { AutoEscape::Html } else { AutoEscape::None }
     });
     // One way of escaping for all of a notice, whoever sets it.
     environment.set_formatter(|out, state, value| match value.as_str() {

@@ -98,7 +98,9 @@ fn papers(plan: &Plan, places: &Places, faults: &Faults) {
 fn note_readings(plan: &Plan, places: &Places, change: &Change<Work>, row: &Work, faults: &Faults) {
     let Some(rule) = places.set.find_rule(&row.rule).map(|id| places.set.rule(id)) else { return };
     let said = lacking(rule, row).or_else(|| understated(places.set, &plan.register, row));
-    said.into_iter().for_each(|message| faults.note(change.fault(&row.key, COLUMN, message)));
+    if let Some(message) = said {
+        faults.note(change.fault(&row.key, COLUMN, message));
+    }
 }
 
 impl<R: Stored> Change<R> {

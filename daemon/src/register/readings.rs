@@ -97,7 +97,7 @@ impl Live<'_> {
         let Some(rule) = self.rule() else { return Vec::new() };
         let sizes = rule.records.iter().filter(|reading| is_size(reading));
         let grown = sizes.filter_map(|reading| {
-            let now = self.read(self.work, &reading.name)?;
+            let now = Self::read(self.work, &reading.name)?;
             let (before, on) = self.before(&reading.name)?;
             let most = before + Amount::from_millionths(MOST_GROWTH_MILLIONTHS);
             (now > most).then(|| {
@@ -110,7 +110,7 @@ impl Live<'_> {
         grown.collect()
     }
 
-    fn read(&self, work: &Work, name: &str) -> Option<Amount> {
+    fn read(work: &Work, name: &str) -> Option<Amount> {
         pairs(work.measurements.as_deref()).find(|(have, _)| *have == name)?.1.parse().ok()
     }
 
@@ -119,7 +119,7 @@ impl Live<'_> {
         let own = self.register.work.values().filter(|row| {
             !row.void && (&row.item, &row.rule) == (&self.work.item, &self.work.rule) && row.at < self.work.at
         });
-        let read = own.filter_map(|row| Some((row, self.read(row, name)?)));
+        let read = own.filter_map(|row| Some((row, Self::read(row, name)?)));
         let (row, value) = read.max_by_key(|(row, _)| (row.at, &row.key))?;
         let day = || self.places.zone_of(&row.item).date_of(Instant(row.at)).to_string();
         Some((value, row.day.clone().unwrap_or_else(day)))

@@ -38,12 +38,12 @@ impl Desk<'_> {
         let work = (owed.mark.item.clone(), owed.mark.rule.clone());
         let earlier = chain.get(&work).map_or(&[][..], Vec::as_slice);
         let from = earlier.len().saturating_sub(MOST_EARLIER);
-        line.told_before = earlier[from..].iter().map(|passed| self.told(passed, zone)).collect();
+        line.told_before = earlier[from..].iter().map(|passed| Self::told(passed, zone)).collect();
         line
     }
 
     /// `N-2026-1131 to mechanic.net@mcbs.example, 27 Sep 2026: sent, answered done on 28 Sep 2026`
-    fn told(&self, passed: &Passed, zone: &Zone) -> String {
+    fn told(passed: &Passed, zone: &Zone) -> String {
         let day = |at| Self::moment(zone, at);
         let answer = match &passed.answer {
             Some((answer, at)) => format!("answered {} {}", answer.to_uppercase(), day(*at)),

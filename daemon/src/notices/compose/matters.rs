@@ -84,7 +84,7 @@ impl Desk<'_> {
         let (subject, since) = match reason {
             Reason::Rule { .. } | Reason::Conceded { .. } | Reason::Defect { .. } => return None,
             Reason::OldLog { last } => {
-                (station.slug.to_string(), last.map_or_else(|| "never".to_owned(), |at| self.text(at)))
+                (station.slug.to_string(), last.map_or_else(|| "never".to_owned(), Self::text))
             }
             Reason::Lapsed { certificate } => {
                 (self.tag(certificate.item), format!("certificate {}", certificate.number))
@@ -137,7 +137,7 @@ impl Desk<'_> {
             _ => return None,
         };
         let newest = self.newest_change(words, item);
-        Some((self.tag(item), newest.map_or_else(|| "from the start".to_owned(), |at| self.text(at))))
+        Some((self.tag(item), newest.map_or_else(|| "from the start".to_owned(), Self::text)))
     }
 
     /// The newest moment at which an item, or what is fitted to it, was moved, worked on or set aside.
@@ -146,8 +146,8 @@ impl Desk<'_> {
         let of = |item: &Item| {
             let fits = item.fittings.iter().flat_map(|fit| [fit.from, fit.to]);
             let states = item.states.iter().map(|change| change.at);
-            let works = item.works.iter().map(|done| done.at);
-            fits.chain(states).chain(works).filter(|at| *at < cutoff).max()
+            let done = item.works.iter().map(|done| done.at);
+            fits.chain(states).chain(done).filter(|at| *at < cutoff).max()
         };
         self.fleet.bearers(id).into_iter().filter_map(|part| of(self.fleet.item(part))).max()
     }
@@ -156,7 +156,7 @@ impl Desk<'_> {
         self.fleet.item(id).tag.to_string()
     }
 
-    fn text(&self, at: Instant) -> String {
+    fn text(at: Instant) -> String {
         format!("since {}", at.timestamp())
     }
 
