@@ -153,14 +153,27 @@ async fn acknowledge(
     if desk.store.acknowledged_since(&person.key, day).await? >= MOST_ACKNOWLEDGED {
         return Ok(());
     }
+    let number = format!("A-{}", desk.store.next_acknowledgement().await?);
+    let Some(fresh) = acknowledgement(number, reply, notice, person, (noted, now), mail) else {
+        return Ok(());
+    };
+    let queued: Result<bool, StoreError> =
+        desk.store.write(deed(now), async |tx: &mut Writer| tx.enqueue(&fresh, now).await).await;
+    Ok(queued.map(drop)?)
+}
+
+/// The mail that says what was noted; none where it cannot be written, which the log tells.
+fn acknowledgement(
+    number: String,
+    reply: &Reply,
+    notice: &Matched,
+    person: &Person,
+    (noted, now): (&[String], Instant),
+    mail: &Mail,
+) -> Option<Fresh> {
     let (from_name, from) = sender(&mail.from);
     let domain = from.rsplit('@').next().unwrap_or("localhost");
-    let text = format!(
-        "Your answer to {} arrived:\n\n{}\n\nAn answer by mail acknowledges; it records no work and signs nothing.\nA competent person decides whether gear is fit.\n",
-        notice.number,
-        noted.iter().map(|line| format!("- {line}.")).collect::<Vec<_>>().join("\n")
-    );
-    let number = format!("A-{}", desk.store.next_acknowledgement().await?);
+    let text = said_of(notice, noted);
     let id = message_id(&format!("{number} {} {}", reply.id, person.key), domain);
     let references: Vec<String> =
         [Some(notice.message_id.clone()), Some(reply.id.clone()).filter(|id| !id.is_empty())]
@@ -188,10 +201,10 @@ async fn acknowledge(
         Ok(bytes) => bytes,
         Err(error) => {
             tracing::error!(%error, "an acknowledgement cannot be written");
-            return Ok(());
+            return None;
         }
     };
-    let fresh = Fresh {
+    Some(Fresh {
         occasion: format!("acknowledgement {number}"),
         number,
         kind: "acknowledgement".to_owned(),
@@ -206,10 +219,15 @@ async fn acknowledge(
         text,
         bytes,
         lines: Vec::new(),
-    };
-    let queued: Result<bool, StoreError> =
-        desk.store.write(deed(now), async |tx: &mut Writer| tx.enqueue(&fresh, now).await).await;
-    Ok(queued.map(drop)?)
+    })
+}
+
+fn said_of(notice: &Matched, noted: &[String]) -> String {
+    format!(
+        "Your answer to {} arrived:\n\n{}\n\nAn answer by mail acknowledges; it records no work and signs nothing.\nA competent person decides whether gear is fit.\n",
+        notice.number,
+        noted.iter().map(|line| format!("- {line}.")).collect::<Vec<_>>().join("\n")
+    )
 }
 
 fn plain(text: &str) -> String {
