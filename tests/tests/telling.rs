@@ -59,7 +59,8 @@ const REGISTER: Files<'static> = &[
         "email,name,role,station,deputy,second_address\n\
          mechanic@bay.example,Mechanic,mechanic,bay,deputy@bay.example,second@bay.example\n\
          deputy@bay.example,Deputy,reader,bay,,\n\
-         engineer@service.example,Engineer,engineer,,,\n",
+         engineer@service.example,Engineer,engineer,,,\n\
+         stores@service.example,Clerk,clerk,,,\n",
     ),
     (
         "items.csv",
@@ -70,8 +71,11 @@ const REGISTER: Files<'static> = &[
     ("work.csv", "key,item,rule,done_at,outcome\nW-1,F-1,fall-examination,2026-01-31,passed\n"),
 ];
 
+/// What is written by the calendar, whatever is due.
+const LETTERS: [&str; 3] = ["region", "chain head", "spares plan"];
 const MECHANIC: &str = "mechanic@bay.example";
 const ENGINEER: &str = "engineer@service.example";
+const STORES: &str = "stores@service.example";
 
 struct Service {
     desk: Desk,
@@ -87,8 +91,15 @@ impl Service {
         service
     }
 
-    /// Sweeps at a moment; what that put into the outbox, oldest first.
+    /// Sweeps at a moment; what that told people of gear, oldest first.
     async fn swept(&self, now: &str) -> Vec<Listed> {
+        let mut all = self.swept_all(now).await;
+        all.retain(|notice| !LETTERS.contains(&notice.kind.as_str()));
+        all
+    }
+
+    /// The same with the letters by the calendar.
+    async fn swept_all(&self, now: &str) -> Vec<Listed> {
         let before = self.desk.store.notices(None, 1_000).await.unwrap().len();
         let mail = Mail {
             from: "tallow@service.example".to_owned(),
@@ -109,10 +120,13 @@ impl Service {
 
     async fn sent(&self, notice: &Listed, now: &str) {
         let outbox = self.desk.store.outbox("test".to_owned());
-        let claimed = outbox.claim(Which::Sound, 1, at(now)).await.unwrap().remove(0);
-        assert_eq!(claimed.number, notice.number);
-        assert!(outbox.begin_data(&claimed).await.unwrap());
-        assert!(outbox.sent(&claimed, "250 taken", at(now)).await.unwrap());
+        for claimed in outbox.claim(Which::Sound, 100, at(now)).await.unwrap() {
+            assert!(outbox.begin_data(&claimed).await.unwrap());
+            assert!(outbox.sent(&claimed, "250 taken", at(now)).await.unwrap());
+        }
+        let listed = self.desk.store.notices(None, 1_000).await.unwrap();
+        let stands = listed.iter().find(|listed| listed.number == notice.number).unwrap();
+        assert_eq!(stands.state, "sent");
     }
 
     async fn bytes(&self, notice: &Listed) -> Vec<u8> {
@@ -183,7 +197,7 @@ async fn a_quarantined_fall_takes_its_station_off_and_is_told_at_once() {
         &[("states.csv", "key,item,at,state,reason\nQ-1,F-1,2026-06-30T16:00:00Z,quarantined,kink\n")];
     service.takes("2026-06-30T16:00:00Z", state).await;
     let urgent = service.swept("2026-06-30T16:00:30Z").await;
-    assert_eq!(told(&urgent), [(ENGINEER, "escalation"), (MECHANIC, "due work")]);
+    assert_eq!(told(&urgent), [(ENGINEER, "escalation"), (MECHANIC, "due work"), (STORES, "due work")]);
     let text = service.text(&urgent[1]).await;
     assert!(text.contains("holds F-1, quarantined"), "{text}");
     assert!(text.contains("no spare is in stock"), "{text}");
@@ -244,13 +258,12 @@ async fn work_done_while_its_notice_waits_cancels_it_in_the_same_breath() {
         ..Work::default()
     };
     desk.record_work(work).await.unwrap();
-    let listed = service.desk.store.notices(None, 10).await.unwrap();
-    assert_eq!(
-        (listed[0].number.as_str(), listed[0].state.as_str()),
-        (opened[0].number.as_str(), "cancelled")
-    );
+    let listed = service.desk.store.notices(None, 100).await.unwrap();
+    let stands = listed.iter().find(|notice| notice.number == opened[0].number).unwrap();
+    assert_eq!(stands.state, "cancelled");
     let outbox = service.desk.store.outbox("test".to_owned());
-    assert!(outbox.claim(Which::Sound, 1, at("2026-07-02T08:00:00Z")).await.unwrap().is_empty());
+    let left = outbox.claim(Which::Sound, 100, at("2026-07-02T08:00:00Z")).await.unwrap();
+    assert!(left.iter().all(|notice| notice.number != opened[0].number));
     assert_eq!(told(&service.swept("2026-07-01T08:01:00Z").await), []);
 }
 
@@ -275,7 +288,10 @@ async fn on_a_monday_without_news_all_is_well() {
     service.takes("2026-06-30T16:00:00Z", done).await;
     assert_eq!(told(&service.swept("2026-07-05T07:00:00Z").await), []);
     let weekly = service.swept("2026-07-06T07:00:00Z").await;
-    assert_eq!(told(&weekly), [(ENGINEER, "all is well"), (MECHANIC, "all is well")]);
+    assert_eq!(
+        told(&weekly),
+        [(ENGINEER, "all is well"), (MECHANIC, "all is well"), (STORES, "all is well")]
+    );
     assert!(service.text(&weekly[1]).await.contains("2 pieces of gear are watched"));
 }
 
@@ -319,4 +335,46 @@ async fn a_calendar_entry_moves_and_goes() {
     let next = service.swept("2026-07-13T07:00:00Z").await;
     let mechanic = next.iter().find(|notice| notice.recipient == MECHANIC).unwrap();
     assert_eq!(service.entries(mechanic).await, []);
+}
+
+#[tokio::test]
+async fn letters_go_out_on_their_days_once() {
+    let service = Service::begun().await;
+    let first = service.swept_all("2026-07-01T07:00:00Z").await;
+    let mut kinds = told(&first);
+    kinds.sort_unstable();
+    let wanted = [
+        (ENGINEER, "chain head"),
+        (ENGINEER, "spares plan"),
+        (MECHANIC, "due work"),
+        (STORES, "spares plan"),
+    ];
+    assert_eq!(kinds, wanted);
+    assert_eq!(told(&service.swept_all("2026-07-01T07:01:00Z").await), []);
+    let monday = service.swept_all("2026-07-06T07:00:00Z").await;
+    let region = monday.iter().find(|notice| notice.kind == "region").unwrap();
+    assert_eq!(region.recipient, ENGINEER);
+    assert!(region.subject.starts_with("Region - 0 OFF, 0 LIMITS, 1 READY"), "{}", region.subject);
+    let head = service.desk.store.head().await.unwrap();
+    let kept = monday.iter().find(|notice| notice.kind == "chain head").unwrap();
+    assert!(service.text(kept).await.contains(&head.hash));
+}
+
+/// Something wrong with the service is told to the engineer, once, and waits for the morning.
+#[tokio::test]
+async fn an_alarm_is_told_once_and_in_the_morning() {
+    let service = Service::begun().await;
+    daemon::alarms::raise(&service.desk.store, "backup", "no room", at("2026-06-30T22:00:00Z"))
+        .await
+        .unwrap();
+    let told_now = service.swept("2026-06-30T22:01:00Z").await;
+    assert_eq!(told(&told_now), [(ENGINEER, "alarm")]);
+    let outbox = service.desk.store.outbox("test".to_owned());
+    let waits = async |now: &str| {
+        let taken = outbox.claim(Which::Sound, 100, at(now)).await.unwrap();
+        taken.iter().all(|notice| notice.number != told_now[0].number)
+    };
+    assert!(waits("2026-07-01T06:59:00Z").await);
+    assert!(!waits("2026-07-01T07:00:00Z").await);
+    assert_eq!(told(&service.swept("2026-06-30T22:05:00Z").await), []);
 }

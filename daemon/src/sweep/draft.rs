@@ -74,7 +74,7 @@ impl Drafts<'_> {
 
     /// What stops a launch and was told to nobody yet, for those who must know.
     pub(super) async fn urgent(self) -> Result<Vec<(String, Fresh)>, DeskError> {
-        let told = |person: &&Person| matches!(person.role.as_str(), "mechanic" | "engineer");
+        let told = |person: &&Person| matches!(person.role.as_str(), "mechanic" | "engineer" | "clerk");
         let asked = self.readers.people.iter().filter(told).map(|person| (person, Why::Urgent));
         let plans = self.plan(asked.collect()).await?;
         self.write(plans).await

@@ -37,17 +37,19 @@ pub struct Matter {
     pub station: Option<String>,
     /// It stops a launch now.
     pub bites: bool,
+    /// Gear has to be replaced, so that stores are told too.
+    pub replaces: bool,
     /// As a line of a notice.
     pub line: DigestLine,
 }
 
 impl Matter {
-    /// Whether somebody is told: mechanics and engineers of its station, and the head what stops a launch.
+    /// Whether somebody is told: mechanics and engineers of its station, stores what has to be replaced.
     pub fn is_for(&self, audience: Audience) -> bool {
         let within = |own: Option<&str>| own.is_none() || own == self.station.as_deref();
         match audience {
             Audience::Mechanic(own) | Audience::Engineer(own) => within(own) && self.station.is_some(),
-            Audience::Clerk(own) => within(own) && self.station.is_none(),
+            Audience::Clerk(own) => within(own) && (self.station.is_none() || self.replaces),
             Audience::Head(_) | Audience::TestHouse(_) => false,
         }
     }
@@ -116,7 +118,8 @@ impl Desk<'_> {
             because: said,
             ..blank()
         };
-        Some(Matter { mark, station: Some(station.slug.to_string()), bites: !silent, line })
+        let replaces = matches!(reason, Reason::Unfit { .. } | Reason::OutOfUse { .. });
+        Some(Matter { mark, station: Some(station.slug.to_string()), bites: !silent, replaces, line })
     }
 
     /// What a reason is about, and which time it came about: gear that goes, comes back and goes again is told again.
@@ -205,7 +208,7 @@ impl Desk<'_> {
             stage: stage.to_owned(),
         };
         let bites = defect.stops_launch(self.as_of);
-        Some(Matter { mark, station: self.owner(defect.item), bites, line })
+        Some(Matter { mark, station: self.owner(defect.item), bites, replaces: false, line })
     }
 
     /// How near a day is, as a stage and in words; none while it is far.
@@ -244,7 +247,7 @@ impl Desk<'_> {
             occurrence: format!("until {}", paper.until),
             stage: stage.to_owned(),
         };
-        Some(Matter { mark, station: self.owner(paper.item), bites: false, line })
+        Some(Matter { mark, station: self.owner(paper.item), bites: false, replaces: false, line })
     }
 }
 
@@ -273,6 +276,7 @@ impl Desk<'_> {
             },
             station,
             bites: false,
+            replaces: false,
             line: line.clone(),
         };
         vec![to(Some(user)), to(lender)]
