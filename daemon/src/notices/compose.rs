@@ -325,14 +325,18 @@ fn moved(heard: &Heard, mark: &Told, row: &DueRow) -> Option<SaidBefore> {
     (dated && other).then(|| said.clone())
 }
 
-/// The lines by the numbers they bear in the notice.
+/// The lines by the numbers they bear in the notice. What stands in one line twice, such as two empty positions of one
+/// host, is one thing told.
 fn numbered(digest: &Digest) -> Vec<FreshLine> {
     let sorted = digest::sorted(digest);
+    let mut seen = HashSet::new();
     let lines = (1i64..).zip(sorted).flat_map(|(number, line)| {
         let due_on = line.due_on.map(|due| due.to_string());
         line.marks.iter().map(move |told| FreshLine { number, told: told.clone(), due_on: due_on.clone() })
     });
-    lines.collect()
+    let once =
+        lines.filter(|line| seen.insert((line.number, line.told.item.clone(), line.told.rule.clone())));
+    once.collect()
 }
 
 /// What went off the calendar is kept with the notice under no number: nobody is asked for it.
