@@ -411,7 +411,7 @@ impl<'f> Evaluator<'f> {
         } else if let Some(forecaster) = &self.forecaster
             && let Some(host) = forecaster.host(id, clause.meter, period.before)
         {
-            found.dates = forecaster.dates(host, clause.meter, period.before, clause.every - used);
+            found.dates = forecaster.dates(host, clause.meter, self.fleet.item(id).zone, clause.every - used);
         }
         found
     }

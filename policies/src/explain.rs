@@ -192,7 +192,7 @@ impl Evaluator<'_> {
     ) -> Option<ForecastWorking> {
         let forecaster = self.forecaster.as_ref().filter(|_| used < clause.every)?;
         let host = forecaster.host(id, clause.meter, period.before)?;
-        let rate = forecaster.rate(host, clause.meter, period.before);
+        let rate = forecaster.rate(host, clause.meter, self.fleet.item(id).zone);
         let season_learnt = forecaster.learnt().season(clause.meter).learnt;
         Some(ForecastWorking { host, rate, season_learnt, remaining: clause.every - used, dates })
     }

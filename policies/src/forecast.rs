@@ -19,7 +19,7 @@ use statrs::distribution::{DiscreteCDF, NegativeBinomial};
 
 use crate::amount::Amount;
 use crate::as_of::AsOf;
-use crate::facts::{Fleet, ItemId};
+use crate::facts::{Fleet, ItemId, ZoneId};
 use crate::kinds::MeterId;
 use crate::load::PolicySet;
 use crate::odds::{Learnt, Prior, log_start};
@@ -257,10 +257,10 @@ pub struct Forecaster<'f> {
     set: &'f PolicySet,
     as_of: AsOf,
     learnt: OnceCell<Arc<Learnt>>,
-    /// By season, north and south, and the day at the host.
+    /// By season, north and south, and the day.
     aheads: RefCell<HashMap<(usize, bool, Date), Arc<Ahead>>>,
-    rates: RefCell<HashMap<(ItemId, MeterId), Rate>>,
-    dates: RefCell<HashMap<(ItemId, MeterId, u64), Dates>>,
+    rates: RefCell<HashMap<(ItemId, MeterId, ZoneId), Rate>>,
+    dates: RefCell<HashMap<(ItemId, MeterId, ZoneId, u64), Dates>>,
 }
 
 impl<'f> Forecaster<'f> {
@@ -294,9 +294,9 @@ impl<'f> Forecaster<'f> {
         self.learnt.get_or_init(|| Arc::new(Learnt::of(self.set, self.fleet, today())))
     }
 
-    /// The day that is judged where a host is: its use comes after that.
-    fn day(&self, host: ItemId) -> Date {
-        self.as_of.day_in(self.fleet.zone_of(self.fleet.item(host)))
+    /// The day that is judged in a zone.
+    fn day(&self, zone: ZoneId) -> Date {
+        self.as_of.day_in(&self.fleet.zones[usize::from(zone.0)])
     }
 
     /// The host whose log an item's use of a meter is foreseen from: the nearest of the item and the hosts it
@@ -306,25 +306,29 @@ impl<'f> Forecaster<'f> {
         self.fleet.chain(item, cutoff).into_iter().find(carries)
     }
 
-    /// A host's rate, from its whole log before `cutoff`.
-    pub fn rate(&self, host: ItemId, meter: MeterId, cutoff: Instant) -> Rate {
-        *self
-            .rates
-            .borrow_mut()
-            .entry((host, meter))
-            .or_insert_with(|| self.work_out_rate(host, meter, cutoff))
+    /// A host's rate, from its whole log up to the end of the day in a zone: that of the item whose use is foreseen,
+    /// which ends its day elsewhere than the host where it is on loan.
+    pub fn rate(&self, host: ItemId, meter: MeterId, zone: ZoneId) -> Rate {
+        let known = self.rates.borrow().get(&(host, meter, zone)).copied();
+        known.unwrap_or_else(|| {
+            let rate = self.work_out_rate(host, meter, zone);
+            self.rates.borrow_mut().insert((host, meter, zone), rate);
+            rate
+        })
     }
 
-    fn work_out_rate(&self, host: ItemId, meter: MeterId, cutoff: Instant) -> Rate {
+    fn work_out_rate(&self, host: ItemId, meter: MeterId, zone: ZoneId) -> Rate {
         let item = self.fleet.item(host);
         let learnt = self.learnt();
+        let day = self.day(zone);
+        let cutoff = self.fleet.zones[usize::from(zone.0)].end_of(day);
         let station = self.fleet.station_of(item);
         let southern = station.is_some_and(|station| station.southern);
         let group = station.and_then(|station| self.set.service.station_groups.of(&station.slug));
         let start = log_start(self.fleet, host).filter(|start| *start < cutoff);
         let log = start.map(|start| {
             let months = months_at(&learnt.season(meter).months, southern);
-            stretch(&months, self.fleet.zone_of(item).date_of(start), self.day(host))
+            stretch(&months, self.fleet.zone_of(item).date_of(start), day)
         });
         let uses = self.uses(host, meter, start, cutoff).to_f64();
         let prior = learnt.prior(item.kind, meter, group);
@@ -344,15 +348,15 @@ impl<'f> Forecaster<'f> {
         log.sum_before(cutoff) - opening - again.map(|pair| pair.amount).sum()
     }
 
-    /// The three dates by which `remaining` more uses will have been made of a host's meter.
-    pub fn dates(&self, host: ItemId, meter: MeterId, cutoff: Instant, remaining: Amount) -> Dates {
+    /// The three dates by which `remaining` more uses will have been made of a host's meter, after the day in a zone.
+    pub fn dates(&self, host: ItemId, meter: MeterId, zone: ZoneId, remaining: Amount) -> Dates {
         let remaining = remaining.ceil_u64();
-        if let Some(known) = self.dates.borrow().get(&(host, meter, remaining)) {
+        if let Some(known) = self.dates.borrow().get(&(host, meter, zone, remaining)) {
             return *known;
         }
-        let rate = self.rate(host, meter, cutoff);
-        let dates = self.ahead(host, meter, rate.southern).dates(&rate, remaining);
-        self.dates.borrow_mut().insert((host, meter, remaining), dates);
+        let rate = self.rate(host, meter, zone);
+        let dates = self.ahead(meter, zone, rate.southern).dates(&rate, remaining);
+        self.dates.borrow_mut().insert((host, meter, zone, remaining), dates);
         dates
     }
 
@@ -362,22 +366,22 @@ impl<'f> Forecaster<'f> {
         &self,
         host: ItemId,
         meter: MeterId,
-        cutoff: Instant,
+        zone: ZoneId,
         remaining: Amount,
         day: Date,
     ) -> Option<f64> {
-        let days = (day - self.day(host)).get_days();
+        let days = (day - self.day(zone)).get_days();
         if days <= 0 {
             return Some(if remaining.is_positive() { 0.0 } else { 1.0 });
         }
-        let rate = self.rate(host, meter, cutoff);
+        let rate = self.rate(host, meter, zone);
         let index = usize::try_from(days - 1).ok()?;
-        let ahead = *self.ahead(host, meter, rate.southern).stretches.get(index)?;
+        let ahead = *self.ahead(meter, zone, rate.southern).stretches.get(index)?;
         Some(chance_within(&rate, remaining.ceil_u64(), ahead))
     }
 
-    fn ahead(&self, host: ItemId, meter: MeterId, southern: bool) -> Arc<Ahead> {
-        let (learnt, day) = (self.learnt(), self.day(host));
+    fn ahead(&self, meter: MeterId, zone: ZoneId, southern: bool) -> Arc<Ahead> {
+        let (learnt, day) = (self.learnt(), self.day(zone));
         let key = (learnt.season_index(meter), southern, day);
         let months = || months_at(&learnt.season(meter).months, southern);
         let mut aheads = self.aheads.borrow_mut();

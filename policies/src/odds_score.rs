@@ -112,7 +112,7 @@ fn add_row(evaluator: &Evaluator, row: &DueRow, as_of: Date, scores: &mut BTreeM
     let item = fleet.item(row.item);
     let cutoff = evaluator.cutoff(item);
     let Some(host) = forecaster.host(row.item, meter, cutoff) else { return };
-    if forecaster.rate(host, meter, cutoff).months <= 0.0 {
+    if forecaster.rate(host, meter, item.zone).months <= 0.0 {
         return;
     }
     let crossed = crossing(fleet, host, meter, cutoff, row.limit - row.used).filter(|date| *date <= as_of);

@@ -143,7 +143,7 @@ fn try_fleet(trial: &Trial, set: &PolicySet, draw: &mut Draw) -> Tally {
         let Some(id) = fleet.find(&host.tag) else { continue };
         let ahead = host.uses.partition_point(|at| *at < cutoff.0);
         for left in LEFT {
-            let dates = forecaster.dates(id, MeterId(0), cutoff, Amount::whole(left));
+            let dates = forecaster.dates(id, MeterId(0), fleet.item(id).zone, Amount::whole(left));
             let crossing = usize::try_from(left).ok().and_then(|left| host.uses.get(ahead + left - 1));
             tally.add(dates, crossing.map_or(Date::MAX, |at| Zone::utc().date_of(Instant(*at))));
         }

@@ -181,7 +181,8 @@ impl Evaluator<'_> {
             && let Some(host) = forecaster.host(id, wear.meter, cutoff)
             && !safe.is_negative()
         {
-            wear.dates = forecaster.dates(host, wear.meter, cutoff, safe + Amount::whole(1));
+            wear.dates =
+                forecaster.dates(host, wear.meter, self.fleet.item(id).zone, safe + Amount::whole(1));
         }
     }
 }

@@ -95,10 +95,10 @@ impl Bench {
     fn counted(&self) -> (f64, Amount) {
         let fleet = self.fleet();
         let carriage = fleet.find("LC-1").unwrap();
-        let cutoff = Zone::utc().end_of(AS_OF);
+        let zone = fleet.item(carriage).zone;
         let forecaster = Forecaster::new(&self.set, &fleet, AS_OF);
         let rows = Evaluator::new(&self.set, &fleet, AS_OF).table();
-        (forecaster.rate(carriage, LAUNCHES, cutoff).uses, rows[0].used)
+        (forecaster.rate(carriage, LAUNCHES, zone).uses, rows[0].used)
     }
 }
 

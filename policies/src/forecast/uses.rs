@@ -6,9 +6,8 @@ use jiff::civil::Date;
 use statrs::distribution::{Discrete, NegativeBinomial};
 
 use super::{Ahead, Dates, Forecaster, LEVELS, Rate, Stretch, uses_within};
-use crate::facts::ItemId;
+use crate::facts::{ItemId, ZoneId};
 use crate::kinds::MeterId;
-use crate::zone::Instant;
 
 /// More uses ahead than these are taken for these.
 const MOST: f64 = 65_536.0;
@@ -63,10 +62,10 @@ impl UsesAhead {
 }
 
 impl Forecaster<'_> {
-    /// The uses ahead of a host's meter.
-    pub fn uses_ahead(&self, host: ItemId, meter: MeterId, cutoff: Instant) -> UsesAhead {
-        let rate = self.rate(host, meter, cutoff);
-        UsesAhead { rate, ahead: self.ahead(host, meter, rate.southern) }
+    /// The uses ahead of a host's meter, after the day in a zone.
+    pub fn uses_ahead(&self, host: ItemId, meter: MeterId, zone: ZoneId) -> UsesAhead {
+        let rate = self.rate(host, meter, zone);
+        UsesAhead { rate, ahead: self.ahead(meter, zone, rate.southern) }
     }
 }
 

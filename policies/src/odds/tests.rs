@@ -133,15 +133,17 @@ fn a_group_that_logged_little_leans_on_the_kind() {
 #[test]
 fn a_new_host_is_foreseen_from_its_own_group() {
     let set = set(GROUPS);
-    let cutoff = Zone::utc().end_of(AS_OF);
     let foreseen = ["senloe", "nethery"].map(|station| {
         let new = Hosts(station, 1, 0.0, 0);
         let fleet = fleet(&set, &[&[new], COAST.as_slice()].concat());
         let host = fleet.find("C-0").unwrap();
         let forecaster = Forecaster::new(&set, &fleet, AS_OF);
-        let rate = forecaster.rate(host, LAUNCHES, cutoff);
+        let rate = forecaster.rate(host, LAUNCHES, fleet.item(host).zone);
         assert!(matches!(rate.prior.lender, Lender::Group(_, 8)), "{rate:?}");
-        (rate.per_month(), forecaster.dates(host, LAUNCHES, cutoff, Amount::whole(30))[1].unwrap())
+        (
+            rate.per_month(),
+            forecaster.dates(host, LAUNCHES, fleet.item(host).zone, Amount::whole(30))[1].unwrap(),
+        )
     });
     assert!(foreseen[0].0 > 2.0 * foreseen[1].0, "{foreseen:?}");
     assert!(foreseen[0].1 < foreseen[1].1, "{foreseen:?}");

@@ -120,7 +120,7 @@ impl Evaluator<'_> {
         }
         let forecaster = self.forecaster.as_ref().ok_or(NoOdds::NotFitted)?;
         let host = forecaster.host(id, wear.meter, cutoff).ok_or(NoOdds::NotFitted)?;
-        let ahead = forecaster.uses_ahead(host, wear.meter, cutoff);
+        let ahead = forecaster.uses_ahead(host, wear.meter, self.fleet.item(id).zone);
         let chances = chances(&trend, limit, wear.used, ahead.most());
         let by_wear = ahead.dates(&chances);
         let (dates, fixed) = self.no_later(id, by_wear);

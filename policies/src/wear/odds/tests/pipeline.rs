@@ -90,9 +90,9 @@ fn the_chain_of_the_domain_has_its_dates() {
     assert!((trend.crossing(limit).unwrap() - 312.9).abs() < 0.05);
     let id = fleet.find("LC-1").unwrap();
     let evaluator = Evaluator::new(&set, &fleet, AS_OF);
-    let (forecaster, cutoff) = (evaluator.forecaster.as_ref().unwrap(), evaluator.cutoff(fleet.item(id)));
-    assert!((forecaster.rate(id, wear.meter, cutoff).per_month() - 4.69).abs() < 0.005);
-    assert_eq!(forecaster.dates(id, wear.meter, cutoff, Amount::whole(61))[0], Some(date(2027, 9, 3)));
+    let (forecaster, zone) = (evaluator.forecaster.as_ref().unwrap(), fleet.item(id).zone);
+    assert!((forecaster.rate(id, wear.meter, zone).per_month() - 4.69).abs() < 0.005);
+    assert_eq!(forecaster.dates(id, wear.meter, zone, Amount::whole(61))[0], Some(date(2027, 9, 3)));
     let odds = wear.odds.as_ref().unwrap();
     let dates = [date(2027, 10, 25), date(2028, 3, 10), date(2028, 6, 27)].map(Some);
     assert_eq!((odds.by_wear, odds.dates, odds.fixed), (dates, dates, None));
