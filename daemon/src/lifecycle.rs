@@ -279,7 +279,7 @@ async fn delivering(
     doubted: watch::Receiver<bool>,
     mut stopped: watch::Receiver<bool>,
 ) -> anyhow::Result<()> {
-    let mut failures = 0;
+    let (mut failures, mut hindered) = (0, None);
     let stop = Stop::from(stopped.clone());
     loop {
         tokio::select! {
@@ -291,7 +291,15 @@ async fn delivering(
             continue;
         }
         match post.drain(&stop).await {
-            Ok(_) => failures = 0,
+            Ok(drained) => {
+                failures = 0;
+                if hindered != drained.hindered {
+                    hindered = drained.hindered;
+                    if let Some(why) = &hindered {
+                        tracing::warn!(why, "nothing is sent for now");
+                    }
+                }
+            }
             Err(error) => {
                 failures += 1;
                 tracing::error!(

@@ -7,12 +7,14 @@ mod encryption;
 mod talk;
 
 use std::net::{SocketAddr, TcpListener, TcpStream};
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 pub use encryption::{Authority, Certificate, GOOD};
 use talk::Talk;
+
+/// How long a conversation may outlast its client.
+const PATIENCE: Duration = Duration::from_mins(1);
 
 /// Where a conversation stands: what the client just said, or that it just came.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -126,7 +128,36 @@ struct Shared {
     authority: Option<Authority>,
     accepted: Mutex<Vec<Accepted>>,
     heard: Mutex<Vec<Heard>>,
-    ended: AtomicBool,
+    talks: Mutex<Talks>,
+    changed: Condvar,
+}
+
+/// Whether the server has ended, and how many conversations are open.
+#[derive(Default)]
+struct Talks {
+    ended: bool,
+    open: usize,
+}
+
+impl Shared {
+    fn talks(&self) -> MutexGuard<'_, Talks> {
+        self.talks.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Waits so long, or until the server ends.
+    fn wait(&self, long: Duration) {
+        let ended = self.changed.wait_timeout_while(self.talks(), long, |talks| !talks.ended);
+        drop(ended.unwrap_or_else(PoisonError::into_inner));
+    }
+
+    fn has_ended(&self) -> bool {
+        self.talks().ended
+    }
+
+    fn change(&self, change: impl FnOnce(&mut Talks)) {
+        change(&mut self.talks());
+        self.changed.notify_all();
+    }
 }
 
 /// A running server. It ends with this value.
@@ -158,7 +189,8 @@ impl ScriptedServer {
             authority,
             accepted: Mutex::default(),
             heard: Mutex::default(),
-            ended: AtomicBool::new(false),
+            talks: Mutex::default(),
+            changed: Condvar::new(),
         });
         let kept = shared.clone();
         std::thread::spawn(move || listen(&listener, &kept));
@@ -187,6 +219,17 @@ impl ScriptedServer {
         self.shared.heard.lock().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
+    /// Waits until no conversation is open any more.
+    ///
+    /// # Panics
+    /// When one stays open for a minute.
+    pub fn until_quiet(&self) {
+        let open =
+            self.shared.changed.wait_timeout_while(self.shared.talks(), PATIENCE, |talks| talks.open > 0);
+        let (talks, waited) = open.unwrap_or_else(PoisonError::into_inner);
+        assert!(!waited.timed_out(), "{} conversation(s) stay open", talks.open);
+    }
+
     /// How often it came to that.
     pub fn count(&self, at: At) -> usize {
         self.heard().iter().filter(|heard| heard.at == at).count()
@@ -195,7 +238,7 @@ impl ScriptedServer {
 
 impl Drop for ScriptedServer {
     fn drop(&mut self) {
-        self.shared.ended.store(true, Ordering::Relaxed);
+        self.shared.change(|talks| talks.ended = true);
         // The listener wakes up and sees that it has ended.
         let _ = TcpStream::connect(self.address);
     }
@@ -203,13 +246,15 @@ impl Drop for ScriptedServer {
 
 fn listen(listener: &TcpListener, shared: &Arc<Shared>) {
     for (connection, stream) in listener.incoming().enumerate() {
-        if shared.ended.load(Ordering::Relaxed) {
+        if shared.has_ended() {
             return;
         }
         let (Ok(stream), shared) = (stream, shared.clone()) else { continue };
+        shared.change(|talks| talks.open += 1);
         std::thread::spawn(move || {
             // A client that goes away in mid-sentence is what many tests are about.
             let _ = Talk::new(connection, stream, &shared).run();
+            shared.change(|talks| talks.open -= 1);
         });
     }
 }

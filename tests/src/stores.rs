@@ -91,9 +91,12 @@ impl Database {
     }
 }
 
+/// A name of its own: a process's number comes again while the server runs.
 fn new_name() -> String {
     static COUNT: AtomicU32 = AtomicU32::new(0);
-    format!("tallow_{}_{}", std::process::id(), COUNT.fetch_add(1, Ordering::Relaxed))
+    let count = COUNT.fetch_add(1, Ordering::Relaxed);
+    let since = std::time::UNIX_EPOCH.elapsed().unwrap().as_micros();
+    format!("tallow_{}_{count}_{since}", std::process::id())
 }
 
 /// The address of a store for one test within this process.

@@ -2,9 +2,13 @@
 
 use std::io::{Read, Write};
 use std::net::{Shutdown, TcpListener, TcpStream};
-use std::sync::atomic::{AtomicBool, AtomicU8, Ordering};
-use std::sync::{Arc, Mutex};
+use std::sync::atomic::{AtomicU8, Ordering};
+use std::sync::{Arc, Condvar, Mutex};
 use std::thread;
+use std::time::Duration;
+
+/// How long the server may take over what it was asked.
+const PATIENCE: Duration = Duration::from_secs(20);
 
 /// What the wire does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -28,10 +32,20 @@ pub struct Proxy {
     shared: Arc<Shared>,
 }
 
+/// What becomes of the server's answers.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Answers {
+    Pass,
+    Mute,
+    /// One came while it was mute.
+    Lost,
+}
+
 struct Shared {
     state: AtomicU8,
     /// While the server does what it heard last, its answers are lost.
-    mute: AtomicBool,
+    answers: Mutex<Answers>,
+    lost: Condvar,
     word: &'static [u8],
     target: u16,
     open: Mutex<Vec<TcpStream>>,
@@ -46,8 +60,8 @@ impl Proxy {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let port = listener.local_addr().unwrap().port();
         let (state, word) = (AtomicU8::new(Wire::Whole as u8), word.as_bytes());
-        let mute = AtomicBool::new(false);
-        let shared = Arc::new(Shared { state, mute, word, target, open: Mutex::default() });
+        let (answers, lost) = (Mutex::new(Answers::Pass), Condvar::new());
+        let shared = Arc::new(Shared { state, answers, lost, word, target, open: Mutex::default() });
         let carrying = shared.clone();
         thread::spawn(move || {
             for program in listener.incoming().flatten() {
@@ -78,12 +92,30 @@ impl Shared {
         STATES[usize::from(self.state.load(Ordering::SeqCst))]
     }
 
+    /// Waits for the answer that is not to arrive: the server has done it then.
+    fn lose_answer(&self) {
+        let answers = self.answers.lock().unwrap();
+        let waited = self.lost.wait_timeout_while(answers, PATIENCE, |answers| *answers == Answers::Mute);
+        assert!(!waited.unwrap().1.timed_out(), "the server never answered");
+    }
+
+    /// Whether an answer goes no further.
+    fn swallows(&self) -> bool {
+        let mut answers = self.answers.lock().unwrap();
+        if *answers == Answers::Pass {
+            return false;
+        }
+        *answers = Answers::Lost;
+        self.lost.notify_all();
+        true
+    }
+
     fn cut(&self) {
         self.state.store(Wire::Whole as u8, Ordering::SeqCst);
         for end in self.open.lock().unwrap().drain(..) {
             let _ = end.shutdown(Shutdown::Both);
         }
-        self.mute.store(false, Ordering::SeqCst);
+        *self.answers.lock().unwrap() = Answers::Pass;
     }
 }
 
@@ -109,16 +141,15 @@ fn copy(shared: &Shared, mut from: TcpStream, mut to: TcpStream, asks: bool) {
             // Nothing of it comes later either: what was lost on the way is sent again by nobody here.
             Wire::Silent => continue,
             Wire::CutBeforeWord if cuts => return shared.cut(),
-            Wire::CutAfterWord if cuts => shared.mute.store(true, Ordering::SeqCst),
-            _ if !asks && shared.mute.load(Ordering::SeqCst) => continue,
+            Wire::CutAfterWord if cuts => *shared.answers.lock().unwrap() = Answers::Mute,
+            _ if !asks && shared.swallows() => continue,
             _ => {}
         }
         if to.write_all(said).is_err() {
             break;
         }
         if state == Wire::CutAfterWord && cuts {
-            // Long enough for the server to have done it; its answer is lost.
-            thread::sleep(std::time::Duration::from_millis(300));
+            shared.lose_answer();
             return shared.cut();
         }
     }

@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 use std::io::{self, Read, Write};
 use std::net::{Shutdown, TcpStream};
 use std::sync::PoisonError;
-use std::sync::atomic::Ordering;
 use std::time::{Duration, Instant};
 
 use tokio_rustls::rustls::{ServerConnection, StreamOwned};
@@ -145,7 +144,7 @@ impl<'s> Talk<'s> {
         match act {
             Act::Usual => self.say_usual(usual)?,
             Act::Wait(long) => {
-                std::thread::sleep(long);
+                self.shared.wait(long);
                 self.say_usual(usual)?;
             }
             Act::Say(words) => {
@@ -158,7 +157,7 @@ impl<'s> Talk<'s> {
             Act::Drip(words, apart) => {
                 for octet in format!("{words}\r\n").bytes() {
                     self.say(&[octet])?;
-                    std::thread::sleep(apart);
+                    self.shared.wait(apart);
                 }
             }
             Act::Silence => return self.stay_silent(),
@@ -216,12 +215,12 @@ impl<'s> Talk<'s> {
         loop {
             match line.peek(&mut [0]) {
                 Ok(0) => return Ok(Goes::Off),
-                Ok(_) => std::thread::sleep(LOOK),
+                Ok(_) => self.shared.wait(LOOK),
                 Err(error) if matches!(error.kind(), io::ErrorKind::WouldBlock | io::ErrorKind::TimedOut) => {
                 }
                 Err(error) => return Err(error),
             }
-            if self.shared.ended.load(Ordering::Relaxed) {
+            if self.shared.has_ended() {
                 return Ok(Goes::Off);
             }
         }

@@ -25,9 +25,6 @@ use crate::victim::Victim;
 /// Fewer new notices than this, and more people are taken in, who are owed theirs.
 const FEW: usize = 8;
 const NEW_PEOPLE: usize = 10;
-/// What a dead daemon had written may still be on its way to the mail server.
-const LAST_OCTETS: Duration = Duration::from_millis(30);
-
 pub struct Campaign {
     room: Room,
     victim: Victim,
@@ -43,7 +40,7 @@ pub struct Campaign {
 
 impl Campaign {
     pub fn new(seed: u64) -> Campaign {
-        let room = small_service::imported();
+        let room = small_service::imported_in(Room::in_file());
         let victim = Victim::default();
         let (server, books) = (victim.server(), Books::of(&room));
         Campaign {
@@ -72,7 +69,8 @@ impl Campaign {
         let logging = Logging::start(&self.room, self.crashes.len(), &mut self.dice);
         let reached = self.victim.await_death(&self.room, point);
         self.uses.settle(&self.room, logging);
-        std::thread::sleep(LAST_OCTETS);
+        // What a dead daemon had written may still be on its way.
+        self.server.until_quiet();
         *self.figures.kills.entry(point.sort()).or_default() += 1;
         self.figures.elsewhere += usize::from(!reached);
         self.note_crash(before);

@@ -9,9 +9,11 @@ use tests::small_service;
 
 pub const PEOPLE: [&str; 3] = ["booking@testhouse.example", "mechanic@bar.example", "mechanic@bay.example"];
 
-/// A room whose daemon sends to this port; `more` are further lines of its `[smtp]`.
-pub fn room(port: u16, more: &str) -> Room {
-    let room = small_service::imported();
+/// A room whose daemon sends to this port; `more` are further lines of its `[smtp]`. Its store is a file where a
+/// server's leases would keep a test waiting for a minute (the store's own tests watch them run out), or where a test
+/// is about files.
+pub fn room(room: Room, port: u16, more: &str) -> Room {
+    let room = small_service::imported_in(room);
     settings(&room, port, more);
     room
 }

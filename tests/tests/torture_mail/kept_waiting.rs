@@ -22,7 +22,7 @@ fn torture_06_an_answer_just_within_the_limit_is_no_timeout() {
         At::Dot => Act::Wait(Duration::from_millis(9_500)),
         _ => Act::Usual,
     });
-    let room = room(server.port(), "connections = 3\n[smtp.limits]\ndot = 10\n");
+    let room = room(Room::empty(), server.port(), "connections = 3\n[smtp.limits]\ndot = 10\n");
     let daemon = room.serve();
     let sent = wait_states(&room, &["sent"]);
     accepted_once(&server);
@@ -38,7 +38,7 @@ fn torture_07_no_answer_after_the_dot_is_uncertain_at_the_limit_and_holds_up_nob
         At::Dot if seen.to == silent => Act::Silence,
         _ => Act::Usual,
     });
-    let room = room(server.port(), "connections = 2\n[smtp.limits]\ndot = 8\n");
+    let room = room(Room::empty(), server.port(), "connections = 2\n[smtp.limits]\ndot = 8\n");
     let daemon = room.serve();
     wait_for("the others to be sent", || {
         PEOPLE[1..].iter().all(|person| state(&room, person) == "sent").then_some(())
@@ -123,7 +123,7 @@ fn told_to_stop_before_the_body_puts_the_notice_back() {
         (0, At::Rcpt) => Act::Silence,
         _ => Act::Usual,
     });
-    let room = room(server.port(), "connections = 1\n");
+    let room = room(Room::empty(), server.port(), "connections = 1\n");
     let daemon = room.serve();
     wait_for("the silence", || (server.count(At::Rcpt) == 1).then_some(()));
     let begun = Instant::now();
@@ -146,7 +146,7 @@ fn told_to_stop_after_the_body_waits_for_the_answer() {
         (0, At::Dot) => Act::Wait(Duration::from_secs(4)),
         _ => Act::Usual,
     });
-    let room = room(server.port(), "connections = 1\n");
+    let room = room(Room::empty(), server.port(), "connections = 1\n");
     let daemon = room.serve();
     let first = wait_for("the first mail", || server.accepted().first().cloned());
     assert_eq!(daemon.stop(), (Some(0), true));

@@ -8,7 +8,7 @@ use daemon::clock::Clock;
 use daemon::notices::delivery::{Pace, Post, SmtpCourier, Stop};
 use daemon::store::Store;
 use policies::zone::Instant;
-use tests::harness::{Daemon, wait_for};
+use tests::harness::{Daemon, Room, wait_for};
 use tests::scripted_mail::{Act, At, ScriptedServer};
 
 use crate::daemon_room::{PEOPLE, accepted_once, notices, room, wait_states};
@@ -54,7 +54,7 @@ fn torture_04_killed_before_the_body_sends_once() {
         }
         _ => Act::Usual,
     });
-    let room = room(server.port(), "connections = 1\n");
+    let room = room(Room::in_file(), server.port(), "connections = 1\n");
     let daemon = room.serve();
     victim.is(&daemon);
     wait_for("the kill", || (server.count(At::Data) == 1).then_some(()));
@@ -81,7 +81,7 @@ fn torture_05_killed_before_the_answer_is_uncertain_and_sends_the_same_bytes_onc
         }
         _ => Act::Usual,
     });
-    let room = room(server.port(), "connections = 1\n");
+    let room = room(Room::in_file(), server.port(), "connections = 1\n");
     let daemon = room.serve();
     victim.is(&daemon);
     let first = wait_for("the first mail", || server.accepted().first().cloned());
@@ -106,10 +106,10 @@ fn torture_05_killed_before_the_answer_is_uncertain_and_sends_the_same_bytes_onc
 }
 
 /// Another daemon on the same store, so many minutes later.
-fn once_more(room: &tests::harness::Room, server: &ScriptedServer, minutes: u64) {
+fn once_more(room: &Room, server: &ScriptedServer, minutes: u64) {
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().unwrap();
     runtime.block_on(async {
-        let store = Store::open(&format!("sqlite:{}", room.path("tallow.db").display())).await.unwrap();
+        let store = Store::open(&room.address()).await.unwrap();
         let couriers = SmtpCourier::several(&relay(server.port(), Duration::from_secs(20)), 1);
         let outbox = store.outbox("later".into());
         let clock = Arc::new(Later(Duration::from_mins(minutes)));
@@ -158,7 +158,7 @@ fn torture_59_a_notice_that_kills_the_daemon_is_set_aside_and_the_others_go() {
         }
         _ => Act::Usual,
     });
-    let room = room(server.port(), "connections = 2\n");
+    let room = room(Room::in_file(), server.port(), "connections = 2\n");
     for death in 1..=5 {
         let daemon = room.serve();
         victim.is(&daemon);

@@ -7,7 +7,7 @@ use daemon::notices::delivery::Stop;
 use daemon::store::Store;
 use daemon::store::outbox::State;
 use mail_parser::MessageParser;
-use tests::harness::wait_for;
+use tests::harness::{Room, wait_for};
 use tests::scripted_mail::{Act, At, ScriptedServer};
 
 use crate::daemon_room::{PEOPLE, notices, room, wait_states};
@@ -116,7 +116,7 @@ fn torture_11_one_of_three_is_refused_for_good_and_two_are_sent() {
         At::Rcpt if seen.line.contains(PEOPLE[1]) => Act::say(b"550 5.1.1 no \xff\xfe such person".to_vec()),
         _ => Act::Usual,
     });
-    let room = room(server.port(), "");
+    let room = room(Room::empty(), server.port(), "");
     let daemon = room.serve();
     let ended = wait_states(&room, &["sent", "failed"]);
     assert_eq!([0, 1, 2].map(|n| ended[PEOPLE[n]]["state"].as_str().unwrap()), ["sent", "failed", "sent"]);
@@ -126,7 +126,7 @@ fn torture_11_one_of_three_is_refused_for_good_and_two_are_sent() {
     assert_eq!([0, 1, 2].map(|n| server.accepted_for(PEOPLE[n]).len()), [1, 0, 1]);
     let runtime = tokio::runtime::Runtime::new().unwrap();
     let trouble = runtime.block_on(async {
-        let store = Store::open(&format!("sqlite:{}", room.path("tallow.db").display())).await.unwrap();
+        let store = Store::open(&room.address()).await.unwrap();
         store.in_trouble(daemon::clock::SystemClock.now()).await.unwrap()
     });
     assert_eq!(trouble.len(), 1, "whoever must be told can find it");
@@ -141,7 +141,7 @@ fn torture_12_too_large_goes_once_without_attachments_and_is_then_set_aside() {
         At::Dot if seen.mail.windows(7).any(|seven| seven == b"due.ics") => Act::say("552 too large"),
         _ => Act::Usual,
     });
-    let room = room(server.port(), "");
+    let room = room(Room::empty(), server.port(), "");
     let daemon = room.serve();
     let frozen = wait_for("the first notice", || notices(&room).get(PEOPLE[2]).cloned());
     let ended = wait_states(&room, &["sent", "parked"]);

@@ -5,7 +5,7 @@ use std::time::Duration;
 use daemon::notices::delivery::Stop;
 use daemon::notices::smtp::Tls;
 use daemon::sending;
-use tests::harness::wait_for;
+use tests::harness::{Room, wait_for};
 use tests::scripted_mail::{Act, At, Authority, Certificate, GOOD, ScriptedServer};
 
 use crate::daemon_room::{accepted_once, notices, room, settings, wait_states};
@@ -30,7 +30,7 @@ fn torture_13_no_encryption_that_holds_means_that_nothing_is_sent() {
             "connections = 2\nca_file = \"{}\"\n",
             trusted.unwrap_or_else(|| "/etc/ssl/certs/ca-certificates.crt".into())
         );
-        let room = room(0, "");
+        let room = room(Room::empty(), 0, "");
         let text = room.read("tallow.toml");
         let text = text
             .replace("port = 0", &format!("port = {}", server.port()))
@@ -141,7 +141,7 @@ fn torture_15_a_refused_sign_in_is_told_in_the_log() {
         At::Auth => Act::say("535 5.7.8 no"),
         _ => Act::Usual,
     });
-    let room = room(server.port(), "user = \"tallow\"\npassword_file = \"secret\"\n");
+    let room = room(Room::empty(), server.port(), "user = \"tallow\"\npassword_file = \"secret\"\n");
     room.write("secret", "old\n");
     let daemon = room.serve();
     let told = daemon.wait_log("the mail server takes nothing");
