@@ -14,6 +14,8 @@ use crate::store::write::Deed;
 use crate::store::{Store, StoreError, Writer};
 
 const FIRST: &str = "policy set in force";
+/// Who keeps the first set, as its link of the chain says; the link's action names the set's hash.
+const KEEPER: &str = "policy set";
 
 /// When a set is asked for.
 #[derive(Clone, Copy, Debug)]
@@ -107,6 +109,25 @@ pub async fn first(store: &Store) -> anyhow::Result<Option<PolicySet>> {
     Ok(Some(policy_set::check(&unpacked(&text)?)?))
 }
 
+/// What is wrong with the set that was kept first: no record holds its files, but a link of the chain their hash.
+///
+/// # Errors
+/// The store's failure.
+pub async fn first_differs(store: &Store) -> Result<Option<String>, StoreError> {
+    let signed = store.actions_of(KEEPER).await?;
+    let Some(signed) = signed.last() else { return Ok(None) };
+    let found = match first(store).await {
+        Ok(Some(set)) => kept_action(&set.hash),
+        Ok(None) => "none is there".to_owned(),
+        Err(error) => format!("{error:#}"),
+    };
+    Ok((found != *signed).then(|| format!("policy set kept first: the chain says \"{signed}\", but {found}")))
+}
+
+fn kept_action(hash: &str) -> String {
+    format!("keep {hash}")
+}
+
 async fn kept(store: &Store, when: When, known_before: Option<Instant>) -> anyhow::Result<Option<PolicySet>> {
     match approval(store, when, known_before).await? {
         Some(approval) => Ok(Some(of_approval(store, &approval).await?)),
@@ -168,8 +189,13 @@ fn unpacked(text: &str) -> anyhow::Result<Vec<PolicyFile>> {
 
 async fn keep(store: &Store, files: &[PolicyFile], now: Instant) -> anyhow::Result<()> {
     let text = packed(files)?;
-    let deed = Deed { actor: "policy set".to_owned(), action: "keep".to_owned(), at: now };
-    Ok(store.write(deed, async |tx: &mut Writer| tx.remember(FIRST, &text).await).await?)
+    let action = kept_action(&policy_set::check(files)?.hash);
+    let deed = Deed { actor: KEEPER.to_owned(), action, at: now };
+    let keep = async |tx: &mut Writer| {
+        tx.attest();
+        tx.remember(FIRST, &text).await
+    };
+    Ok(store.write(deed, keep).await?)
 }
 
 /// What a daemon's policy folder holds, seen from the set in force.

@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, HashMap};
 use jiff::civil::Date;
 
 use crate::desk::{DUE_MARK, Desk, DeskError, table_learnt};
+use crate::in_force;
 use crate::store::chain::Head;
 use crate::store::due_table::StoredDue;
 
@@ -29,6 +30,7 @@ pub struct Verified {
 /// The store's failure.
 pub async fn differences(desk: &Desk) -> Result<Verified, DeskError> {
     let mut differences = desk.store.check().await?;
+    differences.extend(in_force::first_differs(&desk.store).await?);
     differences.extend(stock::differences(&desk.store).await?);
     differences.extend(notices::differences(desk).await?);
     let mark = desk.store.remembered(DUE_MARK).await?;

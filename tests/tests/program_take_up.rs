@@ -193,3 +193,18 @@ fn the_planned_change_of_the_demo_moves_dates_notices_and_spares() {
     let same = room.tallow("policy compare demo/policies demo/policies --as-of 2026-10-11").done();
     assert!(same.starts_with("0 move(s)"), "{same}");
 }
+
+/// No record holds the first set's files; the chain holds their hash.
+#[tokio::test]
+async fn a_first_set_that_was_altered_past_the_guards_is_found() {
+    use sea_orm::ConnectionTrait;
+    let room = small_service::imported();
+    room.tallow("verify").done();
+    let db = sea_orm::Database::connect(room.address()).await.unwrap();
+    let looser = "UPDATE setting SET value = replace(value, 'every = 250', 'every = 950') \
+                  WHERE name = 'policy set in force'";
+    assert_eq!(db.execute_unprepared(looser).await.unwrap().rows_affected(), 1);
+    db.close().await.unwrap();
+    let listed = room.tallow("verify").no();
+    assert!(listed.contains("policy set kept first: the chain says \"keep "), "{listed}");
+}

@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 
 use futures_util::TryStreamExt;
-use sea_orm::{ActiveModelTrait, ConnectionTrait, EntityTrait, QueryOrder, QuerySelect, Set};
+use sea_orm::{
+    ActiveModelTrait, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set,
+};
 use sha2::{Digest, Sha256};
 
 use super::tables::Stored;
@@ -97,6 +99,17 @@ impl Store {
     /// The database's own.
     pub async fn head(&self) -> Result<Head, StoreError> {
         head(&self.db).await
+    }
+
+    /// The actions of an actor's links, in their order.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn actions_of(&self, actor: &str) -> Result<Vec<String>, StoreError> {
+        use entities::link::{Column, Entity};
+        let actions = Entity::find().filter(Column::Actor.eq(actor)).order_by_asc(Column::Seq);
+        let actions = actions.select_only().column(Column::Action).into_tuple().all(&self.db).await;
+        actions.map_err(StoreError::while_("reading the record chain"))
     }
 
     /// Reckons every link again from its rows; every one that does not hold is named.

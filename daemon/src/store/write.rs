@@ -43,6 +43,8 @@ pub struct Writer {
     deed: Deed,
     head: Head,
     digests: BTreeMap<&'static str, (u64, Sha256)>,
+    /// The deed gets its link though no record is appended.
+    attested: bool,
     unhurried: AtomicBool,
 }
 
@@ -68,8 +70,14 @@ impl Store {
         // The turn is given back when the transaction is over, however it ends.
         let (tx, _turn) = self.begin_write(turn.ok()).await?;
         let head = chain::head(&tx).await?;
-        let mut writer =
-            Writer { tx, deed, head, digests: BTreeMap::new(), unhurried: AtomicBool::new(false) };
+        let mut writer = Writer {
+            tx,
+            deed,
+            head,
+            digests: BTreeMap::new(),
+            attested: false,
+            unhurried: AtomicBool::new(false),
+        };
         let done = work(&mut writer).await?;
         self.commit(writer).await?;
         Ok(done)
@@ -176,6 +184,11 @@ impl Writer {
         self.head.seq + 1
     }
 
+    /// Gives the deed its link of the chain though it appends no record: what it did stands in its action.
+    pub fn attest(&mut self) {
+        self.attested = true;
+    }
+
     /// Appends versions of records: a known key's next version, or a new key's first.
     ///
     /// # Errors
@@ -265,7 +278,7 @@ impl Writer {
 
     /// Ends what was appended in a link; its hash, where there is one.
     async fn linked(self) -> Result<(DatabaseTransaction, Option<String>), StoreError> {
-        if self.digests.is_empty() {
+        if self.digests.is_empty() && !self.attested {
             return Ok((self.tx.inner, None));
         }
         self.check_clock().await?;
