@@ -49,6 +49,24 @@ fn what_happened_after_midnight_in_the_east_counts_at_once() {
     );
 }
 
+/// At 14:30 of the 11th at home the east has the 12th; a station's day and its end are its own.
+#[test]
+fn a_station_has_its_own_day() {
+    let set = set("");
+    let fleet = two_stations(&set, |_| {});
+    let of = |as_of: AsOf| {
+        let evaluator = Evaluator::without_forecasts(&set, &fleet, as_of);
+        fleet.stations.iter().map(|s| (evaluator.day_at(s), evaluator.end_at(s))).collect::<Vec<_>>()
+    };
+    let (eleventh, twelfth) = (on("2026-10-11"), on("2026-10-12"));
+    let (east, west) = (at("2026-10-11T14:00:00"), at("2026-10-12T03:00:00"));
+    assert_eq!(
+        of(at("2026-10-11T14:30:00").into()),
+        [(twelfth, at("2026-10-12T14:00:00")), (eleventh, west)]
+    );
+    assert_eq!(of(eleventh.into()), [(eleventh, east), (eleventh, west)], "a day that is asked for");
+}
+
 /// Due on 12 October: at 01:00 of that day at home it is still the 11th in the west.
 #[test]
 fn a_date_in_the_west_comes_with_its_own_midnight() {
