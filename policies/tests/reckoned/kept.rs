@@ -3,7 +3,7 @@
 use jiff::civil::date;
 use policies::amount::Amount;
 use policies::due::{Because, Evaluator};
-use policies::facts::{Fleet, FleetBuilder, ItemRecord, Outcome};
+use policies::facts::{Fleet, FleetBuilder, ItemRecord, Outcome, State};
 use policies::kept::{Kept, moved_later};
 use policies::load::PolicySet;
 use policies::readiness::{Papers, Reason};
@@ -134,6 +134,23 @@ fn two_corrections_add_up() {
     let other = Kept { more: vec![(pulls, whole(5)), (launches, whole(5))], ..both };
     assert_eq!(second.clone().and(first), other);
     assert!(!second.clone().and(second).held);
+    let gone = Kept { gone: true, ..nothing(&set, "by-date") };
+    let undated = Kept { no_base: true, ..nothing(&set, "by-date") };
+    let both = Kept { no_base: true, ..gone.clone() };
+    assert_eq!(gone.clone().and(undated.clone()), both);
+    assert_eq!(undated.and(gone), both);
+}
+
+/// Withdrawn gear has no rows, and none of them is missed.
+#[test]
+fn gear_that_was_withdrawn_keeps_nothing() {
+    let set = rules();
+    let old = records(&set, "2026-01-02", 1, None);
+    let new = fleet(&set, |b| {
+        fit(b, "F-1", "C-1", "2026-01-01", None);
+        b.state("F-1", when("2026-02-20"), State::Withdrawn);
+    });
+    assert_eq!(moved(&set, &old, &new, false), []);
 }
 
 fn with(set: &PolicySet, kept: &[Kept], done_again: Option<&str>) -> Fleet {
@@ -323,10 +340,11 @@ attributes = [{ name = "nominal diameter", unit = "mm", min = 1, max = 60 }]
                 evaluator.readiness(&Papers::default()).swap_remove(0).reasons.into_iter().any(
                     |reason| matches!(reason, Reason::Rule { row, .. } if row.item == id(&fleet, "F-9")),
                 );
-            let waits = evaluator.kept(id(&fleet, "F-9"), set.find_rule("by-date").unwrap()).is_some();
+            let waits = evaluator.kept(id(&fleet, "F-9"), set.find_rule("by-date").unwrap());
             (own.iter().map(|row| row.calendar_due.unwrap()).collect::<Vec<_>>(), stops, waits)
         };
-    assert_eq!(rows(14, "2026-01-02"), (vec![date(2026, 7, 2)], true, true));
-    assert_eq!(rows(14, "2026-07-20"), (vec![date(2027, 1, 20)], false, true), "it is done, and stands");
-    assert_eq!(rows(16, "2026-01-02"), (vec![date(2026, 7, 2)], true, false), "put back");
+    assert_eq!(rows(14, "2026-01-02"), (vec![date(2026, 7, 2)], true, Some(kept.clone())));
+    let done = (vec![date(2027, 1, 20)], false, Some(kept.clone()));
+    assert_eq!(rows(14, "2026-07-20"), done, "it is done, and stands");
+    assert_eq!(rows(16, "2026-01-02"), (vec![date(2026, 7, 2)], true, None), "put back");
 }
