@@ -16,6 +16,7 @@ mod item;
 mod log;
 mod notices;
 mod odds;
+mod people;
 mod policy;
 mod proof_load;
 mod readiness;
@@ -94,6 +95,8 @@ enum Command {
     Serve(serve::Serve),
     /// An invented service to look at, with its own post office
     Demo(serve::Demo),
+    /// Who may do what, and who may sign in
+    People(people::People),
     /// Check the settings
     Config(config::ConfigCommand),
     /// Judge what was found on gear by the discard criteria; records nothing
@@ -179,6 +182,7 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Notices(notices) => notices.run(&settings).await,
         Command::Serve(serve) => serve.run(&settings).await,
         Command::Demo(demo) => demo.run().await,
+        Command::People(people) => people.run(&settings).await,
         Command::Config(config) => config.run(&settings),
         Command::Assess(assess) => assess.run(),
         Command::ProofLoad(proof_load) => proof_load.run(),

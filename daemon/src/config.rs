@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 use serde::Deserialize;
 
+use crate::accounts::{self, HOUR, MINUTE};
 use crate::files::Files;
 use crate::store::address;
 
@@ -34,6 +35,38 @@ pub struct Config {
     pub answers: Option<Answers>,
     /// Backups by the clock; none: nobody takes them but people.
     pub backup: Option<Backups>,
+    /// Who reads the pages, and how long somebody stays signed in.
+    pub pages: Pages,
+}
+
+/// Who reads the pages, and how long somebody stays signed in.
+#[derive(Clone, Copy, Debug, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+pub struct Pages {
+    /// Anybody reads; recording needs a sign-in all the same.
+    pub open: bool,
+    /// Unused for so long, a sign-in ends.
+    pub idle_minutes: u32,
+    /// However much it is used, it ends then.
+    pub absolute_hours: u32,
+    /// A web server stands before the pages and says in `X-Forwarded-For` where a request comes from.
+    pub forwarded: bool,
+}
+
+impl Default for Pages {
+    fn default() -> Pages {
+        Pages { open: false, idle_minutes: 30, absolute_hours: 12, forwarded: false }
+    }
+}
+
+impl Pages {
+    /// How long sessions last.
+    pub fn limits(self) -> accounts::Limits {
+        accounts::Limits {
+            idle_micros: i64::from(self.idle_minutes) * MINUTE,
+            absolute_micros: i64::from(self.absolute_hours) * HOUR,
+        }
+    }
 }
 
 /// Where answers to notices arrive.
@@ -180,6 +213,7 @@ impl Default for Config {
             answers: None,
             backup: None,
             place: None,
+            pages: Pages::default(),
         }
     }
 }

@@ -16,7 +16,8 @@ use policies::shipped;
 use policies::zone::Instant;
 use tokio::net::TcpListener;
 
-use crate::clock::StandingClock;
+use crate::accounts::{Accounts, Limits};
+use crate::clock::{StandingClock, SystemClock};
 use crate::config::files_of;
 use crate::desk::Desk;
 use crate::files::Files;
@@ -27,7 +28,7 @@ use crate::policy_set;
 use crate::register::{Faults, read_folder};
 use crate::store::Store;
 use crate::sweep::{Mail, sweep};
-use crate::web::{self, Web};
+use crate::web::{self, Door, Web};
 use catcher::Catcher;
 
 /// Sender of the demo's notices.
@@ -112,7 +113,9 @@ pub async fn run(listen: SocketAddr) -> anyhow::Result<()> {
     );
     println!("Look at {pages}/ — the wire F-0417: {pages}/item/F-0417 — the mail: {pages}/mail");
     println!("Stop with Ctrl-C. Tallow advises; a competent person decides.");
-    let web = Web { desk, files: files(&scratch.0), caught: Some(post_office), stated: Some(STATED) };
+    let accounts = Accounts::over(desk.store.clone(), Arc::new(SystemClock), Limits::default());
+    let door = Door::open(accounts.trusting());
+    let web = Web { desk, files: files(&scratch.0), caught: Some(post_office), stated: Some(STATED), door };
     web::serve(listener, web, stopped()).await.context("serving pages")
 }
 

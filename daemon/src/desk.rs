@@ -266,6 +266,18 @@ impl Desk {
     /// # Errors
     /// A row that cannot be right, a known key with other values, or the store's failure.
     pub async fn log_use(&self, rows: &[Usage]) -> Result<Recorded, DeskError> {
+        self.take_use("log", rows).await
+    }
+
+    /// The same for somebody, who is named in the chain.
+    ///
+    /// # Errors
+    /// A row that cannot be right, a known key with other values, or the store's failure.
+    pub async fn log_use_by(&self, rows: &[Usage], by: &str) -> Result<Recorded, DeskError> {
+        self.take_use(&format!("log: {by}"), rows).await
+    }
+
+    async fn take_use(&self, action: &str, rows: &[Usage]) -> Result<Recorded, DeskError> {
         let latest = self.now().0.saturating_add(AHEAD_MICROS);
         if let Some(row) = rows.iter().find(|row| row.at > latest) {
             let at = Instant(row.at).timestamp();
@@ -278,7 +290,7 @@ impl Desk {
         let held = warm.take();
         let (done, loaded) = self
             .store
-            .write(self.deed("log"), async |tx: &mut Writer| {
+            .write(self.deed(action), async |tx: &mut Writer| {
                 let mut loaded = self.warmed(tx, held).await?;
                 let mut fresh = Vec::new();
                 for row in rows {

@@ -2,6 +2,7 @@
 //! facts, acts on the verdicts and talks to people.
 #![cfg_attr(test, allow(clippy::unwrap_used, clippy::expect_used))]
 
+pub mod accounts;
 pub mod alarms;
 pub mod answers;
 pub mod cli;
@@ -33,6 +34,7 @@ pub mod policy_set;
 pub mod proofs;
 pub mod records;
 pub mod register;
+pub mod rights;
 pub mod sending;
 pub mod store;
 pub mod sweep;

@@ -27,7 +27,7 @@ use crate::store::leases::Leader;
 use crate::store::outbox::StoredOutbox;
 use crate::store::{Store, StoreError, address};
 use crate::sweep::{Mail, Swept, sweep};
-use crate::web::{self, Web};
+use crate::web::{self, Door, Web};
 
 /// Never sleep until a tick: wake this often and compare the clock with what is stored.
 const WAKE: Duration = Duration::from_secs(30);
@@ -132,7 +132,8 @@ async fn round(
     if let Some(post) = post {
         tasks.spawn(delivering(post, nudge, doubted, stopped.clone()));
     }
-    let pages = Web { desk: desk.clone(), files: config.files(), caught: None, stated: None };
+    let door = Door::of(config, store);
+    let pages = Web { desk: desk.clone(), files: config.files(), caught: None, stated: None, door };
     tasks.spawn(serving(listener, pages, stopped));
     let watched = Watched { store, folder: config.policies.as_deref(), hash: &desk.set.hash };
     let ended = tokio::select! {

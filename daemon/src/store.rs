@@ -1,5 +1,6 @@
 //! All SQL: rows in and out, one writer, the record chain, the due table and the outbox.
 
+pub mod accounts;
 pub mod address;
 mod answered;
 pub mod answers;
@@ -9,6 +10,7 @@ pub mod current;
 pub mod doubts;
 pub mod due_table;
 pub mod fleet;
+mod last_use;
 pub mod leases;
 pub mod moving;
 mod open;

@@ -1,14 +1,20 @@
-//! The pages: documents that happen to be live, rendered here whole. Only this room knows HTTP.
+//! The pages: documents that happen to be live, rendered here whole, and the forms that record. Only this room knows
+//! HTTP.
 
+mod account;
+mod again;
 mod ahead;
 mod asked;
 mod card;
 mod caution;
 mod chart;
+mod cookie;
+mod door;
 mod doubts;
 mod fault;
 mod filters;
 mod fitness;
+mod gate;
 mod guard;
 mod history;
 mod holds;
@@ -19,41 +25,50 @@ mod lifting_gear;
 mod line;
 mod links;
 mod loans;
+mod log;
 mod mail;
 mod near;
+mod notice_link;
 mod out_of_service;
 mod outfit;
 mod paper;
 mod place;
+mod posted;
 mod proof;
 mod region;
 mod replay;
 mod report;
+pub mod routes;
 mod rules;
 mod search;
 mod shell;
+mod sign_in;
 mod source;
 mod station;
 #[cfg(test)]
 mod tests;
 mod visit;
+mod welcome;
 mod when;
 mod why;
 mod words;
 
 use std::future::Future;
+use std::net::SocketAddr;
 use std::sync::Arc;
 
 use axum::Router;
+use axum::extract::DefaultBodyLimit;
 use axum::http::header;
+use axum::middleware::from_fn_with_state;
 use axum::response::{IntoResponse, Response};
-use axum::routing::get;
 use jiff::civil::Date;
 use tokio::net::TcpListener;
 
 use crate::demo::catcher::Catcher;
 use crate::desk::Desk;
 use crate::files::Files;
+pub use door::Door;
 use fault::Fault;
 use visit::Visit;
 
@@ -70,35 +85,25 @@ pub struct Web {
     pub caught: Option<Arc<Catcher>>,
     /// The demo's stated date, which pages are read as of; today where there is none.
     pub stated: Option<Date>,
+    /// Where people come in.
+    pub door: Door,
 }
 
-/// Every page, each answer with its headers.
+/// Every page of the table, each answer with its headers.
 pub fn router(web: Web) -> Router {
     let web = Arc::new(web);
-    Router::new()
-        .route("/", get(async |visit: Visit| visit.answer(region::page(&visit).await)))
-        .route("/station/{slug}", get(async |visit: Visit| visit.answer(station::page(&visit).await)))
-        .route(
-            "/station/{slug}/register",
-            get(async |visit: Visit| visit.answer(lifting_gear::page(&visit).await)),
-        )
-        .route("/station/{slug}/card", get(async |visit: Visit| visit.answer(card::page(&visit).await)))
-        .route("/item/{*tag}", get(async |visit: Visit| visit.answer(item::or_why(&visit).await)))
-        .route("/report/{*number}", get(async |visit: Visit| visit.answer(report::page(&visit).await)))
-        .route("/file/{digest}", get(async |visit: Visit| visit.answer(paper::file(&visit).await)))
-        .route("/proof/{*tag}", get(async |visit: Visit| visit.answer(proof::page(&visit).await)))
-        .route("/search", get(async |visit: Visit| visit.answer(search::page(&visit).await)))
-        .route("/rules", get(async |visit: Visit| visit.answer(rules::all(&visit))))
-        .route("/rules/{id}", get(async |visit: Visit| visit.answer(rules::one(&visit).await)))
-        .route("/mail", get(async |visit: Visit| visit.answer(mail::list(&visit))))
-        .route("/mail/{number}", get(async |visit: Visit| visit.answer(mail::one(&visit))))
-        .route("/mail/{number}/raw", get(async |visit: Visit| visit.answer(mail::raw(&visit))))
-        .route("/pages.css", get(style))
-        .route("/health/live", get("live\n"))
+    let mut router = Router::new();
+    for routes::Row { path, need, at, answers, .. } in routes::table() {
+        let gate = gate::Gate { web: Arc::clone(&web), need, at };
+        router = router.route(path, answers.route_layer(from_fn_with_state(gate, gate::pass)));
+    }
+    router
         .fallback(async |visit: Visit| visit.answer(Err(Fault::no_page())))
         .method_not_allowed_fallback(async |visit: Visit| visit.answer(Err(Fault::read_only())))
+        .layer(DefaultBodyLimit::max(posted::LARGEST_FORM))
         .with_state(Arc::clone(&web))
-        .layer(axum::middleware::from_fn_with_state(web, guard::guard))
+        .layer(from_fn_with_state(Arc::clone(&web), gate::know))
+        .layer(from_fn_with_state(web, guard::guard))
 }
 
 async fn style() -> Response {
@@ -114,5 +119,6 @@ pub async fn serve(
     web: Web,
     stop: impl Future<Output = ()> + Send + 'static,
 ) -> std::io::Result<()> {
-    axum::serve(listener, router(web)).with_graceful_shutdown(stop).await
+    let pages = router(web).into_make_service_with_connect_info::<SocketAddr>();
+    axum::serve(listener, pages).with_graceful_shutdown(stop).await
 }

@@ -1,5 +1,7 @@
 //! Tallow's tables as sea-orm models. No queries, no logic: `daemon::store` is the one room that reads them.
 
+pub mod account;
+pub mod api_token;
 pub mod bad_address;
 pub mod certificate;
 pub mod concession;
@@ -21,10 +23,14 @@ pub mod notice_mail;
 pub mod part;
 pub mod person;
 pub mod policy_set;
+pub mod session;
 pub mod setting;
+pub mod sign_in_code;
 pub mod state;
 pub mod station;
 pub mod stock;
 pub mod substitution;
+pub mod throttle;
 pub mod usage;
+pub mod view_link;
 pub mod work;

@@ -10,6 +10,7 @@ mod m0006_examinations;
 mod m0008_substitutions;
 mod m0009_loans;
 mod m0009_taken_from;
+mod m0010_accounts;
 mod postgres;
 
 use sea_orm_migration::prelude::*;
@@ -31,6 +32,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0008_substitutions::Migration),
             Box::new(m0009_taken_from::Migration),
             Box::new(m0009_loans::Migration),
+            Box::new(m0010_accounts::Migration),
         ]
     }
 }

@@ -458,6 +458,8 @@ macro_rules! shapes {
 fn entities(embedded: bool) -> BTreeMap<&'static str, Vec<Shape>> {
     shapes!(
         embedded,
+        account,
+        api_token,
         bad_address,
         certificate,
         concession,
@@ -479,12 +481,16 @@ fn entities(embedded: bool) -> BTreeMap<&'static str, Vec<Shape>> {
         part,
         person,
         policy_set,
+        session,
         setting,
+        sign_in_code,
         state,
         station,
         stock,
         substitution,
+        throttle,
         usage,
+        view_link,
         work,
     )
 }

@@ -104,6 +104,12 @@ async fn carry_all(from: &Transaction, to: &Transaction) -> Result<Carried, Stor
             notice_answer,
             bad_address,
             lease,
+            account,
+            session,
+            api_token,
+            view_link,
+            sign_in_code,
+            throttle,
             setting,
         ]
     );

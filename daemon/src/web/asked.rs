@@ -19,6 +19,10 @@ pub(super) struct Query {
     all: Option<String>,
     /// The rule whose derivation is wanted.
     pub(super) why: Option<String>,
+    /// Where somebody was before they had to sign in.
+    pub(super) next: Option<String>,
+    /// A code that came with an invitation.
+    pub(super) code: Option<String>,
 }
 
 /// A day to be read as of, and what is left out.
@@ -36,6 +40,8 @@ pub(super) struct Asked {
     pub(super) all: bool,
     /// Addresses that keep the day.
     pub(super) links: Links,
+    /// The name of who is signed in.
+    pub(super) signed: Option<String>,
 }
 
 impl Query {
@@ -56,6 +62,7 @@ impl Query {
             replays: as_of.is_some() || known_on.is_some(),
             all: self.all.is_some(),
             links: Links::replaying(replay),
+            signed: None,
         })
     }
 }

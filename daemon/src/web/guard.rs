@@ -13,7 +13,8 @@ use super::Web;
 use super::fault::{self, Fault};
 
 /// Nothing from elsewhere, nothing inline; forms go back to where they came from.
-const CONTENT_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; \
+const CONTENT_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; script-src 'self'; \
+                              worker-src 'self'; connect-src 'self'; manifest-src 'self'; form-action 'self'; \
                               object-src 'none'; base-uri 'none'; frame-ancestors 'none'";
 
 const HEADERS: [(HeaderName, &str); 6] = [

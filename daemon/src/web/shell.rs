@@ -3,7 +3,7 @@
 use super::Web;
 use super::asked::Asked;
 use super::caution;
-use super::links::Links;
+use super::links::{Link, Links};
 use super::replay::Known;
 
 /// Fields of the page around a page.
@@ -20,6 +20,8 @@ pub(super) struct Shell {
     pub(super) cautions: [&'static str; 2],
     /// Whether the page can be read as of a day.
     pub(super) replayable: bool,
+    /// The way in, or to one's own account.
+    pub(super) account: Link,
 }
 
 impl Shell {
@@ -34,11 +36,22 @@ impl Shell {
             set: web.desk.set.hash[..12].to_owned(),
             cautions: [caution::PLANNING_AID, caution::LAUNCHING_AUTHORITY],
             replayable: false,
+            account: Link { text: "Account".to_owned(), href: "/account".to_owned() },
         }
     }
 
     /// A page over records.
     pub(super) fn of(web: &Web, asked: &Asked, title: &str, known: Known) -> Shell {
-        Shell { known, replayable: true, ..Shell::bare(web, title, asked.links.clone()) }
+        let bare = Shell::bare(web, title, asked.links.clone()).signed(asked.signed.as_deref());
+        Shell { known, replayable: true, ..bare }
+    }
+
+    /// The same for somebody, or for nobody known.
+    pub(super) fn signed(self, name: Option<&str>) -> Shell {
+        let account = match name {
+            Some(name) => Link { text: name.to_owned(), href: "/account".to_owned() },
+            None => Link { text: "Sign in".to_owned(), href: "/sign-in".to_owned() },
+        };
+        Shell { account, ..self }
     }
 }

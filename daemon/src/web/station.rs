@@ -15,12 +15,13 @@ use super::judged::{Bite, Judged, by_urgency};
 use super::line::Line;
 use super::links::Link;
 use super::loans::Lent;
+use super::log::LogForm;
 use super::outfit::{Gap, Told};
 use super::place::View;
 use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
-use super::{Web, caution, filters, replay, words};
+use super::{Web, caution, filters, log, replay, words};
 use crate::examine::defects;
 use crate::items::loans::agreed;
 use crate::records::{Certificate, Concession, Defect, Loan, State};
@@ -64,6 +65,7 @@ struct Page {
     whole: String,
     register: String,
     all: bool,
+    log: Option<LogForm>,
 }
 
 /// The page.
@@ -83,6 +85,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let made = |fleet: &Fleet| make(&visit.web, &asked, fleet, visit.name(), &concessions, &told, &loans);
     let (mut page, open) = source.fleet(made).await?;
     page.doubts = doubts::keyed(&visit.web, &asked, open).await?;
+    page.log = log::form(visit, visit.name(), asked.replays).await?;
     html(&page)
 }
 
@@ -118,6 +121,7 @@ fn make(
         whole: asked.links.whole(&format!("/station/{slug}")),
         register: asked.links.register(slug),
         all: asked.all,
+        log: None,
         shell: Shell::of(web, asked, &format!("What must be done at {name}?"), known),
         name,
     };

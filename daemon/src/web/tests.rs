@@ -13,6 +13,7 @@ use tokio::io::{AsyncReadExt, AsyncWriteExt};
 use tower::ServiceExt;
 
 use super::*;
+use crate::accounts::{Accounts, Limits};
 use crate::clock::StandingClock;
 use crate::demo::{self, scenario};
 use crate::policy_set;
@@ -59,6 +60,12 @@ async fn desk(folder: &Folder) -> Arc<Desk> {
     Arc::new(desk)
 }
 
+/// Anybody reads, as in the demo.
+fn open_door(desk: &Desk) -> Door {
+    let accounts = Accounts::over(desk.store.clone(), Arc::new(crate::clock::SystemClock), Limits::default());
+    Door::open(accounts)
+}
+
 /// A folder of files that is not there.
 fn no_files() -> Files {
     Files::at(std::env::temp_dir().join("tallow-pages-no-files"))
@@ -72,7 +79,8 @@ async fn demo_web() -> Web {
         "EHLO a.example\r\nMAIL FROM:<gear@mcbs.example>\r\nRCPT TO:<mechanic.qua@mcbs.example>\r\nDATA\r\n";
     sender.write_all(format!("{envelope}{MAIL}.\r\nQUIT\r\n").as_bytes()).await.unwrap();
     sender.read_to_string(&mut String::new()).await.unwrap();
-    Web { desk, files: no_files(), caught: Some(caught), stated: Some("2026-10-11".parse().unwrap()) }
+    let door = open_door(&desk);
+    Web { desk, files: no_files(), caught: Some(caught), stated: Some("2026-10-11".parse().unwrap()), door }
 }
 
 /// Two items with tags that would be markup, one of them failed; a carriage that lacks everything.
@@ -87,7 +95,9 @@ async fn hostile_web() -> Web {
     let files =
         [("stations.csv", stations), ("items.csv", items), ("fittings.csv", fittings), ("work.csv", work)];
     let folder = Folder::of(files.map(|(name, text)| (name, text.to_owned())));
-    Web { desk: desk(&folder).await, files: no_files(), caught: None, stated: None }
+    let desk = desk(&folder).await;
+    let door = open_door(&desk);
+    Web { desk, files: no_files(), caught: None, stated: None, door }
 }
 
 struct Answer {

@@ -10,12 +10,18 @@ use axum::response::{Html, IntoResponse, Response};
 
 use super::Web;
 use super::asked::{Asked, Query};
+use super::cookie::{self, Jar};
 use super::fault::{self, Fault};
+use super::gate::Presence;
+use crate::accounts::Seen;
 
 /// A visit, before what it asks for was looked at.
 pub(super) struct Visit {
     pub(super) web: Arc<Web>,
     pub(super) query: Query,
+    pub(super) presence: Presence,
+    /// What the browser keeps for a stranger's forms.
+    pub(super) bound: Option<String>,
     name: String,
 }
 
@@ -30,7 +36,16 @@ impl Visit {
     /// # Errors
     /// A text that is no date.
     pub(super) fn asked(&self) -> Result<Asked, Fault> {
-        self.query.read(&self.web)
+        let signed = self.presence.seen().map(|seen| seen.who.person.name.clone());
+        Ok(Asked { signed, ..self.query.read(&self.web)? })
+    }
+
+    /// Who is signed in.
+    ///
+    /// # Errors
+    /// A stranger.
+    pub(super) fn signed(&self) -> Result<&Arc<Seen>, Fault> {
+        self.presence.seen().ok_or_else(|| Fault::unsigned("/"))
     }
 
     /// The page, or the page that says why there is none.
@@ -60,7 +75,9 @@ impl FromRequestParts<Arc<Web>> for Visit {
                     "Name each thing once, like ?as_of=2026-10-12.",
                 )
             })?;
-            Ok::<_, Fault>(Visit { web: Arc::clone(web), query, name })
+            let presence = parts.extensions.get::<Presence>().cloned().unwrap_or_default();
+            let bound = cookie::brought(&web.door, Jar::Form, &parts.headers).map(str::to_owned);
+            Ok::<_, Fault>(Visit { web: Arc::clone(web), query, presence, bound, name })
         };
         read.await.map_err(|fault| fault::answer(web, &fault))
     }

@@ -123,7 +123,9 @@ async fn a_long_life_is_cut_to_its_newest() {
         ("items.csv", "item,kind,station,entered_service_on\nF-1,launching fall,abc,2016-01-01\n".to_owned()),
         ("work.csv", work),
     ];
-    let web = Web { desk: desk(&Folder::of(files)).await, files: no_files(), caught: None, stated: None };
+    let desk = desk(&Folder::of(files)).await;
+    let door = open_door(&desk);
+    let web = Web { desk, files: no_files(), caught: None, stated: None, door };
     let page = read(&router(web), "/item/F-1/history").await;
     check_page("a long life", &page);
     assert!(page.text.contains("1850 earlier ones are left out here: tallow item show F-1"));
@@ -215,7 +217,8 @@ async fn filed_web(folder: &Folder, bytes: &[u8]) -> (Web, Filed) {
         ),
     ];
     let desk = desk(&Folder::of(register)).await;
-    (Web { desk, files: kept, caught: None, stated: None }, filed)
+    let door = open_door(&desk);
+    (Web { desk, files: kept, caught: None, stated: None, door }, filed)
 }
 
 async fn fetch(router: &Router, path: &str) -> (StatusCode, HeaderMap, Vec<u8>) {

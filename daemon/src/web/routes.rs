@@ -1,0 +1,200 @@
+//! Every address that answers, in one table: its method, what somebody must be allowed to do to get through, and where
+//! the station is named. A page stands in it or is not there; what is posted comes only as [`Posted`], which is not
+//! made without its checks.
+
+use std::sync::Arc;
+
+use axum::http::Method;
+use axum::response::Response;
+use axum::routing::{self, MethodRouter};
+
+use super::fault::{self, Fault};
+use super::posted::Posted;
+use super::visit::Visit;
+use super::{
+    Web, account, again, card, item, lifting_gear, log, mail, notice_link, paper, proof, region, report,
+    rules, search, sign_in, station, style, welcome,
+};
+use crate::rights::Act;
+
+/// What a row asks for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Need {
+    /// Anybody may come.
+    Nothing,
+    /// Somebody who may read it; anybody where reading is open.
+    Reads(Act),
+    /// Somebody who may do it.
+    Does(Act),
+}
+
+/// Where the station of an act is named.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum At {
+    /// It is of no one station.
+    Region,
+    /// The first part of the address that varies is the station.
+    Station,
+    /// The page finds it, and asks [`super::gate::allowed`] itself.
+    Page,
+}
+
+/// One address and method.
+pub struct Row {
+    /// Address, as the router reads it.
+    pub path: &'static str,
+    /// Method.
+    pub method: Method,
+    /// Whom it lets through.
+    pub need: Need,
+    /// Where its station is named.
+    pub at: At,
+    pub(super) answers: MethodRouter<Arc<Web>>,
+}
+
+impl Row {
+    fn get(path: &'static str, need: Need, at: At, answers: MethodRouter<Arc<Web>>) -> Row {
+        Row { path, method: Method::GET, need, at, answers }
+    }
+
+    fn post<F, A>(path: &'static str, need: Need, at: At, take: F) -> Row
+    where
+        F: Fn(Posted) -> A + Clone + Send + Sync + 'static,
+        A: Future<Output = Result<Response, Fault>> + Send,
+    {
+        let answers = routing::post(async move |posted: Posted| {
+            let web = Arc::clone(&posted.visit.web);
+            take(posted).await.unwrap_or_else(|fault| fault::answer(&web, &fault))
+        });
+        Row { path, method: Method::POST, need, at, answers }
+    }
+}
+
+/// The table.
+pub fn table() -> Vec<Row> {
+    let mut rows = reading();
+    rows.extend(coming_in());
+    rows.extend(recording());
+    rows
+}
+
+fn reading() -> Vec<Row> {
+    use routing::get;
+    let reads = |path, act, at, answers| Row::get(path, Need::Reads(act), at, answers);
+    vec![
+        reads(
+            "/",
+            Act::ViewRegion,
+            At::Region,
+            get(async |visit: Visit| visit.answer(region::page(&visit).await)),
+        ),
+        reads(
+            "/station/{slug}",
+            Act::ViewStation,
+            At::Station,
+            get(async |visit: Visit| visit.answer(station::page(&visit).await)),
+        ),
+        reads(
+            "/station/{slug}/register",
+            Act::ViewStation,
+            At::Station,
+            get(async |visit: Visit| visit.answer(lifting_gear::page(&visit).await)),
+        ),
+        reads(
+            "/station/{slug}/card",
+            Act::ViewStation,
+            At::Station,
+            get(async |visit: Visit| visit.answer(card::page(&visit).await)),
+        ),
+        reads(
+            "/item/{*tag}",
+            Act::ViewItem,
+            At::Region,
+            get(async |visit: Visit| visit.answer(item::or_why(&visit).await)),
+        ),
+        reads(
+            "/report/{*number}",
+            Act::ViewItem,
+            At::Region,
+            get(async |visit: Visit| visit.answer(report::page(&visit).await)),
+        ),
+        reads(
+            "/file/{digest}",
+            Act::ViewItem,
+            At::Region,
+            get(async |visit: Visit| visit.answer(paper::file(&visit).await)),
+        ),
+        reads(
+            "/proof/{*tag}",
+            Act::ViewItem,
+            At::Region,
+            get(async |visit: Visit| visit.answer(proof::page(&visit).await)),
+        ),
+        reads(
+            "/search",
+            Act::ViewItem,
+            At::Region,
+            get(async |visit: Visit| visit.answer(search::page(&visit).await)),
+        ),
+        reads(
+            "/rules",
+            Act::ViewRules,
+            At::Region,
+            get(async |visit: Visit| visit.answer(rules::all(&visit))),
+        ),
+        reads(
+            "/rules/{id}",
+            Act::ViewRules,
+            At::Region,
+            get(async |visit: Visit| visit.answer(rules::one(&visit).await)),
+        ),
+        reads("/mail", Act::ViewMail, At::Region, get(async |visit: Visit| visit.answer(mail::list(&visit)))),
+        reads(
+            "/mail/{number}",
+            Act::ViewMail,
+            At::Region,
+            get(async |visit: Visit| visit.answer(mail::one(&visit))),
+        ),
+        reads(
+            "/mail/{number}/raw",
+            Act::ViewMail,
+            At::Region,
+            get(async |visit: Visit| visit.answer(mail::raw(&visit))),
+        ),
+    ]
+}
+
+fn coming_in() -> Vec<Row> {
+    use routing::get;
+    let anybody = |path, answers| Row::get(path, Need::Nothing, At::Region, answers);
+    let own = Need::Does(Act::OwnAccount);
+    vec![
+        anybody("/pages.css", get(style)),
+        anybody("/health/live", get("live\n")),
+        anybody("/n/{token}", get(async |visit: Visit| visit.answer(notice_link::page(&visit).await))),
+        anybody("/sign-in", get(async |visit: Visit| visit.answer(sign_in::page(&visit).await))),
+        Row::post("/sign-in", Need::Nothing, At::Region, sign_in::take),
+        Row::post("/sign-in/demo", Need::Nothing, At::Region, sign_in::take_demo),
+        Row::post("/sign-out", Need::Nothing, At::Region, sign_in::leave),
+        anybody("/welcome", get(async |visit: Visit| visit.answer(welcome::page(&visit)))),
+        Row::post("/welcome", Need::Nothing, At::Region, welcome::take),
+        Row::get("/again", own, At::Region, get(async |visit: Visit| visit.answer(again::page(&visit)))),
+        Row::post("/again", own, At::Region, again::take),
+        Row::get(
+            "/account",
+            own,
+            At::Region,
+            get(async |visit: Visit| visit.answer(account::page(&visit).await)),
+        ),
+        Row::post("/account/password", own, At::Region, account::password),
+        Row::post("/account/factor", own, At::Region, account::factor::offer),
+        Row::post("/account/factor/confirm", own, At::Region, account::factor::confirm),
+        Row::post("/account/sessions", own, At::Region, account::sessions),
+        Row::post("/account/tokens", Need::Does(Act::KeepTokens), At::Region, account::token),
+        Row::post("/account/tokens/revoke", own, At::Region, account::revoke),
+    ]
+}
+
+fn recording() -> Vec<Row> {
+    vec![Row::post("/station/{slug}/log", Need::Does(Act::LogUse), At::Station, log::take)]
+}
