@@ -250,6 +250,8 @@ fn a_later_correction_of_the_last_work_carries_what_is_kept() {
     let carried = Kept { last: Some(at(nudged)), ..july.clone() };
     assert_eq!(moved(&set, &old, &of(nudged, &[]), false), std::slice::from_ref(&carried));
     assert_eq!(moved(&set, &old, &of(nudged, &[]), true), [], "work that is new");
+    let same = of("2026-01-10T10:00:00", &[]);
+    assert_eq!(moved(&set, &old, &same, false), [], "what is kept is kept once");
     let fleet = of(nudged, &[carried]);
     let evaluator = Evaluator::without_forecasts(&set, &fleet, on("2026-03-01"));
     let row = evaluator.row(id(&fleet, "F-1"), set.find_rule("by-date").unwrap());
