@@ -26,6 +26,7 @@ mod serve;
 mod setting;
 mod state;
 mod verify;
+mod waits;
 mod work;
 
 use std::path::PathBuf;
@@ -113,6 +114,13 @@ enum Command {
     Move(carry::Move),
     /// Take a copy of a store, or a restored one, into service: until then it sends nothing
     Adopt(adopt::Adopt),
+}
+
+impl Arguments {
+    /// Whether it runs until it is stopped, so that its log is kept rather than read along.
+    pub fn is_daemon(&self) -> bool {
+        matches!(self.command, Command::Serve(_))
+    }
 }
 
 /// How a result is written.

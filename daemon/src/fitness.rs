@@ -1,5 +1,6 @@
 //! Readiness in words: each station's state, its reasons and what clears them.
 
+mod causes;
 mod spare;
 
 use std::collections::BTreeSet;
@@ -24,6 +25,7 @@ use crate::records;
 use crate::store::Store;
 use crate::store::current::Newest;
 use crate::why::day;
+pub use causes::{Causes, NO_CAUSES};
 use spare::Gap;
 
 /// A station's readiness in words.
@@ -110,7 +112,8 @@ pub fn papers_of<'r>(
 pub fn lines(set: &PolicySet, fleet: &Fleet, as_of: impl Into<AsOf>, papers: &Papers) -> Vec<Line> {
     let as_of = as_of.into();
     let evaluator = Evaluator::without_forecasts(set, fleet, as_of);
-    Words { set, fleet, as_of, evaluator: &evaluator, papers }.lines(&evaluator.readiness(papers))
+    let words = Words { set, fleet, as_of, evaluator: &evaluator, papers, causes: &NO_CAUSES };
+    words.lines(&evaluator.readiness(papers))
 }
 
 /// What readiness is told from.
@@ -125,6 +128,8 @@ pub struct Words<'w> {
     pub evaluator: &'w Evaluator<'w>,
     /// Papers of the gear.
     pub papers: &'w Papers,
+    /// What gear out of use asks to be looked into.
+    pub causes: &'w Causes,
 }
 
 impl Words<'_> {
@@ -154,8 +159,13 @@ impl Words<'_> {
         let words = holds::Words { set: self.set, fleet: self.fleet, evaluator: self.evaluator };
         let mut told = BTreeSet::new();
         let mut reasons = Vec::new();
+        let mut lapsed = BTreeSet::new();
         for reason in &found.reasons {
-            let mut text = self.reason(found.station, reason);
+            let mut text = match reason {
+                Reason::Lapsed { certificate } if !lapsed.insert(&certificate.number) => continue,
+                Reason::Lapsed { certificate } => self.lapsed(found, certificate),
+                other => self.reason(found.station, other),
+            };
             for (index, hold) in (0usize..).zip(holds).filter(|(_, hold)| is_of(hold, reason)) {
                 if told.insert(index) {
                     text = text + "; " + &words.summary(hold);
@@ -164,6 +174,20 @@ impl Words<'_> {
             reasons.push(text);
         }
         reasons
+    }
+
+    /// What could fill the place of a reason that is a position without sound gear, as a sentence without its end.
+    pub fn replacement(&self, station: StationId, reason: &Reason) -> Option<String> {
+        let gap = match reason {
+            Reason::Empty { host, position, .. } => {
+                Gap { station, host: *host, position: *position, leaving: None }
+            }
+            Reason::Unfit { host, position, item, .. } => {
+                Gap { station, host: *host, position: *position, leaving: Some(*item) }
+            }
+            _ => return None,
+        };
+        Some(self.spare_text(&gap).trim_start_matches("; ").to_owned())
     }
 
     fn gear(&self, id: ItemId) -> String {
@@ -208,11 +232,12 @@ impl Words<'_> {
                 )
             }
             Reason::Unfit { host, position, item, shut } => format!(
-                "{} holds {}, {}; clears when it is replaced{}",
+                "{} holds {}, {}; clears when it is replaced{}{}",
                 self.position(*host, *position),
                 self.fleet.item(*item).tag,
                 self.shut(*item, shut),
-                self.spare_text(&Gap { station, host: *host, position: *position, leaving: Some(*item) })
+                self.spare_text(&Gap { station, host: *host, position: *position, leaving: Some(*item) }),
+                self.causes.get(*item).map(|cause| format!("; {cause}")).unwrap_or_default()
             ),
             Reason::OutOfUse { item, shut } => {
                 format!(
@@ -228,14 +253,7 @@ impl Words<'_> {
                     self.set.kinds.kind(*kind).name
                 )
             }
-            Reason::Lapsed { certificate } => {
-                let until = certificate.valid_until.map(day).unwrap_or_default();
-                format!(
-                    "{}: certificate {} lapsed on {until}; clears with a new one",
-                    self.gear(certificate.item),
-                    certificate.number
-                )
-            }
+            Reason::Lapsed { certificate } => lapsed_words(&self.gear(certificate.item), certificate),
             Reason::Defect { defect } => {
                 format!("{}: {}", self.gear(defect.item), examine::defects::stops(defect))
             }
@@ -244,6 +262,23 @@ impl Words<'_> {
             }
             Reason::Withdrawn { item } => self.without(*item),
             Reason::OldLog { last } => Words::old_log(*last),
+        }
+    }
+
+    /// One certificate for all the gear of the station that it was the newest of.
+    fn lapsed(&self, found: &StationReadiness, paper: &Certificate) -> String {
+        let same = found.reasons.iter().filter_map(|reason| match reason {
+            Reason::Lapsed { certificate } if certificate.number == paper.number => Some(certificate.item),
+            _ => None,
+        });
+        let items: Vec<ItemId> = same.collect();
+        let first = self.gear(paper.item);
+        match &items[1.min(items.len())..] {
+            [] => lapsed_words(&first, paper),
+            more => {
+                let tags: Vec<&str> = more.iter().map(|id| &*self.fleet.item(*id).tag).collect();
+                lapsed_words(&format!("{first}, and {}", tags.join(", ")), paper)
+            }
         }
     }
 
@@ -354,6 +389,11 @@ impl Words<'_> {
         };
         soon.then(|| today.tomorrow().ok()).flatten()
     }
+}
+
+fn lapsed_words(gear: &str, paper: &Certificate) -> String {
+    let until = paper.valid_until.map(day).unwrap_or_default();
+    format!("{gear}: certificate {} lapsed on {until}; clears with a new one", paper.number)
 }
 
 /// Whether a reason is an item of the hold that still waits.

@@ -109,6 +109,31 @@ impl<'r> Look<'r> {
         people::known(&self.register.people, by)
     }
 
+    /// Whether somebody may agree that an item is lent: that is for its owner to say, whoever has it now.
+    ///
+    /// # Errors
+    /// Nobody has that address, or the gear is not theirs to lend.
+    pub fn may_lend(&self, by: &str, tag: &str) -> Result<(), DeskError> {
+        let Some(item) = self.register.items.get(tag) else { return Ok(()) };
+        people::may_handle(self.person(by)?, &[item.station.as_deref()], &format!("lends {tag}"))
+    }
+
+    /// Whether somebody may do something to these items: to gear that their station owns or bears now. Unknown tags
+    /// are told of by the deed itself.
+    ///
+    /// # Errors
+    /// Nobody has that address, or the gear is not theirs to handle.
+    pub fn may_handle(&self, by: &str, tags: &[&str], does: &str) -> Result<(), DeskError> {
+        let known = tags.iter().filter_map(|tag| self.register.items.get(*tag));
+        let stations: Vec<Option<&str>> = known
+            .flat_map(|item| [item.station.as_deref(), self.station_of(&item.key, self.now.0)])
+            .collect();
+        if stations.is_empty() {
+            return Ok(());
+        }
+        people::may_handle(self.person(by)?, &stations, does)
+    }
+
     /// When, as text in a zone; now where left out.
     ///
     /// # Errors

@@ -99,7 +99,8 @@ pub async fn lessen(
     Ok(())
 }
 
-fn key(tag: &str, rule: &str) -> String {
+/// The key under which a date is kept.
+pub(crate) fn key(tag: &str, rule: &str) -> String {
     format!("{tag} {rule}")
 }
 

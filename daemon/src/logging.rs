@@ -81,6 +81,8 @@ pub fn rows(
         return Err(refused(text.to_owned()));
     }
     check_amount(entry)?;
+    check_text("--key", asked.key, MOST_KEY)?;
+    check_text("--note", asked.note, MOST_NOTE)?;
     let as_of = zone.date_of(now);
     let candidates = candidates(set, fleet, asked, as_of)?;
     let mut rows = Vec::new();
@@ -129,6 +131,26 @@ fn check_amount(entry: &Entry) -> Result<(), DeskError> {
         }
         _ => Ok(()),
     }
+}
+
+/// Longest key and note, in letters: what is longer is another text by mistake.
+const MOST_KEY: usize = 200;
+const MOST_NOTE: usize = 2_000;
+
+/// A text of one line that people can read again.
+fn check_text(name: &str, text: Option<&str>, most: usize) -> Result<(), DeskError> {
+    let Some(text) = text else { return Ok(()) };
+    let length = text.chars().count();
+    if length > most {
+        return Err(DeskError::Refused(format!("{name} has {length} letters; give {most} at most")));
+    }
+    if let Some(control) = text.chars().find(|letter| letter.is_control()) {
+        return Err(DeskError::Refused(format!(
+            "{name} holds a control character ({}); write it as one line of plain text",
+            control.escape_unicode()
+        )));
+    }
+    Ok(())
 }
 
 /// A dial is read, any other meter is counted; and gear bears no use before it is in service.

@@ -8,7 +8,11 @@ use daemon::cli::{Arguments, run};
 #[tokio::main]
 async fn main() -> ExitCode {
     let arguments = Arguments::parse();
-    daemon::telemetry::start();
+    if arguments.is_daemon() {
+        daemon::telemetry::start();
+    } else {
+        daemon::telemetry::start_plain();
+    }
     match run(arguments).await {
         Ok(answer) => answer.into(),
         Err(error) => {

@@ -127,14 +127,28 @@ pub async fn faults(desk: &Desk, files: &Files) -> Result<Vec<String>, DeskError
             |line: &Line| fleet.find(&line.item).is_some_and(|id| !evaluator.is_withdrawn(fleet.item(id)));
         lapsed.into_iter().filter(used).collect()
     };
-    for line in desk.with_fleet(in_use).await? {
-        let until = line.valid_until.unwrap_or_default();
-        wrong.push(format!("{}: {} lapsed on {until}, and no newer one is held", line.item, line.number));
-    }
+    wrong.extend(lapsed_words(&desk.with_fleet(in_use).await?));
     let works: Newest<Work> = desk.store.newest().await?;
     let waiting = desk.with_fleet(|fleet| waiting(&desk.set, fleet, today, &works)).await?;
     wrong.extend(waiting);
     Ok(wrong)
+}
+
+/// One line a certificate, with every item that it was for.
+fn lapsed_words(lapsed: &[Line]) -> Vec<String> {
+    let mut papers: Vec<(&Line, Vec<&str>)> = Vec::new();
+    for line in lapsed {
+        let same = |have: &Line| (&have.number, &have.valid_until) == (&line.number, &line.valid_until);
+        match papers.iter_mut().find(|(have, _)| same(have)) {
+            Some((_, items)) => items.push(&line.item),
+            None => papers.push((line, vec![&line.item])),
+        }
+    }
+    let said = papers.into_iter().map(|(line, items)| {
+        let until = line.valid_until.as_deref().unwrap_or_default();
+        format!("{}: {} lapsed on {until}, and no newer one is held", items.join(", "), line.number)
+    });
+    said.collect()
 }
 
 /// Files of certificates that are missing or were changed.

@@ -1,9 +1,11 @@
 //! Who a person is, and what they may do here: the one answer for every command that writes records down.
 
 mod correct;
+mod hands;
 mod item;
 
 pub(crate) use correct::{Corrected, Corrector};
+pub(crate) use hands::may_handle;
 pub(crate) use item::may_set;
 
 use policies::rule::{Authority, Rule};

@@ -18,6 +18,10 @@ use crate::records::{Person, TakenUp};
 use crate::store::write::Deed;
 use crate::store::{Store, StoreError, Writer};
 
+mod loosened;
+
+pub use loosened::loosened;
+
 /// More dates than this that stop a launch later want a second word (house).
 pub const MOST_LATER: usize = 10;
 /// So does a greater part of all of them, in hundredths (house).
@@ -100,6 +104,10 @@ pub async fn rehearse(store: &Store, request: &Request, now: Instant) -> Result<
     let overdue_at_once = overdue_at_once(&sides[0], &sides[1], effective_from);
     let mut objections = Vec::new();
     objections.extend(wants_second(&compared).filter(|_| request.second.is_none()));
+    let limits = loosened(&old.service, &new.service);
+    if !limits.is_empty() && request.second.is_none() {
+        objections.push(loosened_word(&limits));
+    }
     let run_in = today.checked_add(jiff::Span::new().days(RUN_IN_DAYS)).unwrap_or(Date::MAX);
     if !overdue_at_once.is_empty() && effective_from < run_in && !request.safety {
         objections.push(format!(
@@ -163,6 +171,14 @@ pub fn wants_second(compared: &Compared) -> Option<String> {
     };
     let (later, law) = (rows(|one| one.later), rows(|one| one.law_later));
     second_word(later, compared.stopping, law)
+}
+
+/// Why limits of the service that are loosened want a second person.
+pub fn loosened_word(limits: &[String]) -> String {
+    format!(
+        "service.toml asks less than before ({}); another engineer or the head must agree: --second",
+        limits.join("; ")
+    )
 }
 
 fn second_word(later: usize, stopping: usize, law: usize) -> Option<String> {

@@ -189,6 +189,17 @@ fn trend_lines(set: &PolicySet, wear: &Wear) -> Vec<String> {
     lines
 }
 
+/// `look for the cause: link diameter 11.66 mm, where the earlier readings foretold 12.01`.
+pub fn sudden_loss(wear: &Wear) -> Option<String> {
+    let jump = wear.jump.filter(|jump| jump.towards_limit)?;
+    let (_, last) = wear.points.last()?;
+    let unit = wear.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
+    Some(format!(
+        "look for the cause: {} {}{unit}, where the earlier readings foretold {:.2}",
+        wear.name, last.reading, jump.expected
+    ))
+}
+
 fn limit_text(limit: Limit, unit: &str) -> String {
     match limit {
         Limit::Least(least) => format!("the least allowed, {:.2}{unit},", least.to_f64()),

@@ -328,9 +328,14 @@ impl<'f> Why<'f> {
             .map(|(meter, count)| format!(", once {count} {} were used", self.set.kinds.meter_name(meter)));
         let heading =
             format!("After: {event}{}, within {}{waived}", once.unwrap_or_default(), working.clause.within);
-        let line = match &working.open {
-            None => "none since then".to_owned(),
-            Some(open) => format!("{event} on {}: due {}", self.moment(open.at), day(open.due)),
+        let line = match (&working.open, working.waits.zip(working.clause.once_used)) {
+            (Some(open), _) => format!("{event} on {}: due {}", self.moment(open.at), day(open.due)),
+            (None, Some(((at, used), (meter, count)))) => format!(
+                "{event} on {}: waits for its use, {used} of {count} {} since",
+                self.moment(at),
+                self.set.kinds.meter_name(meter)
+            ),
+            (None, None) => "none since then".to_owned(),
         };
         Part { heading, lines: vec![line] }
     }

@@ -77,6 +77,8 @@ pub struct AfterWorking {
     pub clause: After,
     /// The earliest event since the last work that counts.
     pub open: Option<Open>,
+    /// The same where the clause opens only after some use, which has not been made yet: its moment and the use since.
+    pub waits: Option<(Instant, Amount)>,
 }
 
 /// The whole derivation of a row.
@@ -115,7 +117,17 @@ impl Evaluator<'_> {
         let calendar =
             calendar.map(|c| CalendarWorking { clause: *c, found: self.calendar_due(id, rule_id, c, date) });
         let open = |clause: &After| after::open(self.set, self.fleet, id, clause, period, date);
-        let after = rule.after.iter().map(|c| AfterWorking { clause: *c, open: open(c) });
+        let after = rule.after.iter().map(|clause| {
+            let found = open(clause);
+            let used = |meter, at| {
+                usage::used(self.fleet, id, meter, Period { after: Some(at), before: period.before })
+            };
+            let waits = clause.once_used.filter(|_| found.is_none()).and_then(|(meter, _)| {
+                let event = open(&After { once_used: None, ..*clause })?;
+                Some((event.at, used(meter, event.at)))
+            });
+            AfterWorking { clause: *clause, open: found, waits }
+        });
         Derivation {
             last,
             failed: self.failed_since(id, rule_id, period),

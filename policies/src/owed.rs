@@ -59,6 +59,19 @@ pub fn stage(rule: &Rule, row: &DueRow, today: Date) -> Option<Stage> {
     (by_use || today >= rule.notice.lead.before(last)).then_some(Stage::Lead)
 }
 
+/// A test house is asked so many days before the report is needed, again.
+const ASKED_AGAIN: i64 = 10;
+
+/// The newest stage at which a test house is asked: when it is to be booked, ten days before, and while it is past.
+pub fn asked(rule: &Rule, row: &DueRow, today: Date) -> Option<Stage> {
+    let reached = stage(rule, row, today)?;
+    if matches!(reached, Stage::Overdue(_)) {
+        return Some(reached);
+    }
+    let again = row.due_on.and_then(|due| due.checked_sub(jiff::Span::new().days(ASKED_AGAIN)).ok());
+    Some(if again.is_some_and(|again| today >= again) { Stage::Remind(1) } else { Stage::Lead })
+}
+
 fn weeks_past(last: Option<Date>, today: Date) -> u32 {
     let days = last.filter(|last| today > *last).map_or(0, |last| (today - last).get_days());
     u32::try_from(days / 7).unwrap_or(0)
@@ -185,6 +198,22 @@ mod tests {
             Rule { window: crate::rule::Window { late: crate::span::Span::ZERO, ..rule().window }, ..rule() };
         assert_eq!(stage(&no_tolerance, &near, date(2026, 10, 9)), Some(Stage::Remind(1)));
         assert_eq!(stage(&no_tolerance, &near, date(2026, 10, 11)), Some(Stage::Remind(2)));
+    }
+
+    /// At booking and ten days before, on both sides of the day, whatever reminders the rule has; then while overdue.
+    #[test]
+    fn a_test_house_is_asked_at_booking_and_ten_days_before() {
+        let early = Rule {
+            notice: crate::rule::Notice { lead: crate::span::Span::days(70), ..rule().notice },
+            ..rule()
+        };
+        let at = |month, day, standing| asked(&early, &row(standing), date(2026, month, day));
+        assert_eq!(at(8, 10, Standing::FallingDue), None);
+        assert_eq!(at(8, 11, Standing::FallingDue), Some(Stage::Lead));
+        assert_eq!(at(10, 4, Standing::FallingDue), Some(Stage::Lead));
+        assert_eq!(at(10, 5, Standing::FallingDue), Some(Stage::Remind(1)));
+        assert_eq!(at(10, 15, Standing::Due), Some(Stage::Remind(1)));
+        assert_eq!(at(10, 21, Standing::Overdue), Some(Stage::Overdue(0)));
     }
 
     #[test]

@@ -155,6 +155,9 @@ impl List {
         match self.format {
             Format::Json => say(format_args!("{}\n", serde_json::to_string_pretty(&lines)?))?,
             Format::Csv => say(format_args!("{}", csv(&lines)?))?,
+            Format::Table if lines.is_empty() => {
+                say(format_args!("{}", self.replay.nothing("no such certificate is held")))?;
+            }
             Format::Table => table(&lines)?,
         }
         Ok(Answer::Done)
@@ -174,9 +177,6 @@ fn csv(lines: &[Line]) -> anyhow::Result<String> {
 }
 
 fn table(lines: &[Line]) -> anyhow::Result<()> {
-    if lines.is_empty() {
-        say(format_args!("no such certificate is held\n"))?;
-    }
     for line in lines {
         let until =
             line.valid_until.as_ref().map(|until| format!(", valid until {until}")).unwrap_or_default();

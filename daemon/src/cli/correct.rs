@@ -5,6 +5,7 @@ use clap::{Args, Subcommand};
 use super::register::tell_import;
 use super::say::say;
 use super::setting::Replay;
+use super::waits::Waits;
 use super::{Answer, Format, Settings};
 use crate::desk::Correction;
 use crate::kept_dates::{self, Acknowledgement, Waiting};
@@ -95,21 +96,10 @@ async fn record(
         anyhow::bail!("nothing to correct; give column=value, or --void");
     }
     let asked = Correction { file, key, cells: &cells, by, reason };
-    tell_import(settings.desk().await?.correct(&asked).await, "took")?;
-    say_waiting(settings).await
-}
-
-/// What the correction left waiting.
-pub(super) async fn say_waiting(settings: &Settings) -> anyhow::Result<Answer> {
     let desk = settings.desk().await?;
-    let fleet = desk.store.fleet(&desk.set, None).await?.fleet;
-    for row in kept_dates::waiting(&desk.store, &desk.set, &fleet, desk.as_of()).await? {
-        eprintln!(
-            "waits for an engineer: {} {}: {} would become {}; tallow correct acknowledge {} {} --by …",
-            row.item, row.rule, row.stands, row.corrected, row.item, row.rule
-        );
-    }
-    Ok(Answer::Done)
+    let waits = Waits::before(&desk).await?;
+    tell_import(desk.correct(&asked).await, "took")?;
+    waits.tell(&desk).await
 }
 
 async fn waiting(settings: &Settings, replay: Replay, format: Format) -> anyhow::Result<Answer> {
@@ -127,15 +117,15 @@ async fn waiting(settings: &Settings, replay: Replay, format: Format) -> anyhow:
             rows.iter().try_for_each(|row| csv.serialize(row))?;
             say(format_args!("{}", String::from_utf8(csv.into_inner()?)?))?;
         }
+        Format::Table if rows.is_empty() => {
+            say(format_args!("{}", replay.nothing("no date waits for an engineer")))?;
+        }
         Format::Table => table(&rows)?,
     }
     Ok(Answer::Done)
 }
 
 fn table(rows: &[Waiting]) -> anyhow::Result<()> {
-    if rows.is_empty() {
-        say(format_args!("no date waits for an engineer\n"))?;
-    }
     for row in rows {
         say(format_args!("{} {} ({})\n", row.item, row.rule, row.station))?;
         say(format_args!("  stands:    {}\n", row.stands))?;

@@ -105,7 +105,7 @@ impl List {
             found.extend(settled.into_iter().filter(|line| !open.contains(&line.key)));
         }
         match self.format {
-            Format::Table if found.is_empty() => say(format_args!("no doubt\n"))?,
+            Format::Table if found.is_empty() => say(format_args!("{}", self.replay.nothing("no doubt")))?,
             Format::Table => found.iter().try_for_each(|line| say(format_args!("{}", text(line))))?,
             Format::Csv => say(format_args!("{}", csv(&found)?))?,
             Format::Json => say(format_args!("{}\n", serde_json::to_string_pretty(&found)?))?,

@@ -49,6 +49,9 @@ impl Due {
         let wanted = Wanted { station: self.station, item: self.item, rule: self.rule };
         let lines = due_list::lines(&desk.set, &fleet, as_of, &wanted);
         match self.format {
+            Format::Table if lines.is_empty() => {
+                say(format_args!("{}", self.replay.nothing("no gear that a rule is for")))?;
+            }
             Format::Table => {
                 say(format_args!("{}", due_list::table(&lines)))?;
                 let waiting = kept_dates::waiting(&desk.store, &desk.set, &fleet, as_of).await?;

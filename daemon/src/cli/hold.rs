@@ -193,7 +193,7 @@ impl List {
         });
         let lines: Vec<Line> = asked.map(|hold| words.line(hold)).collect();
         match self.format {
-            Format::Table if lines.is_empty() => say(format_args!("no hold\n"))?,
+            Format::Table if lines.is_empty() => say(format_args!("{}", self.replay.nothing("no hold")))?,
             Format::Table => lines.iter().try_for_each(|line| say(format_args!("{}", text(line))))?,
             Format::Csv => say(format_args!("{}", csv(&lines)?))?,
             Format::Json => say(format_args!("{}\n", serde_json::to_string_pretty(&lines)?))?,

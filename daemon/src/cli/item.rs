@@ -10,6 +10,7 @@ use policies::amount::Amount;
 
 use super::say::say;
 use super::setting::{Replay, date};
+use super::waits::Waits;
 use super::{Answer, Format, Settings, TextFormat};
 use crate::desk::DeskError;
 use crate::items::{Handled, Look, Rows, cut};
@@ -109,7 +110,8 @@ impl Item {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
         match self.what {
             What::Add { tag, kind, values, by } => {
-                write_down(settings, "item add", &by, |look| row::add(look, &tag, &kind, &values)).await
+                write_down(settings, "item add", &by, |look| row::add(look, &tag, &kind, &values, &by.by))
+                    .await
             }
             What::Set { tag, values, by } => {
                 write_down(settings, "item set", &by, |look| row::set(look, &tag, &values, &by.by)).await
@@ -136,7 +138,11 @@ impl Cut {
             at: self.at,
             by: self.by.by.clone(),
         };
-        write_down(settings, "item cut", &self.by, |look| cut.rows(look)).await
+        write_down(settings, "item cut", &self.by, |look| {
+            look.may_handle(&cut.by, &[&cut.parent], &format!("cuts {}", cut.parent))?;
+            cut.rows(look)
+        })
+        .await
     }
 }
 
@@ -147,9 +153,10 @@ pub(super) async fn write_down(
     by: &By,
     make: impl FnOnce(&Look) -> Result<Rows, DeskError>,
 ) -> anyhow::Result<Answer> {
-    let done = settings.desk().await?.handle(deed, &by.by, make).await;
-    tell(done)?;
-    super::correct::say_waiting(settings).await
+    let desk = settings.desk().await?;
+    let waits = Waits::before(&desk).await?;
+    tell(desk.handle(deed, &by.by, make).await)?;
+    waits.tell(&desk).await
 }
 
 fn tell(done: Result<Handled, DeskError>) -> anyhow::Result<()> {

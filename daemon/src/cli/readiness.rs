@@ -8,7 +8,7 @@ use super::setting::Replay;
 use super::{Answer, Format, Settings};
 use crate::cover;
 use crate::desk::Desk;
-use crate::fitness::{Line, Words, papers};
+use crate::fitness::{Causes, Line, Words, papers};
 use crate::records;
 
 #[derive(Debug, Args)]
@@ -31,6 +31,9 @@ impl Readiness {
         let desk = settings.desk_of(&self.replay).await?;
         let (stations, cover) = self.look(&desk).await?;
         match (self.cover, self.format) {
+            (false, Format::Table) if stations.is_empty() => {
+                say(format_args!("{}", self.replay.nothing("no station")))?;
+            }
             (false, Format::Table) => {
                 stations.iter().try_for_each(|line| say(format_args!("{}", text(line))))?;
                 say(format_args!("{}", cover_text(&cover)))?;
@@ -53,8 +56,14 @@ impl Readiness {
         let places = desk.store.newest_known::<records::Station>(known_before).await?;
         let papers = papers(&desk.store, known_before).await?.of(&desk.set, &fleet);
         let evaluator = Evaluator::without_forecasts(&desk.set, &fleet, as_of);
-        let words = Words { set: &desk.set, fleet: &fleet, as_of, evaluator: &evaluator, papers: &papers };
-        let judged = evaluator.readiness(&papers);
+        let asked = Causes::asked(&desk.set, &fleet, as_of);
+        let works = desk.store.newest_known::<records::Work>(known_before).await?;
+        let works: Vec<records::Work> =
+            works.into_values().filter(|work| asked.contains(&work.item)).collect();
+        let causes = Causes::of(&desk.set, &fleet, as_of, &works);
+        let (set, papers) = (&*desk.set, &papers);
+        let words = Words { set, fleet: &fleet, as_of, evaluator: &evaluator, papers, causes: &causes };
+        let judged = evaluator.readiness(papers);
         let mut stations = words.lines(&judged);
         let mut cover = cover::lines(&words, places.values(), &judged);
         if let Some(station) = &self.station {

@@ -24,7 +24,7 @@ pub(super) struct Import {
 
 impl Import {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
-        let desk = settings.new_desk().await?;
+        let desk = if self.dry_run { settings.trial_desk().await? } else { settings.new_desk().await? };
         let faults = Faults::default();
         let sheets = read_folder(&self.dir, &faults)?;
         let done = desk.import(&sheets, &faults, self.dry_run).await;

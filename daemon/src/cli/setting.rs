@@ -75,6 +75,14 @@ impl Settings {
         self.desk_over(self.new_store().await?, When::At(SystemClock.now())).await
     }
 
+    /// A desk to try something on that writes nothing: where there is no store yet, an empty one in memory.
+    pub(super) async fn trial_desk(&self) -> anyhow::Result<Desk> {
+        match address::file(&self.config.database).filter(|path| !path.exists()) {
+            Some(_) => self.desk_over(Store::in_memory().await?, When::At(SystemClock.now())).await,
+            None => self.new_desk().await,
+        }
+    }
+
     /// A desk under the set that was in force, and known, as a replay asks.
     pub(super) async fn desk_of(&self, replay: &Replay) -> anyhow::Result<Desk> {
         if self.named.is_some() {
@@ -101,6 +109,14 @@ fn under(store: Store, set: PolicySet) -> Desk {
 }
 
 impl Replay {
+    /// What an empty answer means where the days that are asked about lie before the records.
+    pub(super) fn nothing(self, otherwise: &str) -> String {
+        match self.known_on {
+            None => format!("{otherwise}\n"),
+            Some(day) => format!("{otherwise}, by what was known on {}\n", crate::why::day(day)),
+        }
+    }
+
     /// The day that is judged, each item's own today where none is named; and the moment before which records count
     /// as known.
     pub(super) fn of(self, desk: &Desk) -> (AsOf, Option<Instant>) {

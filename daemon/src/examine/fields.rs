@@ -60,7 +60,12 @@ pub const FIELDS: [Field; 26] = [
     field("examiner_address", "Address of the examiner", Need::Schedule, "the examiner's address"),
     field("qualification", "Qualification", Need::Schedule, "the examiner's qualification"),
     field("employed_by", "Employed by", Need::Schedule, "self-employed, or the examiner's employer"),
-    field("authenticated_by", "Authenticated by", Need::Schedule, "who signs on the author's behalf"),
+    field(
+        "authenticated_by",
+        "Authenticated by",
+        Need::Schedule,
+        "name and address of who signs on the author's behalf",
+    ),
     field("reported_on", "Date of the report", Need::Always, "a date"),
     field("instrument", "Instrument", Need::Depends, "what was measured with: what it is, and its serial"),
     field(

@@ -8,6 +8,7 @@ use crate::records::{Defect, Examination};
 use crate::register::{Places, RegisterFile};
 use crate::store::current::Register;
 use crate::store::{Store, StoreError};
+use crate::why::day;
 
 /// What regulation 10 asks of whoever finds a danger.
 pub const DANGER_DUTIES: &str = "Danger (LOLER 1998, reg. 10, from memory, check against the text): tell the employer at \
@@ -109,12 +110,17 @@ fn measured(set: &PolicySet, row: &Examination) -> String {
 
 fn defect(row: &Defect) -> String {
     let danger = match row.by_date.as_deref() {
-        Some(by) => format!("could be a danger by {by}"),
+        Some(by) => format!("could be a danger by {}", day_words(by)),
         None if row.danger == "now" => "a danger NOW".to_owned(),
         None => "no danger".to_owned(),
     };
     let remedy = row.remedy.as_deref().map(|remedy| format!("; remedy: {remedy}")).unwrap_or_default();
     let cleared = row.cleared_by.as_deref().zip(row.cleared_on.as_deref());
-    let cleared = cleared.map(|(by, on)| format!("; cleared on {on}: {by}")).unwrap_or_default();
+    let cleared = cleared.map(|(by, on)| format!("; cleared on {}: {by}", day_words(on))).unwrap_or_default();
     format!("{}: {}: {}; {danger}{remedy}{cleared}", row.key, row.part, row.what)
+}
+
+/// `6 Oct 2026`; a text that is no day stays as it is.
+fn day_words(text: &str) -> String {
+    text.parse().map_or_else(|_| text.to_owned(), day)
 }

@@ -10,7 +10,7 @@ use policies::due::{Because, DueRow, Evaluator};
 use policies::facts::{Done, Fleet};
 use policies::load::PolicySet;
 use policies::loans::Agreed;
-use policies::owed::{Audience, is_told, stage};
+use policies::owed::{Audience, asked, is_told, stage};
 use policies::readiness::Papers;
 use policies::rule::{Effect as RuleEffect, Rule};
 use policies::zone::{Instant, Zone};
@@ -152,6 +152,9 @@ impl Desk<'_> {
             let rule = self.set.rule(row.rule);
             let station = self.fleet.station_of(self.fleet.item(row.item)).map(|station| &*station.slug);
             let mut mark = self.mark(&evaluator, row, rule);
+            if let (Audience::TestHouse(_), Some(reached)) = (audience, asked(rule, row, self.as_of)) {
+                mark.stage = reached.to_string();
+            }
             let corrected = moved(heard, &mark, row);
             if !is_told(audience, station, rule, row, self.as_of) {
                 let silent = climbs(audience, station, rule) && {

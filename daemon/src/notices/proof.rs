@@ -41,6 +41,17 @@ pub enum ProofNoticeError {
     Message(#[from] MessageError),
 }
 
+/// One proof load to be asked for.
+#[derive(Clone, Copy, Debug)]
+pub struct Asking<'a> {
+    /// The row it falls due by.
+    pub row: &'a DueRow,
+    /// What is told with it.
+    pub told: &'a Told,
+    /// Number of the maker's certificate.
+    pub certificate: Option<&'a str>,
+}
+
 impl Desk<'_> {
     /// The notice that asks a test house for one proof load.
     ///
@@ -49,31 +60,45 @@ impl Desk<'_> {
     pub fn proof_load(
         &self,
         to: &Addressed,
-        row: &DueRow,
-        told: &Told,
+        asking: &Asking,
         place: Place,
     ) -> Result<Fresh, ProofNoticeError> {
-        let notice = self.proof_notice(place.number.clone(), to.person, row)?;
-        let due_on = row.due_on.map(|due| due.to_string());
-        let said = Said {
-            kind: "proof load",
-            subject: notice.subject(),
-            text: notice.text(),
-            html: notice.html(),
-            calendar: None,
-            urgent: false,
-            lines: vec![FreshLine { number: 1, told: told.clone(), due_on }],
+        let notice = self.proof_notice(place.number.clone(), to.person, asking)?;
+        let due_on = asking.row.due_on.map(|due| due.to_string());
+        let lines = vec![FreshLine { number: 1, told: asking.told.clone(), due_on }];
+        Ok(self.fresh(said("proof load", &notice, lines), to, place)?)
+    }
+
+    /// The same for those who must know of it: it asks nothing of them, and tells them nothing of their own rows.
+    ///
+    /// # Errors
+    /// As of the notice itself.
+    pub fn proof_copy(
+        &self,
+        to: &Addressed,
+        original: (&Addressed, &str),
+        asking: &Asking,
+        place: Place,
+    ) -> Result<Fresh, ProofNoticeError> {
+        let (asked, number) = original;
+        let notice = ProofLoadNotice {
+            copy_of: Some(format!("{number} to {} <{}>", asked.to_name, asked.to)),
+            ..self.proof_notice(place.number.clone(), to.person, asking)?
         };
-        Ok(self.fresh(said, to, place)?)
+        Ok(self.fresh(said("proof load copy", &notice, Vec::new()), to, place)?)
     }
 
     fn proof_notice(
         &self,
         number: String,
         person: &Person,
-        row: &DueRow,
+        asking: &Asking,
     ) -> Result<ProofLoadNotice, ProofNoticeError> {
-        let asked = self.proof_asked(row.item, Some(self.set.rule(row.rule)), row.due_on)?;
+        let row = asking.row;
+        let mut asked = self.proof_asked(row.item, Some(self.set.rule(row.rule)), row.due_on)?;
+        for item in &mut asked.items {
+            item.certificate = asking.certificate.map(str::to_owned);
+        }
         Ok(ProofLoadNotice {
             number,
             to_name: person.name.clone(),
@@ -131,6 +156,7 @@ impl Desk<'_> {
             booked_on: None,
             report_by,
             supersedes: None,
+            copy_of: None,
         })
     }
 
@@ -164,6 +190,18 @@ impl Desk<'_> {
     fn as_known(&self, person: &Person) -> String {
         let local = self.now.timestamp().to_zoned_datetime(self.zone_of(person).time_zone().clone());
         local.strftime("%-d %b %Y %H:%M (%Z)").to_string()
+    }
+}
+
+fn said(kind: &'static str, notice: &ProofLoadNotice, lines: Vec<FreshLine>) -> Said {
+    Said {
+        kind,
+        subject: notice.subject(),
+        text: notice.text(),
+        html: notice.html(),
+        calendar: None,
+        urgent: false,
+        lines,
     }
 }
 

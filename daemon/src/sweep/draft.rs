@@ -13,7 +13,9 @@ use super::{Day, Ground, Mail};
 use crate::desk::{Desk, DeskError};
 use crate::notices::compose::matters::Matter;
 use crate::notices::compose::{self, Addressed, Chain, MOST_REFERENCES, Owed, Place, Subject, audience};
-use crate::records::Person;
+use crate::notices::proof::{Asking, ProofNoticeError};
+use crate::people::is_of;
+use crate::records::{Item, Person};
 use crate::store::outbox::{Fresh, Told};
 use crate::store::telling::{Heard, Work};
 
@@ -40,6 +42,10 @@ struct Plan<'p> {
     why: Why,
     owed: Vec<Owed>,
     matters: Arc<Vec<Matter>>,
+    /// Who is sent a copy of what a test house is asked.
+    copies: Vec<Addressed<'p>>,
+    /// Numbers of the makers' certificates, where a test house is asked.
+    makers: Arc<BTreeMap<String, String>>,
 }
 
 impl Drafts<'_> {
@@ -84,6 +90,7 @@ impl Drafts<'_> {
     async fn plan<'p>(&'p self, asked: Vec<(&'p Person, Why)>) -> Result<Vec<Plan<'p>>, DeskError> {
         let ground = &self.ground;
         let now = ground.desk.now();
+        let makers = Arc::new(self.makers(asked.iter().map(|(person, _)| *person)).await?);
         ground
             .desk
             .with_fleet(|fleet| {
@@ -95,11 +102,38 @@ impl Drafts<'_> {
                     let day = days.entry(as_of).or_insert_with(|| ground.day(fleet, &papers, as_of));
                     let owed = self.owed(&ground.desk(fleet, &papers, as_of), person, day, why)?;
                     let matters = Arc::clone(&day.matters);
-                    Some(Plan { to: self.readers.addressed(person, as_of), as_of, why, owed, matters })
+                    let to = self.readers.addressed(person, as_of);
+                    let (copies, makers) = (self.copies(person, as_of), Arc::clone(&makers));
+                    Some(Plan { to, as_of, why, owed, matters, copies, makers })
                 });
                 plans.collect()
             })
             .await
+    }
+
+    /// Engineers and stores are sent a copy of what a test house is asked.
+    fn copies(&self, person: &Person, as_of: Date) -> Vec<Addressed<'_>> {
+        let copied = |reader: &&Person| {
+            person.role == "test house" && matches!(reader.role.as_str(), "engineer" | "clerk")
+        };
+        self.readers
+            .people
+            .iter()
+            .filter(copied)
+            .map(|reader| self.readers.addressed(reader, as_of))
+            .collect()
+    }
+
+    /// The maker's certificate of every item, where somebody is a test house.
+    async fn makers(
+        &self,
+        mut people: impl Iterator<Item = &Person>,
+    ) -> Result<BTreeMap<String, String>, DeskError> {
+        if !people.any(|person| person.role == "test house") {
+            return Ok(BTreeMap::new());
+        }
+        let items = self.ground.desk.store.newest::<Item>().await?;
+        Ok(items.into_iter().filter_map(|(tag, item)| Some((tag, item.certificate?))).collect())
     }
 
     /// What a person is to be told now; none where there is no news.
@@ -194,20 +228,7 @@ fn finish(
 ) -> Vec<Fresh> {
     let work = ground.desk(fleet, papers, plan.as_of);
     if plan.to.person.role == "test house" {
-        let rows = plan.owed.iter().filter_map(|owed| match owed.subject {
-            Subject::Row(row) => Some((row, &owed.mark)),
-            Subject::Matter(_) => None,
-        });
-        let proofs = rows.filter_map(|(row, mark)| {
-            let occasion = format!(
-                "proof load {} {} {} {} {}",
-                plan.to.person.key, mark.item, mark.rule, mark.occurrence, mark.stage
-            );
-            let place = Place { number: numbers.next(), occasion, ..place.clone() };
-            let notice = work.proof_load(&plan.to, &row, mark, place);
-            notice.map_err(|error| tracing::error!(%error, "a proof load cannot be asked for")).ok()
-        });
-        return proofs.collect();
+        return proofs(&work, plan, place, numbers);
     }
     let place = Place { number: numbers.next(), ..place.clone() };
     match work.digest(&plan.to, &plan.owed, &plan.matters, (heard, chain), &ground.mail.templates, place) {
@@ -217,6 +238,42 @@ fn finish(
             Vec::new()
         }
     }
+}
+
+/// What a test house is asked, a notice a proof load, each with its copies.
+fn proofs(work: &compose::Desk, plan: &Plan, place: &Place, numbers: &mut Numbers) -> Vec<Fresh> {
+    let mut written = Vec::new();
+    for owed in &plan.owed {
+        let Subject::Row(row) = owed.subject else { continue };
+        let certificate = plan.makers.get(&owed.mark.item).map(String::as_str);
+        let asking = Asking { row: &row, told: &owed.mark, certificate };
+        match proof(work, plan, &asking, place, numbers) {
+            Ok(fresh) => written.extend(fresh),
+            Err(error) => tracing::error!(%error, "a proof load cannot be asked for"),
+        }
+    }
+    written
+}
+
+fn proof(
+    work: &compose::Desk,
+    plan: &Plan,
+    asking: &Asking,
+    place: &Place,
+    numbers: &mut Numbers,
+) -> Result<Vec<Fresh>, ProofNoticeError> {
+    let Told { item, rule, occurrence, stage } = asking.told;
+    let occasion = format!("proof load {} {item} {rule} {occurrence} {stage}", plan.to.person.key);
+    let station = work.fleet.station_of(work.fleet.item(asking.row.item)).map(|at| &*at.slug);
+    let place = Place { number: numbers.next(), occasion: occasion.clone(), ..place.clone() };
+    let number = place.number.clone();
+    let mut written = vec![work.proof_load(&plan.to, asking, place)?];
+    for reader in plan.copies.iter().filter(|reader| is_of(reader.person, station)) {
+        let occasion = format!("{occasion} copy {}", reader.person.key);
+        let place = Place { number: numbers.next(), occasion, ..Place::default() };
+        written.push(work.proof_copy(reader, (&plan.to, &number), asking, place)?);
+    }
+    Ok(written)
 }
 
 /// Numbers of notices, one after another within a year.

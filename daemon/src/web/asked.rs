@@ -8,6 +8,29 @@ use super::Web;
 use super::fault::Fault;
 use super::links::Links;
 
+/// What may stand behind the ? of an address.
+const NAMES: [&str; 5] = ["as_of", "known_on", "q", "all", "why"];
+
+/// A name that no page knows would be left out, and the answer be to another question: it is refused.
+///
+/// # Errors
+/// The first such name.
+pub(super) fn check_names(query: &str) -> Result<(), Fault> {
+    let names = query.split('&').filter_map(|pair| pair.split('=').next()).filter(|name| !name.is_empty());
+    for name in names {
+        if NAMES.contains(&name) {
+            continue;
+        }
+        let near = NAMES.iter().find(|known| **known == name.to_lowercase().replace('-', "_"));
+        let right = near.map_or_else(
+            || format!("A page knows {}.", NAMES.join(", ")),
+            |known| format!("Write {known}, like ?as_of=2026-10-12."),
+        );
+        return Err(Fault::asked(format!("No page knows what \"{name}\" asks for."), right));
+    }
+    Ok(())
+}
+
 /// The query as it came.
 #[derive(Clone, Debug, Default, Deserialize)]
 pub(super) struct Query {

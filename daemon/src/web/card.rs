@@ -17,7 +17,7 @@ use super::source::Source;
 use super::station::{self, Station};
 use super::visit::{Visit, html};
 use super::{Web, caution, filters, replay, words};
-use crate::records::{Certificate, Concession, Defect, State};
+use crate::records::Concession;
 
 /// What one rule looks at on one host.
 struct Look {
@@ -60,11 +60,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let asked = visit.asked()?;
     let source = Source::open(&visit.web, &asked).await?;
     let concessions = source.records(|_: &Concession| true).await?;
-    let told = Told {
-        states: source.records(|_: &State| true).await?,
-        certificates: source.records(|_: &Certificate| true).await?,
-        defects: source.records(|_: &Defect| true).await?,
-    };
+    let told = Told::read(visit, &asked, &source).await?;
     let slug = visit.name();
     let page = source.fleet(|fleet| make(&visit.web, &asked, fleet, slug, &concessions, &told)).await?;
     html(&page)

@@ -2,22 +2,33 @@
 
 use policies::facts::StationId;
 
+use super::links::{Link, Links};
 use super::place::View;
 use crate::holds::{Line, NOT_IN_PART, Words};
 
 /// A hold on a page.
 pub(super) struct Block {
     pub(super) says: String,
-    /// `open: DP-11 · drawbar pin · tractor T-11: clears with …`, one for each item.
-    pub(super) items: Vec<String>,
+    pub(super) items: Vec<Bearer>,
     pub(super) used: Vec<String>,
     pub(super) rule: &'static str,
 }
 
+/// An item that bore the load: `open`, `DP-11`, `drawbar pin · tractor T-11`, `clears with …`.
+pub(super) struct Bearer {
+    pub(super) standing: &'static str,
+    pub(super) item: Link,
+    pub(super) gear: String,
+    pub(super) says: String,
+}
+
 impl Block {
-    fn of(line: Line) -> Block {
-        let item = |item: crate::holds::ItemLine| {
-            format!("{}: {} · {}: {}", item.standing, item.item, item.gear, item.says)
+    fn of(links: &Links, line: Line) -> Block {
+        let item = |one: crate::holds::ItemLine| Bearer {
+            standing: one.standing,
+            item: links.to_item(&one.item),
+            gear: one.gear,
+            says: one.says,
         };
         Block {
             used: line.first_uses(),
@@ -35,6 +46,6 @@ impl View<'_> {
         let slug = &self.station(station).slug;
         let holds = self.evaluator.holds();
         let open = holds.iter().filter(|hold| hold.is_open() && words.is_at(hold, slug));
-        open.map(|hold| Block::of(words.line(hold))).collect()
+        open.map(|hold| Block::of(self.links, words.line(hold))).collect()
     }
 }

@@ -6,12 +6,16 @@ use policies::kinds::KindId;
 use policies::quarantine::Shut;
 use policies::readiness::{Certificate, Defect, Reason, StationReadiness};
 
+use super::asked::Asked;
+use super::fault::Fault;
 use super::fitness;
 use super::line::{Line, Mark};
 use super::place::{Place, View};
+use super::source::Source;
+use super::visit::Visit;
 use super::words;
 use crate::examine::defects;
-use crate::fitness::papers_of;
+use crate::fitness::{Causes, Words, papers_of};
 use crate::records;
 
 /// What is lacking, and where.
@@ -26,9 +30,30 @@ pub(super) struct Told {
     pub(super) states: Vec<records::State>,
     pub(super) certificates: Vec<records::Certificate>,
     pub(super) defects: Vec<records::Defect>,
+    /// What gear out of use asks to be looked into.
+    pub(super) causes: Causes,
 }
 
 impl Told {
+    /// Reads them; work is looked through only where gear that is out of use is still fitted.
+    ///
+    /// # Errors
+    /// The store's own.
+    pub(super) async fn read(visit: &Visit, asked: &Asked, source: &Source<'_>) -> Result<Told, Fault> {
+        let set = &*visit.web.desk.set;
+        let out = source.fleet(|fleet| Ok(Causes::asked(set, fleet, asked.judged))).await?;
+        let works = match out.is_empty() {
+            true => Vec::new(),
+            false => source.records(|work: &records::Work| out.contains(&work.item)).await?,
+        };
+        Ok(Told {
+            states: source.records(|_: &records::State| true).await?,
+            certificates: source.records(|_: &records::Certificate| true).await?,
+            defects: source.records(|_: &records::Defect| true).await?,
+            causes: source.fleet(|fleet| Ok(Causes::of(set, fleet, asked.judged, &works))).await?,
+        })
+    }
+
     /// The newest reason a person gave for an item that is out of use.
     pub(super) fn reason(&self, view: &View, id: ItemId, shut: &Shut) -> Option<&str> {
         let at = match shut {
@@ -86,8 +111,25 @@ impl View<'_> {
         lacking(self.readiness(told, &[]))
     }
 
+    /// The lines of what is lacking; gear of one sort and place whose certificate lapsed is one line.
+    pub(super) fn gap_lines<'g>(&self, gaps: impl Iterator<Item = &'g Gap>, told: &Told) -> Vec<Line> {
+        let mut lines: Vec<Line> = Vec::new();
+        for gap in gaps {
+            let line = self.gap_line(gap, told);
+            let lapsed = matches!(gap.reason, Reason::Lapsed { .. });
+            let same = |have: &&mut Line| {
+                lapsed && (&have.what, &have.place, &have.because) == (&line.what, &line.place, &line.because)
+            };
+            match lines.iter_mut().find(same) {
+                Some(have) => have.tags.extend(line.tags),
+                None => lines.push(line),
+            }
+        }
+        lines
+    }
+
     /// The line of what is lacking.
-    pub(super) fn gap_line(&self, gap: &Gap, told: &Told) -> Line {
+    fn gap_line(&self, gap: &Gap, told: &Told) -> Line {
         let said = match &gap.reason {
             Reason::Empty { host, position, missing } => self.empty(*host, *position, *missing),
             Reason::Unfit { item, shut, .. } => self.unfit(*item, shut, told.reason(self, *item, shut)),
@@ -102,7 +144,27 @@ impl View<'_> {
             Reason::Defect { defect } => self.defect(defect),
             Reason::Rule { .. } | Reason::Conceded { .. } | Reason::OldLog { .. } => Line::default(),
         };
-        Line { stops: true, by: "before the next launch".to_owned(), ..said }
+        let notes = said.notes.iter().cloned().chain(self.gap_notes(gap, told)).collect();
+        Line { stops: true, by: "before the next launch".to_owned(), notes, ..said }
+    }
+
+    /// The spare that could go in, and the cause that is to be looked for.
+    fn gap_notes(&self, gap: &Gap, told: &Told) -> Vec<String> {
+        let papers = papers_of(self.set, self.fleet, &[], &told.certificates, &told.defects);
+        let words = Words {
+            set: self.set,
+            fleet: self.fleet,
+            as_of: self.judged,
+            evaluator: &self.evaluator,
+            papers: &papers,
+            causes: &told.causes,
+        };
+        let spare = words.replacement(gap.station, &gap.reason);
+        let cause = match &gap.reason {
+            Reason::Unfit { item, .. } | Reason::OutOfUse { item, .. } => told.causes.get(*item),
+            _ => None,
+        };
+        spare.into_iter().chain(cause.map(str::to_owned)).collect()
     }
 
     fn empty(&self, host: ItemId, position: usize, missing: u32) -> Line {

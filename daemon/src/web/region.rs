@@ -23,8 +23,9 @@ use super::source::Source;
 use super::visit::{Visit, html};
 use super::{Web, filters, replay, words};
 use crate::cover;
+use crate::doubts;
 use crate::fitness::{Words, papers_of};
-use crate::records::{Certificate, Concession, Defect, State, Station};
+use crate::records::{Concession, Station};
 
 /// Lines on the first screen.
 const LINES: usize = 25;
@@ -70,6 +71,8 @@ struct Page {
     blocked: Vec<Line>,
     limits: Vec<Part>,
     ahead: Vec<Line>,
+    /// Doubts in the logs, by station.
+    doubts: Vec<(Link, Vec<String>)>,
     until: String,
     own: usize,
     hidden: usize,
@@ -87,11 +90,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let beside = Beside {
         stations: source.records(|_: &Station| true).await?,
         concessions: source.records(|_: &Concession| true).await?,
-        told: Told {
-            states: source.records(|_: &State| true).await?,
-            certificates: source.records(|_: &Certificate| true).await?,
-            defects: source.records(|_: &Defect| true).await?,
-        },
+        told: Told::read(visit, &asked, &source).await?,
     };
     let page = source.fleet(|fleet| Ok(make(&visit.web, &asked, fleet, &beside))).await?;
     html(&page)
@@ -115,6 +114,7 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside) -> Page {
         blocked: region.blocked(),
         limits,
         ahead: ahead.lines,
+        doubts: region.doubts(),
         own: ahead.own,
         until: words::day(region.horizon(), asked.as_of),
         hidden: 0,
@@ -181,7 +181,7 @@ impl Region<'_> {
         let mut parts: Vec<(StationId, Part)> = Vec::new();
         for id in &self.order {
             let here = gaps.iter().filter(|gap| gap.station == *id);
-            let mut lines: Vec<Line> = here.map(|gap| self.view.gap_line(gap, &self.beside.told)).collect();
+            let mut lines = self.view.gap_lines(here, &self.beside.told);
             lines.extend(
                 self.lines(self.judged.iter().filter(|row| row.bite == bite && row.station == Some(*id))),
             );
@@ -221,9 +221,22 @@ impl Region<'_> {
         let View { set, fleet, evaluator, judged, .. } = &self.view;
         let told = &self.beside.told;
         let papers = papers_of(set, fleet, &self.beside.concessions, &told.certificates, &told.defects);
-        let words = Words { set, fleet, as_of: *judged, evaluator, papers: &papers };
+        let (as_of, papers, causes) = (*judged, &papers, &told.causes);
+        let words = Words { set, fleet, as_of, evaluator, papers, causes };
         let lines = cover::lines(&words, &self.beside.stations, readiness);
         (!lines.is_empty()).then(|| cover::summary(&lines))
+    }
+
+    /// They change no state, but a log that is in doubt must not be read as quiet.
+    fn doubts(&self) -> Vec<(Link, Vec<String>)> {
+        let View { set, fleet, evaluator, .. } = &self.view;
+        let found = evaluator.doubts_by_station();
+        let own = |id: &StationId| {
+            let says: Vec<String> =
+                found[id.0 as usize].iter().map(|doubt| doubts::says(set, fleet, doubt)).collect();
+            (!says.is_empty()).then(|| (self.view.station_link(*id), says))
+        };
+        self.order.iter().filter_map(own).collect()
     }
 
     fn blocked(&self) -> Vec<Line> {
@@ -232,6 +245,9 @@ impl Region<'_> {
 
     /// The question's answer in a sentence or two.
     fn answer(&self, stops: &[Part], limits: &[Part]) -> String {
+        if self.order.is_empty() {
+            return "No station was known then, so nothing can be said.".to_owned();
+        }
         let total = words::count(self.order.len(), "stations");
         let limited = limits.iter().filter(|part| !stops.iter().any(|stop| stop.station == part.station));
         let limited: Vec<&str> = limited.map(|part| part.station.text.as_str()).collect();

@@ -2,12 +2,14 @@
 
 use askama::Template;
 use axum::response::Response;
+use jiff::civil::{Date, DateTime};
 
 use super::fault::Fault;
 use super::links::Link;
 use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
+use super::words::full_day;
 use super::{caution, replay};
 use crate::examine::told::{self, KEPT, Told};
 use crate::records::{Defect, Examination, Item, Station};
@@ -44,6 +46,10 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
             "An item's page names its reports; drafts that are not signed are with: tallow examine drafts.";
         Fault::missing(format!("No signed report has the number \"{number}\"."), right, Vec::new())
     })?;
+    let told = Told {
+        fields: told.fields.into_iter().map(|(heading, text)| (heading, dated(text))).collect(),
+        ..told
+    };
     let title = format!("{number}: what was examined, and what was found?");
     html(&Page {
         shell: Shell::of(&visit.web, &asked, &title, replay::known(&visit.web, &asked)),
@@ -52,6 +58,17 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
         cautions: [caution::HOUSE_FIGURES, caution::LIMIT, caution::IF_IN_DOUBT],
         kept: KEPT,
     })
+}
+
+/// A day or a local moment as pages say it; anything else as it was written.
+fn dated(text: String) -> String {
+    let moment = || {
+        // The offset tells nothing at the station whose clock it is.
+        let local: DateTime = text.get(..19).filter(|_| text.len() == 25)?.parse().ok()?;
+        Some(local.strftime("%-d %b %Y %H:%M").to_string())
+    };
+    let day = || Some(full_day(text.parse::<Date>().ok().filter(|_| text.len() == 10)?));
+    day().or_else(moment).unwrap_or(text)
 }
 
 fn by_key<R: Stored>(rows: Vec<R>) -> Newest<R> {

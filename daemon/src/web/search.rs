@@ -6,13 +6,14 @@ use policies::facts::{Fleet, ItemId};
 
 use super::asked::Asked;
 use super::fault::Fault;
-use super::links::Link;
+use super::links::{Link, Links};
 use super::near;
 use super::place::{Place, View};
 use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
 use super::{Web, fitness, replay};
+use crate::files::Filed;
 use crate::records::{Certificate, Item};
 
 /// Finds shown at most; a text that finds more is too short.
@@ -27,6 +28,8 @@ struct Found {
     unfit: &'static str,
     /// By what it was found, where not by its tag.
     through: String,
+    /// The certificate's file, where it is kept.
+    file: Option<Link>,
 }
 
 #[derive(Template)]
@@ -98,21 +101,31 @@ impl Papers {
     fn find(&self, view: &View, sought: &str) -> Vec<Found> {
         let holds = |text: Option<&str>| text.is_some_and(|text| contains(text, sought));
         let serials = self.items.iter().filter(|item| holds(item.serial.as_deref()));
-        let serials =
-            serials.map(|item| (&item.key, format!("serial {}", item.serial.as_deref().unwrap_or_default())));
+        let serials = serials
+            .map(|item| (&item.key, format!("serial {}", item.serial.as_deref().unwrap_or_default()), None));
         let own = self.items.iter().filter(|item| holds(item.certificate.as_deref()));
         let own = own.map(|item| {
-            (&item.key, format!("certificate {}", item.certificate.as_deref().unwrap_or_default()))
+            let number = item.certificate.as_deref().unwrap_or_default();
+            (&item.key, format!("certificate {number}"), self.file_of(&item.key, number))
         });
         let issued = self.certificates.iter().filter(|certificate| contains(&certificate.number, sought));
-        let issued =
-            issued.map(|certificate| (&certificate.item, format!("certificate {}", certificate.number)));
-        let mut pairs: Vec<(&String, String)> = serials.chain(own).chain(issued).collect();
-        pairs.sort();
-        pairs.dedup();
-        let found =
-            pairs.into_iter().filter_map(|(tag, through)| Some(view.found(view.fleet.find(tag)?, through)));
+        let issued = issued.map(|paper| {
+            (&paper.item, format!("certificate {}", paper.number), self.file_of(&paper.item, &paper.number))
+        });
+        let mut found: Vec<(&String, String, Option<Filed>)> = serials.chain(own).chain(issued).collect();
+        found.sort_by(|a, b| (a.0, &a.1).cmp(&(b.0, &b.1)));
+        found.dedup_by(|a, b| (a.0, &a.1) == (b.0, &b.1));
+        let found = found.into_iter().filter_map(|(tag, through, file)| {
+            let file = file.map(|filed| Link { href: Links::file(&filed), text: filed.name });
+            Some(Found { file, ..view.found(view.fleet.find(tag)?, through) })
+        });
         found.collect()
+    }
+
+    /// The file of an item's certificate of that number.
+    fn file_of(&self, tag: &str, number: &str) -> Option<Filed> {
+        let mut own = self.certificates.iter().filter(|paper| paper.item == tag && paper.number == number);
+        own.find_map(|paper| Filed::parse(paper.file.as_deref()?))
     }
 }
 
@@ -130,6 +143,7 @@ impl View<'_> {
             place: self.place(id),
             unfit,
             through,
+            file: None,
         }
     }
 }

@@ -24,7 +24,7 @@ use super::visit::{Visit, html};
 use super::{Web, caution, filters, log, replay, words};
 use crate::examine::defects;
 use crate::items::loans::agreed;
-use crate::records::{Certificate, Concession, Defect, Loan, State};
+use crate::records::{Concession, Loan};
 
 /// Lines of a list that stand on the first screen.
 const LINES: usize = 25;
@@ -76,11 +76,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let asked = visit.asked()?;
     let source = Source::open(&visit.web, &asked).await?;
     let concessions = source.records(|_: &Concession| true).await?;
-    let told = Told {
-        states: source.records(|_: &State| true).await?,
-        certificates: source.records(|_: &Certificate| true).await?,
-        defects: source.records(|_: &Defect| true).await?,
-    };
+    let told = Told::read(visit, &asked, &source).await?;
     let loans = source.records(|_: &Loan| true).await?;
     let made = |fleet: &Fleet| make(&visit.web, &asked, fleet, visit.name(), &concessions, &told, &loans);
     let (mut page, open) = source.fleet(made).await?;
@@ -211,7 +207,7 @@ impl<'f> Station<'f> {
         let mut rows: Vec<&Judged> = self.judged.iter().filter(|judged| self.turn(judged) == turn).collect();
         by_urgency(&self.view, &mut rows);
         let mut lines = match turn {
-            Turn::BeforeLaunch => self.gaps.iter().map(|gap| self.view.gap_line(gap, self.told)).collect(),
+            Turn::BeforeLaunch => self.view.gap_lines(self.gaps.iter(), self.told),
             _ => Vec::new(),
         };
         lines.extend(self.view.alike(rows).iter().map(|group| match turn {

@@ -9,7 +9,7 @@ use axum::http::request::Parts;
 use axum::response::{Html, IntoResponse, Response};
 
 use super::Web;
-use super::asked::{Asked, Query};
+use super::asked::{Asked, Query, check_names};
 use super::cookie::{self, Jar};
 use super::fault::{self, Fault};
 use super::gate::Presence;
@@ -68,6 +68,7 @@ impl FromRequestParts<Arc<Web>> for Visit {
     async fn from_request_parts(parts: &mut Parts, web: &Arc<Web>) -> Result<Visit, Response> {
         let read = async {
             let name = first_name(RawPathParams::from_request_parts(parts, web).await)?;
+            check_names(parts.uri.query().unwrap_or_default())?;
             let query = axum::extract::Query::try_from_uri(&parts.uri);
             let axum::extract::Query(query) = query.map_err(|_| {
                 Fault::asked(

@@ -1,5 +1,7 @@
 use super::*;
 
+mod published;
+
 fn tonnes(text: &str) -> Grams {
     Grams::from_tonnes(text).unwrap()
 }

@@ -146,11 +146,19 @@ impl Hand {
         match self {
             Hand::Fit { tag, host, position, at, swap, by } => {
                 let fit = fit::Fit { tag, host, position, at, swap };
-                write_down(settings, "item fit", &by, |look| fit.rows(look)).await
+                write_down(settings, "item fit", &by, |look| {
+                    look.may_handle(&by.by, &[&fit.tag, &fit.host], &format!("fits {}", fit.tag))?;
+                    fit.rows(look)
+                })
+                .await
             }
             Hand::Remove { tag, at, by } => {
                 let remove = fit::Remove { tag, at };
-                write_down(settings, "item remove", &by, |look| remove.rows(look)).await
+                write_down(settings, "item remove", &by, |look| {
+                    look.may_handle(&by.by, &[&remove.tag], &format!("removes {}", remove.tag))?;
+                    remove.rows(look)
+                })
+                .await
             }
             Hand::Crop { tag, off, end, at, by } => {
                 let crop = crop::Crop { tag, off, end: end.word(), at, by: by.by.clone() };
@@ -162,11 +170,19 @@ impl Hand {
             }
             Hand::Split { batch, tag, quantity, kind, at, by } => {
                 let split = split::Split { batch, tag, quantity, kind, at, by: by.by.clone() };
-                write_down(settings, "item split", &by, |look| split.rows(look)).await
+                write_down(settings, "item split", &by, |look| {
+                    look.may_handle(&by.by, &[&split.batch], &format!("splits {}", split.batch))?;
+                    split.rows(look)
+                })
+                .await
             }
             Hand::Loan(Loan { tag, until, to, from, note, by }) => {
                 let lend = lend::Lend { tag, until, to, from, by: by.by.clone(), note };
-                write_down(settings, "item loan", &by, |look| lend.rows(look)).await
+                write_down(settings, "item loan", &by, |look| {
+                    look.may_lend(&lend.by, &lend.tag)?;
+                    lend.rows(look)
+                })
+                .await
             }
             Hand::Substitute { tag, host, position, reason, until, by } => {
                 let until = until.map(|day| day.to_string());

@@ -44,7 +44,7 @@ pub(super) async fn loans(
     let agreed = desk.store.newest_known::<records::Loan>(known_before).await?;
     let rows = found(&desk.set, &fleet, agreed.values(), as_of, station);
     match format {
-        Format::Table if rows.is_empty() => say(format_args!("nothing is on loan\n"))?,
+        Format::Table if rows.is_empty() => say(format_args!("{}", replay.nothing("nothing is on loan")))?,
         Format::Table => rows.iter().try_for_each(|loan| say(format_args!("{}\n", line(loan))))?,
         Format::Csv => say(format_args!("{}", csv(&rows)?))?,
         Format::Json => say(format_args!("{}\n", serde_json::to_string_pretty(&rows)?))?,

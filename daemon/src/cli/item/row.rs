@@ -17,8 +17,21 @@ fn pairs(values: &[String]) -> Result<Pairs<'_>, DeskError> {
 }
 
 /// A new row; the same again says nothing new, and other values are a slip.
-pub(super) fn add(look: &Look, tag: &str, kind: &str, values: &[String]) -> Result<Rows, DeskError> {
+pub(super) fn add(
+    look: &Look,
+    tag: &str,
+    kind: &str,
+    values: &[String],
+    by: &str,
+) -> Result<Rows, DeskError> {
     let given = pairs(values)?;
+    let owner = given.iter().find(|(column, value)| *column == "station" && !value.is_empty());
+    let owner = owner.map(|(_, slug)| *slug);
+    let person = look.person(by)?;
+    // New gear comes in through the stores, whoever is to have it.
+    let through = (person.role == "clerk").then_some(None);
+    let stations: Vec<Option<&str>> = through.into_iter().chain([owner]).collect();
+    people::may_handle(person, &stations, &format!("adds {tag}"))?;
     let known = look.register.items.get(tag);
     let header: Vec<String> = ["item", "kind"]
         .into_iter()

@@ -16,7 +16,7 @@ use crate::desk::Desk;
 use crate::policy_set;
 use crate::register::{Faults, read_folder};
 use crate::store::Store;
-use crate::take_up::wants_second;
+use crate::take_up::{loosened, loosened_word, wants_second};
 
 #[derive(Debug, Args)]
 pub(in crate::cli) struct Compare {
@@ -74,6 +74,10 @@ impl Compare {
                 tell_moves(found, old, new)?;
                 if let Some(why) = wants_second(found) {
                     say(format_args!("to take it up: {why}\n"))?;
+                }
+                let limits = loosened(&old.service, &new.service);
+                if !limits.is_empty() {
+                    say(format_args!("to take it up: {}\n", loosened_word(&limits)))?;
                 }
             }
         }

@@ -46,6 +46,8 @@ pub struct ProofLoadNotice {
     pub booked_on: Option<Date>,
     pub report_by: Option<Date>,
     pub supersedes: Option<String>,
+    /// The notice that it is a copy of, and to whom that went.
+    pub copy_of: Option<String>,
 }
 
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -108,12 +110,18 @@ impl ProofLoadNotice {
 
     fn opening(&self) -> String {
         format!(
-            "Proof-load notice {} for {}, as known {}.{}",
+            "Proof-load notice {} for {}, as known {}.{}{}",
             clean(&self.number),
             clean(&self.place),
             clean(&self.as_known),
-            replaces(self.supersedes.as_deref())
+            replaces(self.supersedes.as_deref()),
+            self.copied()
         )
+    }
+
+    fn copied(&self) -> String {
+        let copy = self.copy_of.as_ref();
+        copy.map_or_else(String::new, |of| format!(" A copy of {}; nothing is asked of you.", clean(of)))
     }
 
     fn asked(&self) -> Vec<String> {
@@ -234,6 +242,7 @@ mod tests {
             booked_on: Some(date(2026, 10, 20)),
             report_by: Some(date(2026, 10, 21)),
             supersedes: None,
+            copy_of: None,
         }
     }
 
@@ -258,6 +267,16 @@ mod tests {
             pair().subject(),
             "Quarle Beach - proof load 6.4 t: 2 items, report by 2026-10-21 [PL-2026-044]"
         );
+    }
+
+    #[test]
+    fn a_copy_says_whom_the_notice_asks() {
+        let of = "N-2026-0044 to Test House Booking <booking@testhouse.example>".to_owned();
+        let text = flat(&ProofLoadNotice { copy_of: Some(of), ..pair() }.text());
+        assert!(text.contains(
+            "A copy of N-2026-0044 to Test House Booking <booking@testhouse.example>; nothing is asked of you."
+        ));
+        assert!(!flat(&pair().text()).contains("A copy of"));
     }
 
     #[test]

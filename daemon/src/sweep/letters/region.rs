@@ -12,7 +12,7 @@ use policies::rule::Effect;
 use crate::cover;
 use crate::desk::{Desk, DeskError};
 use crate::doubts;
-use crate::fitness::{self, Line, Words};
+use crate::fitness::{self, Line, NO_CAUSES, Words};
 use crate::gear;
 use crate::kept_dates;
 use crate::notices::letters::{Page, Region};
@@ -72,7 +72,8 @@ fn facts(
 ) -> (Vec<Line>, Region) {
     let now = AsOf::Now(desk.now());
     let evaluator = Evaluator::without_forecasts(&desk.set, fleet, now);
-    let words = Words { set: &desk.set, fleet, as_of: now, evaluator: &evaluator, papers };
+    let words =
+        Words { set: &desk.set, fleet, as_of: now, evaluator: &evaluator, papers, causes: &NO_CAUSES };
     let judged = evaluator.readiness(papers);
     let lines = words.lines(&judged);
     let of = |state: &str| {
