@@ -15,6 +15,7 @@ use policies::facts::Fleet;
 use policies::readiness::Papers;
 use policies::zone::Instant;
 
+use crate::accounts::links;
 use crate::config::Config;
 use crate::desk::{Desk, DeskError};
 use crate::fitness;
@@ -219,6 +220,7 @@ struct Ground<'d> {
     papers: fitness::PaperRows,
     loans: Vec<records::Loan>,
     down: Option<(Instant, Instant)>,
+    link_secret: Option<String>,
 }
 
 impl Ground<'_> {
@@ -226,7 +228,8 @@ impl Ground<'_> {
         let papers = fitness::papers(&desk.store, None).await?;
         let loans = desk.store.newest::<records::Loan>().await?.into_values().collect();
         let down = desk.store.remembered(heartbeat::DOWN).await?.and_then(|kept| span(&kept));
-        Ok(Ground { desk, mail, papers, loans, down })
+        let link_secret = if mail.pages_url.is_some() { Some(links::secret(desk).await?) } else { None };
+        Ok(Ground { desk, mail, papers, loans, down, link_secret })
     }
 
     fn desk<'f>(&'f self, fleet: &'f Fleet, papers: &'f Papers, as_of: Date) -> compose::Desk<'f> {
@@ -240,6 +243,7 @@ impl Ground<'_> {
             from: &self.mail.from,
             reply_to: self.mail.reply_to.as_deref(),
             pages_url: self.mail.pages_url.as_deref(),
+            link_secret: self.link_secret.as_deref(),
             down: self.down.filter(|(_, until)| self.desk.now().0 - until.0 < DAY),
         }
     }
@@ -286,6 +290,7 @@ async fn enqueue<'n>(
             let mut count = 0;
             for notice in untold {
                 count += usize::from(tx.enqueue(notice, now).await?);
+                links::keep(tx, &notice.number, &notice.person, now).await?;
             }
             if let Some(hour) = told {
                 tx.remember(&format!("{TOLD}{}", hour.person), &hour.key.to_string()).await?;

@@ -4,9 +4,9 @@
 use policies::zone::Instant;
 
 use super::{AccountError, Accounts, DAY, words};
-use crate::desk::Desk;
+use crate::desk::{Desk, DeskError};
 use crate::store::accounts::{NoticeSeen, ViewLink};
-use crate::store::{Store, StoreError};
+use crate::store::{Store, StoreError, Writer};
 
 /// Where the secret is remembered.
 const SECRET: &str = "secret of links";
@@ -19,19 +19,19 @@ const TOKEN: usize = 32;
 ///
 /// # Errors
 /// No randomness, or the store's failure.
-pub async fn secret(desk: &Desk) -> Result<String, AccountError> {
+pub async fn secret(desk: &Desk) -> Result<String, DeskError> {
     if let Some(kept) = desk.store.remembered(SECRET).await? {
         return Ok(kept);
     }
-    let fresh = words::random(TOKEN)?;
+    let fresh = words::random(TOKEN).map_err(|error| DeskError::Refused(error.to_string()))?;
     let deed = desk.deed("secret of links");
     desk.store
-        .write(deed, async |tx: &mut crate::store::Writer| {
+        .write(deed, async |tx: &mut Writer| {
             if let Some(kept) = tx.remembered(SECRET).await? {
                 return Ok(kept);
             }
             tx.remember(SECRET, &fresh).await?;
-            Ok::<_, AccountError>(fresh)
+            Ok::<_, DeskError>(fresh)
         })
         .await
 }
@@ -46,16 +46,22 @@ pub fn token_of(secret: &str, number: &str) -> Result<String, AccountError> {
     Ok(token)
 }
 
-/// What is kept of a notice's link.
-pub fn kept(token: &str, number: &str, person: &str, now: Instant) -> ViewLink {
-    ViewLink {
-        digest: words::digest(token),
+/// Keeps a notice's link with the notice, where this installation makes links.
+///
+/// # Errors
+/// The store's failure.
+pub async fn keep(tx: &mut Writer, number: &str, person: &str, now: Instant) -> Result<(), DeskError> {
+    let Some(secret) = tx.remembered(SECRET).await? else { return Ok(()) };
+    let token = token_of(&secret, number).map_err(|error| DeskError::Refused(error.to_string()))?;
+    let link = ViewLink {
+        digest: words::digest(&token),
         opens: number.to_owned(),
         person: person.to_owned(),
         made_at: now.0,
         expires_at: now.0 + GOOD,
         revoked_at: None,
-    }
+    };
+    Ok(tx.keep_view_link(link).await?)
 }
 
 /// What a link opens at a moment; none where it is unknown, lapsed or revoked.

@@ -66,6 +66,13 @@ pub enum Worth {
     Shut,
 }
 
+/// A page is read although the note that it was cannot be written, such as during a long import.
+fn noted(done: Result<(), StoreError>) {
+    if let Err(error) = done {
+        tracing::warn!(%error, "the use of a session could not be noted");
+    }
+}
+
 impl Accounts {
     /// Opens a session for somebody whose word was proved.
     pub(super) async fn open(
@@ -113,14 +120,15 @@ impl Accounts {
         let Some(session) = self.store.session(&digest).await? else { return Ok(Worth::Nothing) };
         let now = self.now();
         if now.0 >= session.ends_at || now.0 - session.seen_at >= self.limits.idle_micros {
-            self.store.end_session(&session.email, &digest).await?;
+            let ended = self.store.end_session(&session.email, &digest).await;
+            noted(ended.map(drop));
             return Ok(Worth::Nothing);
         }
         let Some((account, person)) = self.open_account(&session.email).await? else {
             return Ok(Worth::Shut);
         };
         if now.0 - session.seen_at >= NOTED {
-            self.store.touch_session(&digest, now).await?;
+            noted(self.store.touch_session(&digest, now).await);
         }
         let who = self.who(&account, person);
         Ok(Worth::In(Box::new(Seen { who, by: Come::Session(session) })))

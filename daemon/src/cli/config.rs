@@ -56,6 +56,27 @@ fn faults(config: &Config) -> Vec<String> {
         Err(other) => wrong.push(format!("policies: {other}")),
     }
     wrong.extend(config.smtp.iter().flat_map(smtp_faults));
+    wrong.extend(pages_faults(config));
+    wrong
+}
+
+fn pages_faults(config: &Config) -> Vec<String> {
+    let mut wrong = Vec::new();
+    for (name, value, right) in [
+        ("idle_minutes", config.pages.idle_minutes, "30"),
+        ("absolute_hours", config.pages.absolute_hours, "12"),
+    ] {
+        if value == 0 {
+            wrong.push(format!("pages.{name} = 0: nobody would stay signed in; give {right}"));
+        }
+    }
+    let url = config.public_url.as_deref().unwrap_or_default();
+    let host = url.strip_prefix("http://").and_then(|rest| rest.split(['/', ':']).next());
+    if let Some(host) = host.filter(|host| !["localhost", "127.0.0.1", "[::1]"].contains(host)) {
+        wrong.push(format!(
+            "public_url = \"{url}\": passwords would cross the network in clear; put a web server with TLS before it and give https://{host}"
+        ));
+    }
     wrong
 }
 

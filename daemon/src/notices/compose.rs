@@ -19,6 +19,7 @@ use super::digest::{self, Digest, DigestLine};
 use super::ical;
 use super::message::{Letter, MessageError, message, message_id, sender};
 use super::templates::{TemplateError, Templates};
+use crate::accounts::links;
 use crate::gear;
 use crate::records::Person;
 use crate::store::outbox::{Fresh, FreshLine, Told};
@@ -48,6 +49,8 @@ pub struct Desk<'f> {
     pub reply_to: Option<&'f str>,
     /// Where the pages are reached.
     pub pages_url: Option<&'f str>,
+    /// The secret that links to single notices follow from; none: they have none.
+    pub link_secret: Option<&'f str>,
     /// From when until when the service was down, where that is news.
     pub down: Option<(Instant, Instant)>,
 }
@@ -234,6 +237,7 @@ impl Desk<'_> {
             last_log: gear::last_log(self.fleet, station).map(|at| Self::moment(zone, at)),
             lines: line::grouped(lines.collect()),
             pages_url: self.pages_url.map(str::to_owned),
+            link: self.link(&place.number),
             supersedes: place.supersedes.clone(),
             why_you: to.why.clone(),
             down: self.down.map(|(from, to)| (Self::moment(zone, from), Self::moment(zone, to))),
@@ -301,6 +305,15 @@ impl Desk<'_> {
             bytes,
             lines: said.lines,
         })
+    }
+
+    /// Where a notice's matters can be read without a sign-in.
+    fn link(&self, number: &str) -> Option<String> {
+        let pages = self.pages_url?.trim_end_matches('/');
+        let token = links::token_of(self.link_secret?, number);
+        let token =
+            token.inspect_err(|error| tracing::error!(%error, "a notice goes without its link")).ok()?;
+        Some(format!("{pages}/n/{token}"))
     }
 
     fn domain(&self) -> &str {

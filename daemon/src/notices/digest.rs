@@ -34,6 +34,8 @@ pub struct Digest {
     pub last_log: Option<String>,
     pub lines: Vec<DigestLine>,
     pub pages_url: Option<String>,
+    /// Where these matters can be read without a sign-in.
+    pub link: Option<String>,
     /// The number of the notice that this one replaces.
     pub supersedes: Option<String>,
     /// Why it goes to this reader, where it is not theirs.
@@ -480,7 +482,11 @@ fn ending(digest: &Digest) -> Vec<String> {
     let answer = format!(
         "Answer with the notice number, the line's number and one word: {number} 1 DONE, {number} 1 LATER (and why), or {number} 1 NOT HERE."
     );
-    vec![answer, DECIDES.to_owned()]
+    let link = digest.link.as_ref();
+    let link = link.map(|link| {
+        format!("These matters alone, to be read without signing in, for five weeks: {}", clean(link))
+    });
+    link.into_iter().chain([answer, DECIDES.to_owned()]).collect()
 }
 
 #[cfg(test)]
@@ -566,6 +572,7 @@ mod tests {
             last_log: Some("11 Oct 2026 18:20".into()),
             lines,
             pages_url: Some("https://gear.mcbs.example/today".into()),
+            link: None,
             supersedes: None,
             why_you: None,
             down: None,

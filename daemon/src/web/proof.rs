@@ -94,6 +94,7 @@ pub(super) fn asking<'w>(web: &'w Web, asked: &Asked, fleet: &'w Fleet) -> Desk<
         from: "",
         reply_to: None,
         pages_url: None,
+        link_secret: None,
         down: None,
     }
 }

@@ -6,13 +6,13 @@ use askama::Template;
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 
+use super::Web;
 use super::cookie::{self, Jar};
 use super::fault::Fault;
 use super::links::Links;
 use super::posted::{Posted, see, way_back};
 use super::shell::Shell;
 use super::visit::{Visit, html};
-use super::{Door, Web};
 use crate::accounts::{Entry, Opened, Refused, SECOND};
 use crate::records::Person;
 use crate::rights::{self, Act, Place};
@@ -77,7 +77,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let entry = Entry { email, password: form.raw("password"), code: form.field("code"), from: &posted.from };
     let next = way_back(form.field("next"));
     let refused = match door.accounts.sign_in(&entry, &posted.device).await? {
-        Ok(opened) => return Ok(came_in(door, &opened, next)),
+        Ok(opened) => return came_in(&posted, &opened, next).await,
         Err(refused) => refused,
     };
     let mut page = made(&posted.visit, next, email, &refused.to_string()).await?;
@@ -98,18 +98,22 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
 pub(super) async fn take_demo(posted: Posted) -> Result<Response, Fault> {
     let door = &posted.visit.web.door;
     let opened = door.accounts.open_for(posted.form.field("email"), &posted.device).await?;
-    Ok(came_in(door, &opened, way_back(posted.form.field("next"))))
+    came_in(&posted, &opened, way_back(posted.form.field("next"))).await
 }
 
-/// With a new token, whatever the browser brought.
-fn came_in(door: &Door, opened: &Opened, next: &str) -> Response {
+/// With a new token, whatever the browser brought; a session that it brought ends.
+async fn came_in(posted: &Posted, opened: &Opened, next: &str) -> Result<Response, Fault> {
+    let door = &posted.visit.web.door;
+    if let Some(seen) = posted.visit.presence.seen() {
+        door.accounts.end(&seen.who.person.key, seen.digest()).await?;
+    }
     let region = rights::may(&opened.who, Act::ViewRegion, Place::Own).is_ok();
     let next = if next == "/" && !region { "/account" } else { next };
     let mut answer = see(next);
     let lasts = door.accounts.limits().absolute_micros / SECOND;
     cookie::give(&mut answer, door, Jar::Session, Some((&opened.token, lasts)));
     cookie::give(&mut answer, door, Jar::Form, None);
-    answer
+    Ok(answer)
 }
 
 /// Ends the session at hand.
