@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use crate::fitness::Words;
 use crate::records;
-use coast::coast;
+pub use coast::coast;
 use telling::Telling;
 
 const STRETCH: &str = "stretch";

@@ -7,10 +7,11 @@ mod ahead;
 mod asked;
 mod card;
 mod caution;
-mod chart;
+mod coast;
 mod cookie;
 mod door;
 mod doubts;
+mod drawing;
 mod fault;
 mod filters;
 mod fitness;
@@ -20,9 +21,12 @@ mod history;
 mod holds;
 mod item;
 mod judged;
+mod labels;
 mod life;
+mod life_line;
 mod lifting_gear;
 mod line;
+mod line_ahead;
 mod links;
 mod loans;
 mod log;
@@ -32,6 +36,7 @@ mod notice_link;
 mod out_of_service;
 mod outfit;
 mod paper;
+mod parts;
 mod place;
 mod posted;
 mod proof;
@@ -45,6 +50,7 @@ mod shell;
 mod sign_in;
 mod source;
 mod station;
+mod stops;
 #[cfg(test)]
 mod tests;
 mod visit;
@@ -72,7 +78,8 @@ pub use door::Door;
 use fault::Fault;
 use visit::Visit;
 
-const STYLE: &str = include_str!("../templates/pages.css");
+const STYLE: &str =
+    concat!(include_str!("../templates/pages.css"), include_str!("../templates/drawings.css"));
 
 /// What the pages are made from.
 #[derive(Clone)]

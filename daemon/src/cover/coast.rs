@@ -15,7 +15,7 @@ pub(super) const SPEED: &str = "speed_kn";
 pub(super) const LAUNCH_TIME: &str = "launch_time_min";
 
 /// Every station, in the order of the fleet.
-pub(super) fn coast<'r>(
+pub fn coast<'r>(
     words: &Words,
     stations: impl IntoIterator<Item = &'r records::Station>,
     judged: &[StationReadiness],

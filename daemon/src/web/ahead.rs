@@ -13,7 +13,7 @@ use super::place::{Place, View};
 use super::words;
 
 /// What these do, the station does by itself; its own page lists it.
-const OWN_HANDS: [&str; 2] = ["station mechanic", "beach crew"];
+pub(super) const OWN_HANDS: [&str; 2] = ["station mechanic", "beach crew"];
 /// Tags of a visit that are spelt out.
 const TAGS: usize = 6;
 

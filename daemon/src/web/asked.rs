@@ -9,7 +9,8 @@ use super::fault::Fault;
 use super::links::Links;
 
 /// What may stand behind the ? of an address.
-const NAMES: [&str; 5] = ["as_of", "known_on", "q", "all", "why"];
+const NAMES: [&str; 10] =
+    ["as_of", "known_on", "q", "all", "why", "next", "code", "part", "station", "items"];
 
 /// A name that no page knows would be left out, and the answer be to another question: it is refused.
 ///
@@ -46,6 +47,12 @@ pub(super) struct Query {
     pub(super) next: Option<String>,
     /// A code that came with an invitation.
     pub(super) code: Option<String>,
+    /// Part of a page that is too long for one.
+    part: Option<String>,
+    /// The station whose labels are wanted.
+    pub(super) station: Option<String>,
+    /// Tags whose labels are wanted.
+    pub(super) items: Option<String>,
 }
 
 /// A day to be read as of, and what is left out.
@@ -86,6 +93,20 @@ impl Query {
             all: self.all.is_some(),
             links: Links::replaying(replay),
             signed: None,
+        })
+    }
+}
+
+impl Query {
+    /// Which part of a long page is asked for, from nought.
+    ///
+    /// # Errors
+    /// A text that is no number from one.
+    pub(super) fn part(&self) -> Result<usize, Fault> {
+        let Some(text) = self.part.as_deref().filter(|text| !text.is_empty()) else { return Ok(0) };
+        let number = text.parse::<usize>().ok().and_then(|number| number.checked_sub(1));
+        number.ok_or_else(|| {
+            Fault::asked(format!("\"{text}\" (part) is no part of a page."), "Parts count from 1.")
         })
     }
 }

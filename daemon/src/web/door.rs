@@ -18,6 +18,8 @@ pub struct Door {
     pub secure: bool,
     /// The pages' own address, as forms come from it; none: as the request names it.
     pub origin: Option<String>,
+    /// How people reach the pages; labels lead there.
+    pub public_url: Option<String>,
     /// Whether a web server before the pages says where a request comes from.
     pub forwarded: bool,
 }
@@ -32,13 +34,14 @@ impl Door {
             open: pages.open,
             secure: url.starts_with("https://"),
             origin: origin(url),
+            public_url: config.public_url.clone(),
             forwarded: pages.forwarded,
         }
     }
 
     /// Anybody reads, over loopback; whom `accounts` knows may record.
     pub fn open(accounts: Accounts) -> Door {
-        Door { accounts, open: true, secure: false, origin: None, forwarded: false }
+        Door { accounts, open: true, secure: false, origin: None, public_url: None, forwarded: false }
     }
 
     /// Whether this is a demo, which lets people in by a press.

@@ -12,13 +12,14 @@ use super::asked::Asked;
 use super::fault::Fault;
 use super::judged::by_urgency;
 use super::life::Stay;
+use super::life_line::{self, LifeLine};
 use super::line::Line;
 use super::links::{Link, Links};
 use super::place::{Place, View};
 use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
-use super::{Web, chart, filters, history, near, out_of_service, proof, replay, why, words};
+use super::{Web, drawing, filters, history, near, out_of_service, proof, replay, why, words};
 use crate::examine::defects;
 use crate::files::Filed;
 use crate::gear;
@@ -87,6 +88,8 @@ struct Page {
     /// How often it was proof-loaded, and the notice for a test house.
     proofs: Option<(String, Option<Link>)>,
     whole: String,
+    life: LifeLine,
+    label: String,
     wear: Vec<Worn>,
     /// Readings that are too few to foretell anything.
     few: Vec<String>,
@@ -186,6 +189,8 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> 
         proofs: proofs_of(web, asked, &view, id),
         whole: asked.links.whole(&Links::item_path(tag)),
         few: few(&worn),
+        life: life_of(&view, id, &worn, beside),
+        label: asked.links.label(tag),
         wear: drawn(&view, id, &worn),
         defects: open_defects(&view, &beside.defects),
         reports: reports(&view, id, &beside.reports),
@@ -200,6 +205,19 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> 
         attributes: attributes(&view, id, beside.record.as_ref()),
         tag: tag.to_owned(),
     })
+}
+
+fn life_of(view: &View, id: ItemId, worn: &[Wear], beside: &Beside) -> LifeLine {
+    let rows = view.rows_of(id).into_iter();
+    view.life_line(
+        id,
+        &life_line::Beside {
+            worn,
+            agreed: &agreed(view.fleet, &beside.loans),
+            defects: &defects::of_fleet(view.fleet, &beside.defects),
+            judged: &rows.map(|row| view.judge(row, &beside.concessions)).collect::<Vec<_>>(),
+        },
+    )
 }
 
 fn due(view: &View, id: ItemId, concessions: &[Concession]) -> Vec<Line> {
@@ -313,7 +331,12 @@ fn worn_one(view: &View, id: ItemId, wear: &Wear) -> Worn {
         )
     });
     Worn {
-        drawing: chart::wear(wear, &title, meter),
+        drawing: drawing::wear::wear(
+            &format!("wear-{}", wear.name.replace(|c: char| !c.is_ascii_alphanumeric(), "-")),
+            wear,
+            &title,
+            meter,
+        ),
         said: wear::lines(view.set, wear),
         points: points.collect(),
         heading,

@@ -46,6 +46,17 @@ impl View<'_> {
         self.evaluator.standing_table().into_iter().map(|row| self.judge(row, concessions)).collect()
     }
 
+    /// Rows of the gear that counts for some stations, judged.
+    pub(super) fn judged_of<'r>(
+        &self,
+        stations: &[StationId],
+        concessions: &'r [Concession],
+    ) -> Vec<Judged<'r>> {
+        let here = |id: &ItemId| self.counts_for(*id).is_some_and(|station| stations.contains(&station));
+        let rows = self.fleet.ids().filter(here).flat_map(|id| self.rows_of(id));
+        rows.map(|row| self.judge(row, concessions)).collect()
+    }
+
     /// One row, judged.
     pub(super) fn judge<'r>(&self, row: DueRow, concessions: &'r [Concession]) -> Judged<'r> {
         let effect = self.set.rule(row.rule).overdue;

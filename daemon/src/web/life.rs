@@ -31,7 +31,7 @@ impl View<'_> {
     }
 
     /// Meters that an item counted anything on.
-    fn meters(&self, id: ItemId) -> Vec<MeterId> {
+    pub(super) fn meters(&self, id: ItemId) -> Vec<MeterId> {
         let known = u16::try_from(self.set.kinds.meters.len()).unwrap_or(u16::MAX);
         let used = |meter: &MeterId| usage::used(self.fleet, id, *meter, self.period(id)).is_positive();
         (0..known).map(MeterId).filter(used).collect()

@@ -57,6 +57,40 @@ impl Links {
         self.address(&format!("/station/{}", encoded(slug, false)), &[])
     }
 
+    pub(super) fn coast(&self) -> String {
+        self.address("/coast", &[])
+    }
+
+    /// The coast on another day.
+    pub(super) fn coast_on(&self, day: jiff::civil::Date) -> String {
+        let known = self.replay.iter().filter(|(name, _)| *name != "as_of").cloned();
+        let day = [("as_of", day.to_string())].into_iter();
+        Links::replaying(day.chain(known).collect()).coast()
+    }
+
+    pub(super) fn line_ahead(&self) -> String {
+        self.address("/ahead", &[])
+    }
+
+    pub(super) fn station_ahead(&self, slug: &str) -> String {
+        self.address(&format!("/station/{}/ahead", encoded(slug, false)), &[])
+    }
+
+    pub(super) fn labels(&self, slug: &str) -> String {
+        self.address("/labels", &[("station", slug)])
+    }
+
+    pub(super) fn label(&self, tag: &str) -> String {
+        self.address("/labels", &[("items", tag)])
+    }
+
+    /// A further part of a page that is too long for one.
+    pub(super) fn part(&self, path: &str, more: &[(&str, &str)], number: usize) -> String {
+        let number = number.to_string();
+        let more: Vec<(&str, &str)> = more.iter().copied().chain([("part", number.as_str())]).collect();
+        self.address(path, &more)
+    }
+
     pub(super) fn register(&self, slug: &str) -> String {
         self.address(&format!("/station/{}/register", encoded(slug, false)), &[])
     }

@@ -98,8 +98,12 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
 
 fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside) -> Page {
     let view = View::new(web, asked, fleet);
-    let region =
-        Region { order: coast_order(&view, beside), judged: view.judged(&beside.concessions), view, beside };
+    let region = Region {
+        order: view.coast_order(&beside.stations),
+        judged: view.judged(&beside.concessions),
+        view,
+        beside,
+    };
     let readiness = region.view.readiness(&beside.told, &beside.concessions);
     let cover = region.cover(&readiness);
     let gaps = lacking(readiness);
@@ -144,19 +148,6 @@ fn cut(page: &mut Page) -> usize {
     hidden
 }
 
-/// Stations from the north of the coast to its south; those without a place last.
-fn coast_order(view: &View, beside: &Beside) -> Vec<StationId> {
-    let latitude = |id: StationId| {
-        let slug = &view.station(id).slug;
-        let record = beside.stations.iter().find(|station| *station.key == **slug);
-        record.and_then(|station| station.latitude.as_ref()?.parse::<f64>().ok()).unwrap_or(-91.0)
-    };
-    let mut order: Vec<StationId> =
-        (0u32..).zip(&view.fleet.stations).map(|(index, _)| StationId(index)).collect();
-    order.sort_by(|a, b| latitude(*b).total_cmp(&latitude(*a)));
-    order
-}
-
 struct Region<'f> {
     view: View<'f>,
     beside: &'f Beside,
@@ -198,15 +189,8 @@ impl Region<'_> {
         parts.into_iter().map(|(_, part)| part).collect()
     }
 
-    fn flanks_of(&self, id: StationId) -> Vec<StationId> {
-        let slug = &self.view.station(id).slug;
-        let record = self.beside.stations.iter().find(|station| *station.key == **slug);
-        let flanks = record.and_then(|station| station.flanks.as_deref()).unwrap_or_default();
-        flanks.split(';').filter_map(|flank| self.view.find_station(flank.trim())).collect()
-    }
-
     fn flank_words(&self, id: StationId, affected: &[StationId]) -> String {
-        let flanks = self.flanks_of(id);
+        let flanks = self.view.flanks_of(&self.beside.stations, id);
         let both = affected.iter().filter(|other| flanks.contains(other));
         let names: Vec<&str> = both.map(|other| &*self.view.station(*other).name).collect();
         match names.len() {

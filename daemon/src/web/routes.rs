@@ -12,8 +12,8 @@ use super::fault::{self, Fault};
 use super::posted::Posted;
 use super::visit::Visit;
 use super::{
-    Web, account, again, card, item, lifting_gear, log, mail, notice_link, paper, proof, region, report,
-    rules, search, sign_in, station, style, welcome,
+    Web, account, again, card, coast, item, labels, lifting_gear, line_ahead, log, mail, notice_link, paper,
+    proof, region, report, rules, search, sign_in, station, style, welcome,
 };
 use crate::rights::Act;
 
@@ -107,10 +107,41 @@ fn reading() -> Vec<Row> {
             get(async |visit: Visit| visit.answer(card::page(&visit).await)),
         ),
         reads(
+            "/coast",
+            Act::ViewRegion,
+            At::Region,
+            get(async |visit: Visit| visit.answer(coast::page(&visit).await)),
+        ),
+        reads(
+            "/ahead",
+            Act::ViewRegion,
+            At::Region,
+            get(async |visit: Visit| visit.answer(line_ahead::page(&visit).await)),
+        ),
+        reads(
+            "/station/{slug}/ahead",
+            Act::ViewStation,
+            At::Station,
+            get(async |visit: Visit| visit.answer(line_ahead::page(&visit).await)),
+        ),
+        reads(
             "/item/{*tag}",
             Act::ViewItem,
             At::Region,
             get(async |visit: Visit| visit.answer(item::or_why(&visit).await)),
+        ),
+        // The symbols of labels hold capitals only.
+        reads(
+            "/ITEM/{*tag}",
+            Act::ViewItem,
+            At::Region,
+            get(async |visit: Visit| visit.answer(item::or_why(&visit).await)),
+        ),
+        reads(
+            "/labels",
+            Act::ViewItem,
+            At::Region,
+            get(async |visit: Visit| visit.answer(labels::page(&visit).await)),
         ),
         reads(
             "/report/{*number}",

@@ -64,6 +64,7 @@ struct Page {
     loans: Vec<Lent>,
     whole: String,
     register: String,
+    slug: String,
     all: bool,
     log: Option<LogForm>,
 }
@@ -116,6 +117,7 @@ fn make(
         loans: station.view.lent(id, &agreed(fleet, loans)),
         whole: asked.links.whole(&format!("/station/{slug}")),
         register: asked.links.register(slug),
+        slug: slug.to_owned(),
         all: asked.all,
         log: None,
         shell: Shell::of(web, asked, &format!("What must be done at {name}?"), known),

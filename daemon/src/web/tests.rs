@@ -1,6 +1,8 @@
 //! The pages over the demo, and over a small register that means harm.
 
 mod documents;
+mod drawings;
+mod labels;
 mod region;
 
 use std::path::PathBuf;

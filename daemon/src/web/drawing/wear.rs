@@ -7,6 +7,8 @@ use policies::amount::Amount;
 use policies::trend::{Limit, Trend};
 use policies::wear::Wear;
 
+use super::escaped;
+
 const WIDTH: f64 = 560.0;
 const HEIGHT: f64 = 240.0;
 const LEFT: f64 = 56.0;
@@ -52,16 +54,14 @@ impl Frame {
 }
 
 /// The drawing; `title` is what a screen reader says first, `meter` what the use is counted in.
-pub(super) fn wear(wear: &Wear, title: &str, meter: &str) -> String {
+pub(in super::super) fn wear(id: &str, wear: &Wear, title: &str, meter: &str) -> String {
     let limit = wear.limit.map(|limit| match limit {
         Limit::Least(value) | Limit::Most(value) => value.to_f64(),
     });
     let frame = Frame::of(wear, limit);
     let mut svg = format!(
-        "<svg class=\"chart\" role=\"img\" viewBox=\"0 0 {WIDTH} {HEIGHT}\"><title>{}</title>",
-        askama::filters::escape(title, askama::filters::Html)
-            .map(|safe| safe.to_string())
-            .unwrap_or_default()
+        "<svg class=\"chart\" role=\"img\" aria-labelledby=\"{id}\" viewBox=\"0 0 {WIDTH} {HEIGHT}\"><title id=\"{id}\">{}</title>",
+        escaped(title)
     );
     axes(&mut svg, &frame, meter);
     if let (Ok(trend), Ok(_)) = (&wear.trend, &wear.odds) {
@@ -139,9 +139,7 @@ fn axes(svg: &mut String, frame: &Frame, meter: &str) {
         frame.uses.0,
         floor + 16.0,
         frame.uses.1,
-        askama::filters::escape(meter, askama::filters::Html)
-            .map(|safe| safe.to_string())
-            .unwrap_or_default()
+        escaped(meter)
     );
     for share in [0.0, 0.5, 1.0] {
         let reading = frame.readings.0 + share * (frame.readings.1 - frame.readings.0);

@@ -1,0 +1,516 @@
+//! Can a boat reach everywhere? The coast drawn with its cover, and who will be off for what.
+
+mod order;
+mod shoreline;
+
+use std::collections::HashMap;
+
+use askama::Template;
+use axum::response::Response;
+use jiff::civil::Date;
+use policies::cover::{Coast, tenths};
+use policies::facts::{Fleet, StationId};
+use policies::readiness::{Papers, Readiness, Reason, StationReadiness};
+
+use super::asked::Asked;
+use super::fault::Fault;
+use super::line::Mark;
+use super::links::Link;
+use super::outfit::Told;
+use super::parts::{Part, part};
+use super::place::View;
+use super::shell::Shell;
+use super::source::Source;
+use super::stops::Stop;
+use super::visit::{Visit, html};
+use super::{Web, drawing, filters, replay, words};
+use crate::cover;
+use crate::fitness::{Words, papers_of};
+use crate::records::{Concession, Station};
+use drawing::shore::{Boat, Place, Shore, Wait};
+use drawing::strip::{Dated, Reach, Row};
+use shoreline::{Shoreline, chart, shorelines};
+
+/// Stations on one page.
+const STATIONS: usize = 30;
+/// Stations along one drawing.
+const ALONG: usize = 14;
+/// Reasons of one station that are told here; its own page tells all.
+const REASONS: usize = 3;
+
+/// A station in words.
+struct Posted {
+    station: Link,
+    mark: Mark,
+    off: bool,
+    reasons: Vec<String>,
+    more: usize,
+    back: Option<String>,
+    next: Vec<(String, Vec<Link>, usize, String)>,
+    ahead: String,
+}
+
+/// A stretch of the cover.
+struct Stretch {
+    between: String,
+    nm: String,
+    minutes: String,
+    over: String,
+    notes: String,
+    is_gap: bool,
+}
+
+#[derive(Template)]
+#[template(path = "coast.html")]
+struct Page {
+    shell: Shell,
+    answer: String,
+    gaps: Vec<String>,
+    standard: u32,
+    drawings: Vec<String>,
+    apart: Vec<(Mark, Link)>,
+    strip: String,
+    days: Vec<Link>,
+    stations: Vec<Posted>,
+    stretches: Vec<Stretch>,
+    parts: Vec<(Link, bool)>,
+    until: String,
+    to_come: bool,
+    line_ahead: String,
+}
+
+/// Records beside the fleet.
+struct Beside {
+    stations: Vec<Station>,
+    concessions: Vec<Concession>,
+    told: Told,
+}
+
+/// The page.
+///
+/// # Errors
+/// A date or a part that is none, or records that cannot be read.
+pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
+    let asked = visit.asked()?;
+    let number = visit.query.part()?;
+    let source = Source::open(&visit.web, &asked).await?;
+    let beside = Beside {
+        stations: source.records(|_: &Station| true).await?,
+        concessions: source.records(|_: &Concession| true).await?,
+        told: Told::read(visit, &asked, &source).await?,
+    };
+    let page = source.fleet(|fleet| make(&visit.web, &asked, fleet, &beside, number)).await?;
+    html(&page)
+}
+
+/// Everything that the page is told from.
+struct Look<'l> {
+    view: View<'l>,
+    papers: Papers,
+    concessions: &'l [Concession],
+    judged: Vec<StationReadiness>,
+    coast: Coast,
+    lines: Vec<cover::Line>,
+}
+
+fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside, number: usize) -> Result<Page, Fault> {
+    let view = View::new(web, asked, fleet);
+    let told = &beside.told;
+    let papers = papers_of(view.set, fleet, &beside.concessions, &told.certificates, &told.defects);
+    let today = web.stated.unwrap_or_else(|| web.desk.as_of().day_in(&web.desk.set.service.home_zone));
+    let to_come = asked.as_of > today;
+    let mut judged = view.readiness(told, &beside.concessions);
+    if to_come {
+        judged.iter_mut().for_each(without_log);
+    }
+    let words = Words {
+        set: view.set,
+        fleet,
+        as_of: view.judged,
+        evaluator: &view.evaluator,
+        papers: &papers,
+        causes: &told.causes,
+    };
+    let lines = cover::lines(&words, &beside.stations, &judged);
+    let coast = cover::coast(&words, &beside.stations, &judged);
+    let (shores, apart) = shorelines(&coast);
+    let order = order(&shores, &apart);
+    let here = part(order, (number, STATIONS), view.links, "/coast", &[])?;
+    let told_lines = words.lines(&judged);
+    let look = Look { papers: papers.clone(), concessions: &beside.concessions, judged, coast, lines, view };
+    Ok(look.page(web, asked, (&shores, &apart), here, &told_lines, to_come))
+}
+
+/// On a day to come nobody can have written up the log; how old it will be says nothing.
+fn without_log(found: &mut StationReadiness) {
+    found.reasons.retain(|reason| !matches!(reason, Reason::OldLog { .. }));
+    found.readiness = found.reasons.first().map_or(Readiness::Ready, Reason::readiness);
+}
+
+/// Along each coast, those off it behind the first that they flank; those apart last.
+fn order(shores: &[Shoreline], apart: &[StationId]) -> Vec<StationId> {
+    let mut order = Vec::new();
+    for shore in shores {
+        for (at, (station, _)) in shore.along.iter().enumerate() {
+            order.push(*station);
+            let joined = |joins: &[(usize, f64)]| joins.first().map_or(0, |join| join.0) == at;
+            order.extend(shore.off.iter().filter(|(_, joins)| joined(joins)).map(|(station, _)| *station));
+        }
+    }
+    order.extend(apart);
+    order
+}
+
+impl Look<'_> {
+    fn page(
+        &self,
+        web: &Web,
+        asked: &Asked,
+        (shores, apart): (&[Shoreline], &[StationId]),
+        here: Part<StationId>,
+        told: &[crate::fitness::Line],
+        to_come: bool,
+    ) -> Page {
+        let stops = self.stops(&here.here);
+        let fleet = self.view.fleet;
+        let shown = |id: &&StationId| here.here.contains(id);
+        let summary = cover::summary(&self.lines);
+        let title = "Can a boat reach everywhere?";
+        Page {
+            answer: self.answer(),
+            gaps: summary,
+            standard: self.coast.standard_minutes,
+            drawings: self.drawings(shores, &here.here),
+            apart: apart
+                .iter()
+                .filter(shown)
+                .map(|id| (word_mark(self.readiness(*id)), self.view.station_link(*id)))
+                .collect(),
+            strip: self.strip(&here.here, told, &stops),
+            days: self.days(asked),
+            stations: here.here.iter().map(|id| self.told(*id, told, &stops)).collect(),
+            stretches: self.stretches(&here.here),
+            parts: here.ways,
+            until: words::full_day(self.view.stops_horizon()),
+            to_come,
+            line_ahead: asked.links.line_ahead(),
+            shell: Shell::of(web, asked, title, replay::known_everywhere(web, asked, fleet)),
+        }
+    }
+
+    fn readiness(&self, id: StationId) -> Readiness {
+        let found = self.judged.iter().find(|found| found.station == id);
+        found.map_or(Readiness::Unknown, |found| found.readiness)
+    }
+
+    fn name(&self, id: StationId) -> &str {
+        &self.view.station(id).name
+    }
+
+    fn slug_name(&self, slug: &str) -> String {
+        self.view.find_station(slug).map_or_else(|| slug.to_owned(), |id| self.name(id).to_owned())
+    }
+
+    fn stops(&self, here: &[StationId]) -> HashMap<StationId, Vec<Stop>> {
+        let judged = self.view.judged_of(here, self.concessions);
+        self.view.stops(&judged, &self.papers)
+    }
+
+    /// In a sentence.
+    fn answer(&self) -> String {
+        let gaps = self.lines.iter().filter(|line| line.short() == Some("gap")).count();
+        let together = self.lines.iter().filter(|line| line.short() == Some("off together")).count();
+        let standard = self.coast.standard_minutes;
+        if self.lines.is_empty() {
+            return "No station flanks another, so no cover can be reckoned.".to_owned();
+        }
+        let pairs = match together {
+            0 => String::new(),
+            1 => " One pair of flanks is off together.".to_owned(),
+            more => format!(" {more} pairs of flanks are off together."),
+        };
+        let text = match gaps {
+            0 => format!("Within {standard} min, as far as the cover is known."),
+            1 => format!("No: one stretch waits longer than {standard} min."),
+            more => format!("No: {more} stretches wait longer than {standard} min."),
+        };
+        text + &pairs
+    }
+
+    fn drawings(&self, shores: &[Shoreline], here: &[StationId]) -> Vec<String> {
+        let mut drawings = Vec::new();
+        for line in shores {
+            for piece in pieces(line.along.len()) {
+                let shown = |at: usize| line.along.get(at).is_some_and(|(id, _)| here.contains(id));
+                if !piece.clone().any(shown) {
+                    continue;
+                }
+                let shore = self.shore(line, piece);
+                let title = self.title(&shore);
+                let id = format!("coast-{}", drawings.len() + 1);
+                drawings.push(drawing::shore::shore(&id, &title, &shore));
+            }
+        }
+        drawings
+    }
+
+    /// What a screen reader says of a drawing.
+    fn title(&self, shore: &Shore) -> String {
+        let along: Vec<&Place> = shore.places.iter().filter(|place| place.joins.is_empty()).collect();
+        let ends = along.first().zip(along.last());
+        let ends = ends.map(|(a, b)| format!("The coast from {} to {}", a.name, b.name));
+        let over: Vec<&str> =
+            shore.waits.iter().filter(|wait| wait.over).map(|wait| wait.figure.as_str()).collect();
+        let gaps = if over.is_empty() {
+            "no gap in the cover".to_owned()
+        } else {
+            format!("gaps in the cover: {} min", words::list(&over))
+        };
+        format!(
+            "{}, with the minutes that the first boat takes to every point; {gaps}. The standard is {} min.",
+            ends.unwrap_or_default(),
+            self.coast.standard_minutes
+        )
+    }
+
+    fn shore(&self, line: &Shoreline, piece: std::ops::Range<usize>) -> Shore {
+        let mut ids: Vec<StationId> = line.along[piece.clone()].iter().map(|(id, _)| *id).collect();
+        let mut places: Vec<Place> =
+            line.along[piece.clone()].iter().map(|(id, mile)| self.place(*id, *mile, Vec::new())).collect();
+        for (id, joins) in &line.off {
+            let joins: Vec<usize> = joins.iter().map(|(at, _)| *at).filter(|at| piece.contains(at)).collect();
+            if !joins.is_empty() {
+                let miles: f64 = joins.iter().map(|at| line.along[*at].1).sum();
+                let mile = miles / drawing::bars::f64_of(joins.len());
+                let joins = joins.iter().map(|at| at - piece.start).collect();
+                places.push(self.place(*id, mile, joins));
+                ids.push(*id);
+            }
+        }
+        let bearing = self.lie(&ids, &mut places);
+        let mut shore = Shore {
+            boats: self.boats(line),
+            waits: Vec::new(),
+            standard: f64::from(self.coast.standard_minutes),
+            together: self.together(&ids),
+            bearing,
+            places,
+        };
+        shore.waits = self.waits(&ids, &shore);
+        shore
+    }
+
+    fn place(&self, id: StationId, mile: f64, joins: Vec<usize>) -> Place {
+        Place { name: self.name(id).to_owned(), mark: shape(self.readiness(id)), mile, off: 0.0, joins }
+    }
+
+    /// Lays places off the straight way from the first to the last, and tells where that way points.
+    fn lie(&self, ids: &[StationId], places: &mut [Place]) -> f64 {
+        let point = |id: &StationId| self.coast.posts[id.0 as usize].point;
+        let Some(first) = ids.first().and_then(point) else { return 0.0 };
+        let spots: Vec<(f64, f64)> =
+            ids.iter().map(|id| point(id).map_or((0.0, 0.0), |point| chart(first, point))).collect();
+        let last = places.iter().rposition(|place| place.joins.is_empty()).unwrap_or_default();
+        let (east, north) = spots[last];
+        let length = east.hypot(north).max(0.1);
+        for (place, (x, y)) in places.iter_mut().zip(&spots) {
+            place.off = (x * north - y * east) / length;
+        }
+        east.atan2(north).to_degrees()
+    }
+
+    /// Boats that may launch, where each comes in on this shore.
+    fn boats(&self, line: &Shoreline) -> Vec<Boat> {
+        let fit = |id: StationId| {
+            let post = &self.coast.posts[id.0 as usize];
+            post.boat.filter(|_| !post.is_off())
+        };
+        let along = line.along.iter().filter_map(|(id, mile)| {
+            let boat = fit(*id)?;
+            Some(Boat { mile: *mile, after: boat.launch_min, per_mile: 60.0 / boat.speed_kn })
+        });
+        let off = line.off.iter().flat_map(|(id, joins)| {
+            joins.iter().filter_map(|(at, nm)| {
+                let boat = fit(*id)?;
+                let mile = line.along.get(*at)?.1;
+                Some(Boat { mile, after: boat.minutes(*nm), per_mile: 60.0 / boat.speed_kn })
+            })
+        });
+        along.chain(off).collect()
+    }
+
+    fn together(&self, ids: &[StationId]) -> Vec<[usize; 2]> {
+        let place = |slug: &str| {
+            let id = self.view.find_station(slug)?;
+            ids.iter().position(|have| *have == id)
+        };
+        let pairs = self.lines.iter().filter(|line| line.short() == Some("off together"));
+        pairs.filter_map(|line| Some([place(&line.station)?, place(&line.other)?])).collect()
+    }
+
+    /// The longest waits of the stretches that begin and end on this shore.
+    fn waits(&self, ids: &[StationId], shore: &Shore) -> Vec<Wait> {
+        let mile = |slug: &str| {
+            let id = self.view.find_station(slug)?;
+            let at = ids.iter().position(|have| *have == id)?;
+            shore.places.get(at).filter(|place| place.joins.is_empty()).map(|place| place.mile)
+        };
+        let wait = |line: &cover::Line| {
+            let minutes = line.minutes?;
+            let mile = match line.what {
+                "stretch" => shore.worst(mile(&line.station)?, mile(&line.other)?),
+                _ => mile(&line.station)?,
+            };
+            let over = line.over_by_minutes.is_some_and(|over| over > 0.0);
+            Some(Wait { mile, minutes, figure: format!("{minutes:.1}"), over })
+        };
+        self.lines.iter().filter_map(wait).collect()
+    }
+
+    /// Today and the first of each month ahead.
+    fn days(&self, asked: &Asked) -> Vec<Link> {
+        let first = self.view.as_of.first_of_month();
+        let months = (1..=super::stops::MONTHS)
+            .filter_map(|month| first.checked_add(jiff::Span::new().months(month)).ok());
+        let link = |day: Date| Link {
+            text: if day.month() == 1 {
+                day.strftime("%b %Y").to_string()
+            } else {
+                day.strftime("%b").to_string()
+            },
+            href: asked.links.coast_on(day),
+        };
+        months.map(link).collect()
+    }
+
+    fn strip(
+        &self,
+        here: &[StationId],
+        told: &[crate::fitness::Line],
+        stops: &HashMap<StationId, Vec<Stop>>,
+    ) -> String {
+        let rows: Vec<Row> = here.iter().map(|id| self.row(*id, told, stops)).collect();
+        let reach = Reach { from: self.view.as_of, to: self.view.stops_horizon(), names: 170.0 };
+        let title = format!(
+            "Who is off from {} to {}: off now as a block, planned days as strokes, last days as bars; the list below says the same in words.",
+            words::full_day(reach.from),
+            words::full_day(reach.to)
+        );
+        drawing::strip::strip("off", &title, reach, &rows)
+    }
+
+    fn row(
+        &self,
+        id: StationId,
+        told: &[crate::fitness::Line],
+        stops: &HashMap<StationId, Vec<Stop>>,
+    ) -> Row {
+        let is_off = self.coast.posts[id.0 as usize].is_off();
+        let back = told
+            .iter()
+            .find(|line| *line.station == *self.view.station(id).slug)
+            .and_then(|line| line.back_on.as_deref()?.parse().ok());
+        let coming = coming(stops.get(&id));
+        let dated = |stop: &Stop| Dated {
+            opens: None,
+            planned: stop.odds[0].into_iter().chain(stop.planned).min(),
+            hard: stop.hard,
+            slight: false,
+        };
+        Row {
+            name: self.name(id).to_owned(),
+            dates: coming.into_iter().map(dated).collect(),
+            off: is_off.then_some(back),
+            ..Row::default()
+        }
+    }
+
+    fn told(
+        &self,
+        id: StationId,
+        told: &[crate::fitness::Line],
+        stops: &HashMap<StationId, Vec<Stop>>,
+    ) -> Posted {
+        let slug = &*self.view.station(id).slug;
+        let line = told.iter().find(|line| line.station == slug);
+        let mut reasons = line.map(|line| line.reasons.clone()).unwrap_or_default();
+        let more = reasons.len().saturating_sub(REASONS);
+        reasons.truncate(REASONS);
+        let readiness = self.readiness(id);
+        let next = coming(stops.get(&id)).into_iter().map(|stop| {
+            let (tags, more) = self.view.tags_of(stop);
+            (stop.when(self.view.as_of), tags, more, stop.task.clone())
+        });
+        let back = line.and_then(|line| line.back_on.as_deref()?.parse::<Date>().ok());
+        Posted {
+            station: self.view.station_link(id),
+            mark: word_mark(readiness),
+            off: readiness == Readiness::NotReady,
+            reasons,
+            more,
+            back: back.map(words::full_day),
+            next: next.collect(),
+            ahead: self.view.links.station_ahead(slug),
+        }
+    }
+
+    fn stretches(&self, here: &[StationId]) -> Vec<Stretch> {
+        let shown = |line: &&cover::Line| {
+            let ends = [&line.station, &line.other];
+            ends.into_iter().filter_map(|slug| self.view.find_station(slug)).any(|id| here.contains(&id))
+        };
+        self.lines.iter().filter(shown).map(|line| self.stretch(line)).collect()
+    }
+
+    fn stretch(&self, line: &cover::Line) -> Stretch {
+        let past: Vec<String> = line.past.iter().map(|slug| self.slug_name(slug)).collect();
+        let past = if past.is_empty() { String::new() } else { format!(" past {}", words::list(&past)) };
+        let (one, other) = (self.slug_name(&line.station), self.slug_name(&line.other));
+        let figure = |value: Option<f64>| value.map(|value| format!("{:.1}", tenths(value)));
+        let between = match line.what {
+            "off together" => format!("{one} and {other}: both off"),
+            "stretch" => format!("{one} to {other}{past}"),
+            _ if other.is_empty() => format!("{one}, off"),
+            _ => format!("{one}, off, from {other}"),
+        };
+        Stretch {
+            between,
+            nm: figure(line.distance_nm).unwrap_or_default(),
+            minutes: figure(line.minutes).unwrap_or_default(),
+            over: figure(line.over_by_minutes.filter(|over| *over > 0.0)).unwrap_or_default(),
+            notes: line.notes.join("; "),
+            is_gap: line.short().is_some(),
+        }
+    }
+}
+
+/// What others must come for, and has a date.
+fn coming(stops: Option<&Vec<Stop>>) -> Vec<&Stop> {
+    stops.into_iter().flatten().filter(|stop| !stop.now && !stop.is_own()).collect()
+}
+
+/// Pieces of a shore, each beginning with the station that the one before ends with.
+fn pieces(count: usize) -> Vec<std::ops::Range<usize>> {
+    let steps = count.saturating_sub(1).div_ceil(ALONG - 1).max(1);
+    let size = count.saturating_sub(1).div_ceil(steps);
+    (0..steps).map(|step| step * size..(step * size + size + 1).min(count)).collect()
+}
+
+fn shape(readiness: Readiness) -> drawing::shore::Mark {
+    match readiness {
+        Readiness::Ready => drawing::shore::Mark::Ready,
+        Readiness::ReadyWithLimits => drawing::shore::Mark::Limits,
+        Readiness::NotReady => drawing::shore::Mark::Off,
+        Readiness::Unknown => drawing::shore::Mark::Unknown,
+    }
+}
+
+fn word_mark(readiness: Readiness) -> Mark {
+    let shape = match readiness {
+        Readiness::Ready => "●",
+        Readiness::ReadyWithLimits => "◇",
+        Readiness::NotReady => "✕",
+        Readiness::Unknown => "?",
+    };
+    Mark { shape, word: readiness.word() }
+}
