@@ -144,7 +144,8 @@ async fn the_notice_holds_every_field_and_its_copy_says_whom_it_asks() {
     for said in [
         "F-1",
         "(certificate DC-7741)",
-        "WLL 3.2 t. Proof load 6.4 t = 62.8 kN (2 x WLL).",
+        "WLL 3.2 t. Proof load 6.4 t = 62.8 kN (2 x WLL ",
+        "Standard: ILO cargo-gear proof-load steps (from memory, check against the code).",
         "Hold 3 min.",
         "That is 43 % of 145.2 kN (MBF 161.3 kN x termination factor 0.9).",
         "Rig at: outer end, ferrule and thimble; inner end, seized.",

@@ -27,6 +27,15 @@ work       = "check"
 calendar   = { every = "6 months" }
 overdue    = "advisory"
 authority  = "house"
+
+[[rule]]
+id         = "fall-look"
+title      = "Look along the fall"
+applies_to = { kind = "fall" }
+work       = "check"
+calendar   = { every = "20 years" }
+overdue    = "stops launch"
+authority  = "house"
 "#;
 
 fn room() -> Room {
@@ -166,7 +175,7 @@ fn a_deed_tells_of_the_dates_that_it_touched() {
     room.tallow("import register").done();
     room.write(
         "more/work.csv",
-        "key,item,rule,done_at,outcome\nW-1,F-1,fall-check,2026-01-05,passed\nW-2,F-2,fall-check,2026-01-05,passed\n",
+        "key,item,rule,done_at,outcome\nW-1,F-1,fall-look,2026-01-05,passed\nW-2,F-2,fall-look,2026-01-05,passed\n",
     );
     room.tallow("import more").done();
     let later = |key: &str| {
@@ -175,10 +184,10 @@ fn a_deed_tells_of_the_dates_that_it_touched() {
         room.tallow_words(&[&words[..], &by].concat()).err
     };
     let first = later("W-1");
-    assert!(first.contains("waits for an engineer: F-1 fall-check"), "{first}");
+    assert!(first.contains("waits for an engineer: F-1 fall-look"), "{first}");
     assert!(!first.contains("besides"), "{first}");
     let second = later("W-2");
-    assert!(second.contains("waits for an engineer: F-2 fall-check"), "{second}");
+    assert!(second.contains("waits for an engineer: F-2 fall-look"), "{second}");
     assert!(!second.contains("F-1") && second.contains("besides, 1 other date(s) wait"), "{second}");
     let none = room.tallow("item set F-1 serial=7 --by bay@service.example");
     assert!(none.err.is_empty(), "{}", none.err);

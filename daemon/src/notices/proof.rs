@@ -64,6 +64,7 @@ impl Desk<'_> {
         place: Place,
     ) -> Result<Fresh, ProofNoticeError> {
         let notice = self.proof_notice(place.number.clone(), to.person, asking)?;
+        let notice = ProofLoadNotice { supersedes: place.supersedes.clone(), ..notice };
         let due_on = asking.row.due_on.map(|due| due.to_string());
         let lines = vec![FreshLine { number: 1, told: asking.told.clone(), due_on }];
         Ok(self.fresh(said("proof load", &notice, lines), to, place)?)

@@ -228,7 +228,7 @@ fn finish(
 ) -> Vec<Fresh> {
     let work = ground.desk(fleet, papers, plan.as_of);
     if plan.to.person.role == "test house" {
-        return proofs(&work, plan, place, numbers);
+        return proofs(&work, plan, heard, place, numbers);
     }
     let place = Place { number: numbers.next(), ..place.clone() };
     match work.digest(&plan.to, &plan.owed, &plan.matters, (heard, chain), &ground.mail.templates, place) {
@@ -241,13 +241,23 @@ fn finish(
 }
 
 /// What a test house is asked, a notice a proof load, each with its copies.
-fn proofs(work: &compose::Desk, plan: &Plan, place: &Place, numbers: &mut Numbers) -> Vec<Fresh> {
+fn proofs(
+    work: &compose::Desk,
+    plan: &Plan,
+    heard: &Heard,
+    place: &Place,
+    numbers: &mut Numbers,
+) -> Vec<Fresh> {
     let mut written = Vec::new();
     for owed in &plan.owed {
         let Subject::Row(row) = owed.subject else { continue };
         let certificate = plan.makers.get(&owed.mark.item).map(String::as_str);
         let asking = Asking { row: &row, told: &owed.mark, certificate };
-        match proof(work, plan, &asking, place, numbers) {
+        // Each replaces the one of its own gear, not the newest of all that the test house has.
+        let before = heard.newest.get(&(owed.mark.item.clone(), owed.mark.rule.clone()));
+        let before = before.filter(|said| said.occurrence == owed.mark.occurrence);
+        let place = Place { supersedes: before.map(|said| said.number.clone()), ..place.clone() };
+        match proof(work, plan, &asking, &place, numbers) {
             Ok(fresh) => written.extend(fresh),
             Err(error) => tracing::error!(%error, "a proof load cannot be asked for"),
         }
