@@ -73,6 +73,7 @@ impl Row {
 /// The table.
 pub fn table() -> Vec<Row> {
     let mut rows = reading();
+    rows.extend(reading_of_gear());
     rows.extend(coming_in());
     rows.extend(recording());
     rows
@@ -130,6 +131,13 @@ fn reading() -> Vec<Row> {
             At::Region,
             get(async |visit: Visit| visit.answer(item::or_why(&visit).await)),
         ),
+    ]
+}
+
+fn reading_of_gear() -> Vec<Row> {
+    use routing::get;
+    let reads = |path, act, at, answers| Row::get(path, Need::Reads(act), at, answers);
+    vec![
         // The symbols of labels hold capitals only.
         reads(
             "/ITEM/{*tag}",
