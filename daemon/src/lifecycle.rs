@@ -30,14 +30,14 @@ use crate::sweep::{Mail, Swept, sweep};
 use crate::web::{self, Door, Web};
 
 /// Never sleep until a tick: wake this often and compare the clock with what is stored.
-const WAKE: Duration = Duration::from_secs(30);
+const WAKE: Duration = Duration::from_secs(15);
 /// The lease of whoever sweeps.
 pub(crate) const SWEEPING: &str = "sweep";
 /// So long a daemon that is gone keeps the others of its database from sweeping.
 const LEADS_MICROS: i64 = 75 * 1_000_000;
-/// So many sweeps or deliveries may fail in a row before the daemon gives up and lets its keeper start it again: a
-/// long import holds the store for minutes.
-const MOST_FAILURES: u32 = 20;
+/// So many sweeps or deliveries, ten minutes of them, may fail in a row before the daemon gives up and lets its keeper
+/// start it again: a long import holds the store for minutes.
+const MOST_FAILURES: u32 = 40;
 
 /// Why one round of serving ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -13,6 +13,8 @@ pub mod fleet;
 mod last_use;
 pub mod leases;
 pub mod moving;
+#[cfg(test)]
+mod nth_fault;
 mod open;
 pub mod outbox;
 pub mod policy_sets;

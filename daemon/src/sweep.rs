@@ -5,6 +5,7 @@ mod draft;
 mod letters;
 mod readers;
 pub mod schedule;
+mod undelivered;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -76,7 +77,7 @@ pub struct Swept {
 /// Settings that remember up to which hour a person was told.
 const TOLD: &str = "told ";
 /// The link of the chain up to which everything was looked through for what cannot wait.
-const LOOKED: &str = "looked through to";
+pub(crate) const LOOKED: &str = "looked through to";
 
 /// Brings the due table up to date and puts every notice owed by now into the outbox.
 ///
@@ -94,7 +95,8 @@ pub async fn sweep(desk: &Desk, mail: &Mail) -> Result<Swept, DeskError> {
 async fn put(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, DeskError> {
     Ok(daily(desk, mail, notices).await?
         && urgent(desk, mail, notices).await?
-        && letters::owed(desk, mail, notices).await?)
+        && letters::owed(desk, mail, notices).await?
+        && undelivered::told(desk, mail, notices).await?)
 }
 
 fn deed(at: Instant) -> Deed {
@@ -270,8 +272,18 @@ async fn enqueue<'n>(
     notices: impl Iterator<Item = &'n Fresh>,
     told: Option<&Hour>,
 ) -> Result<Option<usize>, DeskError> {
+    let remembered = told.map(|hour| (format!("{TOLD}{}", hour.person), hour.key.to_string()));
+    enqueue_and_remember(desk, notices, remembered.as_slice()).await
+}
+
+/// The same, with whatever is to be remembered of it.
+async fn enqueue_and_remember<'n>(
+    desk: &Desk,
+    notices: impl Iterator<Item = &'n Fresh>,
+    remembered: &[(String, String)],
+) -> Result<Option<usize>, DeskError> {
     let notices: Vec<&Fresh> = notices.collect();
-    if notices.is_empty() && told.is_none() {
+    if notices.is_empty() && remembered.is_empty() {
         return Ok(Some(0));
     }
     let now = desk.now();
@@ -279,7 +291,7 @@ async fn enqueue<'n>(
         .write(deed(now), async |tx: &mut Writer| {
             let mut untold = Vec::new();
             for notice in &notices {
-                if !tx.is_enqueued(&notice.occasion, &notice.recipient).await? {
+                if !tx.is_told(&notice.occasion, &notice.recipient).await? {
                     untold.push(notice);
                 }
             }
@@ -292,8 +304,8 @@ async fn enqueue<'n>(
                 count += usize::from(tx.enqueue(notice, now).await?);
                 links::keep(tx, &notice.number, &notice.person, now).await?;
             }
-            if let Some(hour) = told {
-                tx.remember(&format!("{TOLD}{}", hour.person), &hour.key.to_string()).await?;
+            for (name, value) in remembered {
+                tx.remember(name, value).await?;
             }
             Ok(Some(count))
         })

@@ -4,6 +4,7 @@
 mod account;
 mod again;
 mod ahead;
+mod alarms;
 mod asked;
 mod card;
 mod caution;

@@ -77,6 +77,24 @@ pub fn route<'p>(
     })
 }
 
+/// Everybody who may be told in a person's place on a day, in turn: themselves at their addresses, the engineers of
+/// their station, those of the region, the head, and the other engineers.
+pub fn ladder<'p>(person: &Reader<'p>, all: &[Reader<'p>], today: Date) -> Vec<Route<'p>> {
+    let mut rungs = Vec::new();
+    for reader in std::iter::once(*person).chain(above(person, all)).filter(|reader| !reader.is_away(today)) {
+        let own = reader.address == person.address;
+        let via = if own { Via::Own } else { Via::Climbed };
+        rungs.push(Route { to: reader.address, reader: reader.address, via });
+        let second = reader.second_address.map(|to| Route {
+            to,
+            reader: reader.address,
+            via: if own { Via::SecondAddress } else { Via::Climbed },
+        });
+        rungs.extend(second);
+    }
+    rungs
+}
+
 fn reached<'p>(reader: &Reader<'p>, is_bad: &impl Fn(&str) -> bool) -> Option<Route<'p>> {
     let own = Route { to: reader.address, reader: reader.address, via: Via::Own };
     if !is_bad(reader.address) {
@@ -190,6 +208,23 @@ mod tests {
         assert_eq!(sent(away(13, 20), &[]).1, Via::Own);
         assert_eq!(sent(away(1, 20), &["d@a.example"]), ("e@a.example".into(), Via::Climbed));
         assert_eq!(sent(Reader { deputy: None, ..away(1, 20) }, &[]), ("e@a.example".into(), Via::Climbed));
+    }
+
+    #[test]
+    fn the_ladder_climbs_address_by_address_and_leaves_out_who_is_away() {
+        let own = Reader { address: "o@a.example", station: Some("qua"), ..ENGINEER };
+        let other = Reader { address: "x@a.example", station: Some("bar"), ..ENGINEER };
+        let head = Reader { second_address: Some("h2@a.example"), ..HEAD };
+        let away = Reader { away: Some((today(), today())), ..ENGINEER };
+        let climbed = |all: &[Reader]| -> Vec<String> {
+            ladder(&MECHANIC, all, today())
+                .iter()
+                .map(|rung| rung.to.split('@').next().unwrap().to_owned())
+                .collect()
+        };
+        assert_eq!(climbed(&[other, head, ENGINEER, own, DEPUTY]), ["m", "m2", "o", "e", "h", "h2", "x"]);
+        assert_eq!(climbed(&[away, head]), ["m", "m2", "h", "h2"]);
+        assert_eq!(ladder(&MECHANIC, &[ENGINEER], today()).last().map(|rung| rung.via), Some(Via::Climbed));
     }
 
     /// Two who stand in for each other and are both away.

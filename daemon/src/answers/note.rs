@@ -12,7 +12,7 @@ use crate::store::answers::{Answered, Matched};
 use crate::store::outbox::Fresh;
 use crate::store::write::Deed;
 use crate::store::{StoreError, Writer};
-use crate::sweep::Mail;
+use crate::sweep::{LOOKED, Mail};
 
 /// A person is answered so often a day; after that only the store hears them.
 const MOST_ACKNOWLEDGED: u64 = 20;
@@ -36,7 +36,9 @@ pub(super) async fn bounce(desk: &Desk, bounce: &Bounce) -> Result<bool, DeskErr
     desk.store
         .write(deed(now), async |tx: &mut Writer| {
             tx.came_back(&notice, &bounce.why, now).await?;
-            // Its reader was not told: what it said is news again, wherever it goes now.
+            // Its reader was not told: what it said is news again, wherever it goes now. What stops a launch does not
+            // wait for tomorrow, even where today's daily notice stands.
+            tx.forget(LOOKED).await?;
             tx.forget(&format!("told {}", notice.person)).await
         })
         .await

@@ -56,6 +56,13 @@ fn faults(config: &Config) -> Vec<String> {
         Err(other) => wrong.push(format!("policies: {other}")),
     }
     wrong.extend(config.smtp.iter().flat_map(smtp_faults));
+    if config.backup.is_some() && address::file(&config.database).is_none() {
+        let right = "keeps backups of its own: leave [backup] out, and archive its write-ahead logs beside pg_basebackup";
+        wrong.push(format!(
+            "backup: {} is no file; a PostgreSQL server {right}",
+            address::shown(&config.database)
+        ));
+    }
     wrong.extend(pages_faults(config));
     wrong
 }

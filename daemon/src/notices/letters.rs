@@ -147,6 +147,30 @@ pub fn alarm(number: &str, about: &str, text: &str, since: &str) -> Page {
     }
 }
 
+/// Notices that did not reach whom they were for, told to whoever is next: each with whom it was for and why it did
+/// not arrive, and what it said.
+pub fn undelivered(number: &str, notices: &[(String, Vec<String>)]) -> Page {
+    let heading = |(heading, lines): &(String, Vec<String>)| Section {
+        heading: Some(heading.clone()),
+        lines: lines.clone(),
+    };
+    let count = match notices.len() {
+        1 => "a notice".to_owned(),
+        several => format!("{several} notices"),
+    };
+    Page {
+        subject: format!("Not delivered: {count} [{number}]"),
+        opening: format!(
+            "Notice {number}: {count} did not reach whom it was for. You are next in turn: see to it that somebody does what it asks."
+        ),
+        sections: notices.iter().map(heading).collect(),
+        closing: vec![
+            "Put the address right in people.csv, or clear it once it takes mail again.".to_owned(),
+            DECIDES.to_owned(),
+        ],
+    }
+}
+
 /// The head of the record chain, kept outside the machine by whoever reads this.
 pub fn chain_head(number: &str, day: &str, seq: i64, hash: &str) -> Page {
     Page {

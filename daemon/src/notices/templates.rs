@@ -11,12 +11,13 @@ use serde::Serialize;
 use super::digest::{escape, link, wrap};
 
 /// Every kind of notice that a template can be given for, and what is built in for it.
-pub const KINDS: [(&str, Shape); 8] = [
+pub const KINDS: [(&str, Shape); 9] = [
     ("due work", Shape::List),
     ("escalation", Shape::List),
     ("all is well", Shape::List),
     ("region", Shape::Letter),
     ("alarm", Shape::Letter),
+    ("undelivered", Shape::Letter),
     ("chain head", Shape::Letter),
     ("spares plan", Shape::Letter),
     ("acknowledgement", Shape::Letter),

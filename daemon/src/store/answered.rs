@@ -13,8 +13,32 @@ use sea_orm::{
 use sea_orm_migration::async_trait;
 use tokio::sync::watch;
 
-/// Whether the database has fallen silent; none where it stands in this process.
-pub(super) type Silence = Option<watch::Receiver<bool>>;
+/// Whether the database has fallen silent.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Silence {
+    /// None where the database stands in this process.
+    fallen: Option<watch::Receiver<bool>>,
+    /// Statements left until one fails.
+    #[cfg(test)]
+    pub(super) fails_after: std::sync::Arc<std::sync::atomic::AtomicI64>,
+}
+
+impl Silence {
+    /// Of a database that is felt from here.
+    pub(super) fn of(fallen: watch::Receiver<bool>) -> Silence {
+        Silence { fallen: Some(fallen), ..Silence::default() }
+    }
+
+    /// Where a test lets a statement fail, it does so here: before it reaches the database.
+    #[cfg_attr(not(test), expect(clippy::unused_self, clippy::unnecessary_wraps, reason = "for tests"))]
+    pub(super) fn stand(&self) -> Result<(), DbErr> {
+        #[cfg(test)]
+        if self.fails_after.fetch_sub(1, std::sync::atomic::Ordering::SeqCst) == 1 {
+            return Err(DbErr::Custom("this statement fails for a test".to_owned()));
+        }
+        Ok(())
+    }
+}
 
 /// A connection, or a transaction, that listens for silence.
 #[derive(Clone, Debug)]
@@ -30,7 +54,8 @@ pub(super) type Transaction = Answered<DatabaseTransaction>;
 
 impl<C> Answered<C> {
     async fn answer<T>(&self, asked: impl Future<Output = Result<T, DbErr>>) -> Result<T, DbErr> {
-        let Some(silence) = &self.silence else { return asked.await };
+        self.silence.stand()?;
+        let Some(silence) = &self.silence.fallen else { return asked.await };
         tokio::select! {
             biased;
             () = fallen(silence.clone()) => Err(silent()),
@@ -42,6 +67,7 @@ impl<C> Answered<C> {
 impl Transaction {
     /// Commits what was written in it.
     pub(super) async fn commit(self) -> Result<(), DbErr> {
+        self.silence.stand()?;
         self.inner.commit().await
     }
 }
@@ -97,7 +123,7 @@ impl<C: StreamTrait + Sync> StreamTrait for Answered<C> {
     ) -> Pin<Box<dyn Future<Output = Result<Rows<'a>, DbErr>> + 'a + Send>> {
         Box::pin(async move {
             let rows = self.answer(self.inner.stream_raw(statement)).await?;
-            let fallen = self.silence.clone().map(|silence| Box::pin(fallen(silence)) as Fallen);
+            let fallen = self.silence.fallen.clone().map(|silence| Box::pin(fallen(silence)) as Fallen);
             Ok(Rows { rows: Box::pin(rows), fallen })
         })
     }

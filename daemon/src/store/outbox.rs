@@ -166,7 +166,7 @@ pub enum Which {
 /// How an attempt ended that the relay did not answer for.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Settled {
-    /// What becomes of the notice.
+    /// What becomes of the notice. `Uncertain` counts a doubt; one that was in doubt before and is deferred stays so.
     pub state: State,
     /// When it is tried again, where it may be.
     pub next: Option<Instant>,

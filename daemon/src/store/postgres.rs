@@ -14,7 +14,7 @@ use sea_orm::{
 use sea_orm_migration::MigratorTrait;
 
 use super::address::Server;
-use super::answered::{Answered, Connections};
+use super::answered::{Answered, Connections, Silence};
 use super::open::{Store, refuse_newer};
 use super::{StoreError, address};
 use pulse::Pulse;
@@ -87,7 +87,7 @@ async fn connect(server: &Server) -> Result<Connections, StoreError> {
     let pool = pool.map_err(|error| DbErr::Conn(RuntimeErr::SqlxError(error.into())));
     let pool = pool.map_err(StoreError::while_("opening the database"))?;
     let inner = SqlxPostgresConnector::from_sqlx_postgres_pool(pool);
-    Ok(Answered { inner, silence: Some(pulse.silence) })
+    Ok(Answered { inner, silence: Silence::of(pulse.silence) })
 }
 
 fn options(server: &Server) -> Result<PgConnectOptions, StoreError> {

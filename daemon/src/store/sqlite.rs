@@ -9,7 +9,7 @@ use sea_orm::{ConnectOptions, Database};
 use sea_orm_migration::MigratorTrait;
 
 use super::address::MEMORY;
-use super::answered::{Answered, Connections};
+use super::answered::{Answered, Connections, Silence};
 use super::open::{Store, refuse_newer};
 use super::{StoreError, make_folder};
 
@@ -68,7 +68,8 @@ async fn connect(path: Option<&Path>) -> Result<Connections, StoreError> {
     let mut options = ConnectOptions::new(MEMORY);
     // An in-memory database belongs to its one connection.
     options.max_connections(if path.is_some() { 4 } else { 1 });
-    options.acquire_timeout(Duration::from_secs(30)).sqlx_logging(false);
+    // A connection to a file cannot go away, so that it need not be asked before each statement.
+    options.acquire_timeout(Duration::from_secs(30)).test_before_acquire(false).sqlx_logging(false);
     let file = path.map(Path::to_path_buf);
     options.map_sqlx_sqlite_opts(move |sqlite| {
         let sqlite = match &file {
@@ -85,7 +86,7 @@ async fn connect(path: Option<&Path>) -> Result<Connections, StoreError> {
             .pragma("journal_size_limit", "67108864")
     });
     let inner = Database::connect(options).await.map_err(StoreError::while_("opening the database"))?;
-    Ok(Answered { inner, silence: None })
+    Ok(Answered { inner, silence: Silence::default() })
 }
 
 #[cfg(test)]

@@ -87,6 +87,7 @@ impl Store {
     /// behind that stands in a transaction and does not know it. What such a connection is asked to write is lost.
     async fn begin_write(&self, turn: Turn) -> Result<(Transaction, Turn), StoreError> {
         let (db, silence) = (self.db.inner.clone(), self.db.silence.clone());
+        silence.stand().map_err(StoreError::while_("starting to write"))?;
         let begun = tokio::spawn(async move {
             let options = TransactionOptions {
                 sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate),
@@ -108,6 +109,7 @@ impl Store {
 
     async fn commit(&self, writer: Writer) -> Result<(), StoreError> {
         let (tx, link) = writer.linked().await?;
+        self.db.silence.stand().map_err(StoreError::while_("committing"))?;
         let shared = self.is_shared();
         match tx.commit().await {
             Ok(()) => Ok(()),

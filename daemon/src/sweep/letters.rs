@@ -135,7 +135,7 @@ async fn of_alarm(desk: &Desk, mail: &Mail, alarm: &Alarm, notices: &mut usize) 
 }
 
 /// The end of a reader's quiet hours, where it is in them.
-async fn morning(desk: &Desk, person: &Person) -> Result<Option<Instant>, DeskError> {
+pub(super) async fn morning(desk: &Desk, person: &Person) -> Result<Option<Instant>, DeskError> {
     let hours = desk.set.service.quiet_hours;
     let now = desk.now();
     let wait = |zone: &Zone| {
@@ -161,8 +161,20 @@ async fn finish(
     (number, occasion): (String, String),
     not_before: Option<Instant>,
 ) -> Result<Option<Fresh>, DeskError> {
-    let ground = Ground::read(desk, mail).await?;
     let to = readers.addressed(person, desk.today());
+    finish_to(desk, mail, &to, (kind, page), (number, occasion), not_before).await
+}
+
+/// The same, to an address that is chosen already.
+pub(super) async fn finish_to(
+    desk: &Desk,
+    mail: &Mail,
+    to: &compose::Addressed<'_>,
+    (kind, page): (&'static str, Page),
+    (number, occasion): (String, String),
+    not_before: Option<Instant>,
+) -> Result<Option<Fresh>, DeskError> {
+    let ground = Ground::read(desk, mail).await?;
     let written = desk
         .with_fleet(|fleet| {
             let papers = ground.papers.of(&desk.set, fleet);
@@ -177,7 +189,7 @@ async fn finish(
                 lines: Vec::new(),
             };
             let place = Place { number, occasion, ..Place::default() };
-            let fresh = ground.desk(fleet, &papers, desk.today()).fresh(said, &to, place)?;
+            let fresh = ground.desk(fleet, &papers, desk.today()).fresh(said, to, place)?;
             Ok::<_, compose::WriteError>(Fresh { not_before, ..fresh })
         })
         .await?;

@@ -3,7 +3,7 @@
 use std::collections::HashSet;
 
 use jiff::civil::Date;
-use policies::route::{Reader, Via, route};
+use policies::route::{Reader, Via, ladder, route};
 
 use crate::desk::{Desk, DeskError};
 use crate::notices::compose::Addressed;
@@ -21,6 +21,18 @@ impl Readers {
         let mut people: Vec<Person> = people.collect();
         people.sort_by(|a, b| a.key.cmp(&b.key));
         Ok(Readers { people, bad: desk.store.bad_addresses().await? })
+    }
+
+    /// Whether mail comes back from an address.
+    pub(super) fn is_bad(&self, address: &str) -> bool {
+        self.bad.contains(address)
+    }
+
+    /// Everybody who may be told in a person's place today, in turn: address, and whose it is.
+    pub(super) fn ladder(&self, person: &Person, today: Date) -> Vec<(String, String)> {
+        let all: Vec<Reader> = self.people.iter().map(reader).collect();
+        let rungs = ladder(&reader(person), &all, today);
+        rungs.into_iter().map(|rung| (rung.to.to_owned(), rung.reader.to_owned())).collect()
     }
 
     pub(super) fn find(&self, key: &str) -> Option<&Person> {

@@ -10,6 +10,7 @@ use axum::response::Response;
 use futures_util::FutureExt;
 
 use super::Web;
+use super::alarms;
 use super::fault::{self, Fault};
 
 /// Nothing from elsewhere, nothing inline; forms go back to where they came from.
@@ -30,7 +31,7 @@ const HEADERS: [(HeaderName, &str); 6] = [
 /// Answers a request whatever happens, and marks the answer.
 pub(super) async fn guard(State(web): State<Arc<Web>>, request: Request, next: Next) -> Response {
     let path = request.uri().path().to_owned();
-    let answered = AssertUnwindSafe(next.run(request)).catch_unwind().await;
+    let answered = AssertUnwindSafe(alarms::known(&web, next.run(request))).catch_unwind().await;
     let mut answer = answered.unwrap_or_else(|_| fault::answer(&web, &Fault::Panicked(path)));
     for (name, value) in HEADERS {
         answer.headers_mut().insert(name, HeaderValue::from_static(value));

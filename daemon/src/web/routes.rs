@@ -12,8 +12,8 @@ use super::fault::{self, Fault};
 use super::posted::Posted;
 use super::visit::Visit;
 use super::{
-    Web, account, again, card, coast, item, labels, lifting_gear, line_ahead, log, mail, notice_link, paper,
-    proof, region, report, rules, search, sign_in, station, style, welcome,
+    Web, account, again, alarms, card, coast, item, labels, lifting_gear, line_ahead, log, mail, notice_link,
+    paper, proof, region, report, rules, search, sign_in, station, style, welcome,
 };
 use crate::rights::Act;
 
@@ -210,6 +210,7 @@ fn coming_in() -> Vec<Row> {
     vec![
         anybody("/pages.css", get(style)),
         anybody("/health/live", get("live\n")),
+        anybody("/health/ready", get(alarms::ready)),
         anybody("/n/{token}", get(async |visit: Visit| visit.answer(notice_link::page(&visit).await))),
         anybody("/sign-in", get(async |visit: Visit| visit.answer(sign_in::page(&visit).await))),
         Row::post("/sign-in", Need::Nothing, At::Region, sign_in::take),

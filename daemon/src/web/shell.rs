@@ -1,6 +1,7 @@
 //! What surrounds every page: title, the ways to other pages, what is known, and the cautions at the foot.
 
 use super::Web;
+use super::alarms;
 use super::asked::Asked;
 use super::caution;
 use super::links::{Link, Links};
@@ -11,6 +12,8 @@ pub(super) struct Shell {
     pub(super) title: String,
     pub(super) links: Links,
     pub(super) known: Known,
+    /// What is wrong with the service itself.
+    pub(super) alarms: Vec<String>,
     /// The demo shows its own mail, and says that it is invented.
     pub(super) demo: bool,
     /// What stands in the search field.
@@ -31,6 +34,7 @@ impl Shell {
             title: title.to_owned(),
             links,
             known: Known::default(),
+            alarms: alarms::standing(),
             demo: web.caught.is_some(),
             sought: String::new(),
             set: web.desk.set.hash[..12].to_owned(),

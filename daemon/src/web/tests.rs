@@ -557,3 +557,27 @@ async fn pages_are_served_until_they_are_stopped() {
     serving.await.unwrap().unwrap();
     assert!(tokio::net::TcpStream::connect(address).await.is_err());
 }
+
+/// Row 63 of the table of faults, as people see it: an alarm stands on every page and in readiness until it is over.
+#[tokio::test]
+async fn torture_63_what_reached_nobody_stands_on_every_page() {
+    let web = demo_web().await;
+    let (store, now) = (web.desk.store.clone(), web.desk.now());
+    let body = async |path: &str| {
+        let request = Request::builder().uri(path).body(Body::empty()).unwrap();
+        let answer = router(web.clone()).oneshot(request).await.unwrap();
+        assert_eq!(answer.status(), StatusCode::OK, "{path}");
+        String::from_utf8(to_bytes(answer.into_body(), 1 << 22).await.unwrap().to_vec()).unwrap()
+    };
+    assert!(!body("/").await.contains("role=\"alert\""));
+    assert_eq!(body("/health/ready").await, "ready\n");
+    crate::alarms::raise(&store, "undelivered", "nobody <b>can</b> be reached", now).await.unwrap();
+    for path in ["/", "/station/qua", "/rules", "/search?q=x"] {
+        let page = body(path).await;
+        assert!(page.contains("<p class=\"alarm\" role=\"alert\">") && page.contains("be reached"), "{path}");
+        assert!(!page.contains("<b>can</b>"), "{path}");
+    }
+    assert!(body("/health/ready").await.contains("alarm undelivered: nobody"));
+    crate::alarms::clear(&store, "undelivered", now).await.unwrap();
+    assert!(!body("/rules").await.contains("role=\"alert\""));
+}

@@ -76,7 +76,7 @@ impl Pause {
         let trouble = RelayTrouble {
             since: self.trouble.as_ref().map_or(now, |trouble| trouble.since),
             tried_at: now,
-            again_at: later(now, minutes),
+            again_at: later(now, minutes, 0),
             tries: tries + 1,
             why: fault.to_string(),
         };

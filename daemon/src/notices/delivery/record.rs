@@ -1,6 +1,5 @@
 //! What is written down of an attempt, and when the next one is.
 
-use std::hash::{BuildHasher, Hasher, RandomState};
 use std::time::Duration;
 
 use policies::zone::Instant;
@@ -48,7 +47,7 @@ fn end_of(notice: &InHand, delivery: Delivery, now: Instant) -> Settled {
         Delivery::Deferred { cause, at_step } => {
             let too_old = now.0 - notice.due_at.0 > GIVE_UP_AFTER;
             let state = if too_old { State::Failed } else { State::Deferred };
-            let next = Some(later(now, backoff(notice.attempt)));
+            let next = Some(later(now, backoff(notice.attempt), notice.id));
             Settled { state, next, error: format!("at {at_step}: {cause}") }
         }
         Delivery::Refused { reply, at_step } | Delivery::TooLarge { reply, at_step } => {
@@ -125,10 +124,17 @@ fn backoff(attempt: i64) -> i64 {
     BACKOFF_MINUTES[index]
 }
 
-/// So many minutes later, and up to a fifth more, so that retries do not march in step; never earlier.
-pub(super) fn later(now: Instant, minutes: i64) -> Instant {
+/// So many minutes later, and up to a fifth more, so that retries do not march in step; never earlier. What sets one
+/// retry apart from another is drawn from its row and the microsecond, so that a simulation replays alike.
+pub(super) fn later(now: Instant, minutes: i64, row: i64) -> Instant {
     let least = minutes * MINUTE;
-    let random = RandomState::new().build_hasher().finish();
-    let share = i64::try_from(random % 1_000).unwrap_or(0);
-    Instant(now.0 + least + least / 5 * share / 1_000)
+    Instant(now.0 + least + least / 5 * thousandth(now.0 ^ row.rotate_left(32)) / 1_000)
+}
+
+/// `SplitMix64`, from 0 to 999.
+fn thousandth(seed: i64) -> i64 {
+    let mut mixed = seed.cast_unsigned().wrapping_add(0x9E37_79B9_7F4A_7C15);
+    mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+    mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+    i64::try_from((mixed ^ (mixed >> 31)) % 1_000).unwrap_or_default()
 }

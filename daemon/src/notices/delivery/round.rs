@@ -141,9 +141,8 @@ impl<'r, O: Outbox> Shared<'r, O> {
 
     /// Nothing of its body has gone out: it is as if it had not been taken.
     async fn put_back(&self, notice: &InHand) -> Result<(), StoreError> {
-        let state = if notice.doubts > 0 { State::Uncertain } else { State::Deferred };
         let error = "the daemon was told to stop".to_owned();
-        let end = Settled { state, next: Some(self.round.clock.now()), error };
+        let end = Settled { state: State::Deferred, next: Some(self.round.clock.now()), error };
         self.round.outbox.settle(notice, end).await.map(drop)
     }
 

@@ -37,6 +37,7 @@ impl Store {
     /// as every write does.
     pub(super) async fn begin_beside(&self, doing: &'static str) -> Result<Transaction, StoreError> {
         let (db, silence) = (self.db.inner.clone(), self.db.silence.clone());
+        silence.stand().map_err(StoreError::while_(doing))?;
         let begun = tokio::spawn(async move {
             let options = TransactionOptions {
                 sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate),
@@ -166,14 +167,18 @@ fn verdict(crashes: i64, doubts: i64, begun: bool) -> (State, i64, &'static str)
     if crashes >= MOST_CRASHES {
         return (State::Parked, 0, "the daemon went down with it in hand too often");
     }
-    match (begun, doubts >= MOST_DOUBTS) {
-        (false, _) => {
+    match (begun, doubts) {
+        (false, 0) => {
             (State::Deferred, 0, "the daemon went down with it in hand; nothing of it had gone out")
         }
-        (true, false) => {
+        // What may have arrived stays in doubt, whatever came of its later attempts.
+        (false, _) => {
+            (State::Uncertain, 0, "the daemon went down with it in hand; an earlier copy may have arrived")
+        }
+        (true, ..MOST_DOUBTS) => {
             (State::Uncertain, AFTER_DOUBT, "interrupted after its body began: it may have arrived")
         }
-        (true, true) => {
+        (true, _) => {
             (State::Parked, 0, "interrupted after its body began, and once before: it may have arrived")
         }
     }

@@ -4,7 +4,7 @@ use entities::notice::Column;
 use entities::{notice, notice_line, notice_mail};
 use policies::zone::Instant;
 use sea_orm::sea_query::OnConflict;
-use sea_orm::{ColumnTrait, DbErr, EntityTrait, PaginatorTrait, QueryFilter, Set};
+use sea_orm::{ColumnTrait, DbErr, EntityTrait, ExprTrait, PaginatorTrait, QueryFilter, Set};
 
 use super::told::last_notice_number;
 use super::{Fresh, FreshLine, State};
@@ -78,14 +78,15 @@ impl Writer {
         Ok(())
     }
 
-    /// Whether the same occasion was told to the same recipient already.
+    /// Whether an occasion was told: to this recipient, or to another address in a notice that stands. Who is reached
+    /// elsewhere since then is told the same again only where it did not arrive.
     ///
     /// # Errors
     /// The database's own.
-    pub async fn is_enqueued(&self, occasion: &str, recipient: &str) -> Result<bool, StoreError> {
-        let same = notice::Entity::find()
-            .filter(Column::Occasion.eq(occasion))
-            .filter(Column::Recipient.eq(recipient));
+    pub async fn is_told(&self, occasion: &str, recipient: &str) -> Result<bool, StoreError> {
+        let lost = [State::Failed, State::Bounced].map(State::word);
+        let stands = Column::Recipient.eq(recipient).or(Column::State.is_not_in(lost));
+        let same = notice::Entity::find().filter(Column::Occasion.eq(occasion)).filter(stands);
         Ok(same.count(&self.tx).await.map_err(StoreError::while_("looking a notice up"))? > 0)
     }
 }

@@ -1,10 +1,12 @@
 //! Notices that did not reach anybody, for whoever must be told so.
 
 use entities::notice::{Column, Entity};
+use entities::notice_line;
 use policies::zone::Instant;
 use sea_orm::{ColumnTrait, Condition, EntityTrait, ExprTrait, QueryFilter, QueryOrder, QuerySelect};
 
-use super::State;
+use super::told::mails;
+use super::{State, Told};
 use crate::store::{Store, StoreError};
 
 /// A notice that is still unsent so long after it was due is in trouble.
@@ -19,6 +21,8 @@ pub struct InTrouble {
     pub number: String,
     /// What sort of notice.
     pub kind: String,
+    /// What it was sent for.
+    pub occasion: String,
     /// Whom it was for.
     pub person: String,
     /// Where it was to go.
@@ -29,6 +33,8 @@ pub struct InTrouble {
     pub subject: String,
     /// State in words.
     pub state: String,
+    /// Attempts so far; nought where the mail server was never reached for it.
+    pub attempts: i64,
     /// Since when it was to go out.
     pub due_at: Instant,
     /// Last trouble, where there was any.
@@ -54,11 +60,13 @@ impl Store {
             .columns([
                 Column::Number,
                 Column::Kind,
+                Column::Occasion,
                 Column::Person,
                 Column::Recipient,
                 Column::Urgent,
                 Column::Subject,
                 Column::State,
+                Column::Attempts,
                 Column::DueAt,
                 Column::LastError,
             ]);
@@ -71,10 +79,45 @@ impl Store {
     }
 }
 
-type Row = (String, String, String, String, bool, String, String, i64, Option<String>);
+type Row = (String, String, String, String, String, bool, String, String, i64, i64, Option<String>);
 
 impl From<Row> for InTrouble {
-    fn from((number, kind, person, recipient, urgent, subject, state, due_at, why): Row) -> InTrouble {
-        InTrouble { number, kind, person, recipient, urgent, subject, state, due_at: Instant(due_at), why }
+    fn from(row: Row) -> InTrouble {
+        let (number, kind, occasion, person, recipient, urgent, subject, state, attempts, due_at, why) = row;
+        let due_at = Instant(due_at);
+        InTrouble { number, kind, occasion, person, recipient, urgent, subject, state, attempts, due_at, why }
+    }
+}
+
+impl InTrouble {
+    /// Nothing more happens to it by itself.
+    pub fn is_lost(&self) -> bool {
+        [State::Failed, State::Parked, State::Bounced].map(State::word).contains(&self.state.as_str())
+    }
+}
+
+impl Store {
+    /// How the notices of an occasion stand: address, state, and the number.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn told_of(&self, occasion: &str) -> Result<Vec<(String, String, String)>, StoreError> {
+        let same = Entity::find().filter(Column::Occasion.eq(occasion)).order_by_asc(Column::Id);
+        let same = same.select_only().columns([Column::Recipient, Column::State, Column::Number]);
+        same.into_tuple().all(&self.db).await.map_err(StoreError::while_("looking a notice up"))
+    }
+
+    /// What a notice told, and its finished message; none of that number.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn content_of(&self, number: &str) -> Result<Option<(Vec<Told>, Vec<u8>)>, StoreError> {
+        let doing = StoreError::while_("reading a notice");
+        let notice = Entity::find().filter(Column::Number.eq(number)).one(&self.db).await.map_err(&doing)?;
+        let Some(notice) = notice else { return Ok(None) };
+        let lines = notice_line::Entity::find().filter(notice_line::Column::Notice.eq(notice.id));
+        let lines = lines.all(&self.db).await.map_err(doing)?.into_iter().map(Told::from).collect();
+        let mut bytes = mails(&self.db, std::iter::once(notice.id)).await?;
+        Ok(Some((lines, bytes.remove(&notice.id).unwrap_or_default())))
     }
 }

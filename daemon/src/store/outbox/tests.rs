@@ -188,6 +188,64 @@ async fn crashes_before_the_body_are_five_at_most_and_after_it_two() {
     assert_eq!((retried[0].crashes, retried[0].doubts, retried[0].due_at), (0, 0, later(40)));
 }
 
+/// Whatever ends a later attempt before its body: an earlier copy may have arrived, and what asks for work that was
+/// done meanwhile goes out all the same rather than be told anew beside it.
+#[tokio::test]
+async fn what_was_in_doubt_once_stays_so_and_is_not_cancelled() {
+    let room = room(&many(3)).await;
+    let outbox = room.store.outbox("a".into());
+    let doubt = Settled { state: State::Uncertain, next: Some(later(15)), error: "no answer".into() };
+    for notice in outbox.claim(Which::Sound, 2, NOW).await.unwrap() {
+        assert!(outbox.begin_data(&notice).await.unwrap());
+        assert!(outbox.settle(&notice, doubt.clone()).await.unwrap());
+    }
+    let again = outbox.claim(Which::Sound, 3, later(15)).await.unwrap();
+    assert_eq!(again.iter().map(|notice| notice.doubts).collect::<Vec<_>>(), [1, 1, 0]);
+    let not_now = Settled { state: State::Deferred, next: Some(later(16)), error: "450".into() };
+    assert!(outbox.settle(&again[1], not_now.clone()).await.unwrap());
+    assert!(outbox.settle(&again[2], not_now).await.unwrap());
+    // The first one is left in hand; its lease runs out, and something else is claimed.
+    outbox.claim(Which::Sound, 1, later(16)).await.unwrap();
+    assert_eq!(states(&room.store).await, ["uncertain", "claimed", "deferred"]);
+    let doubts = room.store.outbox("b".into()).claim(Which::Suspect, 1, later(16)).await.unwrap();
+    assert_eq!((doubts[0].number.as_str(), doubts[0].doubts), ("N-2026-0001", 1), "no doubt was added");
+    let short = Shorter { message_id: "<1.v2@service.example>".into(), bytes: vec![1], error: "552".into() };
+    assert!(outbox.shorten(&doubts[0], short, later(16)).await.unwrap());
+    assert_eq!(states(&room.store).await, ["uncertain", "claimed", "deferred"]);
+    let deed = Deed { actor: "test".into(), action: "work".into(), at: later(16) };
+    let cancelled = room.store.write(deed, async |tx: &mut Writer| tx.cancel_waiting(&[("F-1", None)]).await);
+    assert_eq!(cancelled.await.unwrap(), 1);
+    assert_eq!(states(&room.store).await, ["uncertain", "claimed", "cancelled"]);
+}
+
+/// What came back, or was refused for good, may be told again elsewhere; what stands may not.
+#[tokio::test]
+async fn an_occasion_is_told_once_wherever_its_reader_is_reached() {
+    let room = room(&many(2)).await;
+    let elsewhere = |number: usize| Fresh { recipient: "second@bay.example".into(), ..fresh(number, false) };
+    let told = async |number: usize| {
+        let deed = Deed { actor: "test".into(), action: "notices".into(), at: NOW };
+        let fresh = elsewhere(number);
+        let asked = room
+            .store
+            .write(deed, async |tx: &mut Writer| tx.is_told(&fresh.occasion, &fresh.recipient).await);
+        asked.await.unwrap()
+    };
+    assert!(told(1).await && told(2).await, "they wait to go out");
+    let outbox = room.store.outbox("a".into());
+    let held = outbox.claim(Which::Sound, 2, NOW).await.unwrap();
+    outbox.settle(&held[0], Settled { state: State::Failed, next: None, error: "550".into() }).await.unwrap();
+    outbox.begin_data(&held[1]).await.unwrap();
+    outbox.sent(&held[1], "250", NOW).await.unwrap();
+    assert!(!told(1).await && told(2).await);
+    let back = room.store.notice_numbered("N-2026-0002").await.unwrap().unwrap();
+    let deed = Deed { actor: "test".into(), action: "answer".into(), at: NOW };
+    let came = room.store.write(deed, async |tx: &mut Writer| tx.came_back(&back, "5.1.1", NOW).await);
+    came.await.unwrap();
+    assert!(!told(2).await);
+    assert!(!told(3).await);
+}
+
 #[tokio::test]
 async fn behind_the_stores_lock_a_new_daemon_need_not_wait() {
     let room = room(&many(1)).await;

@@ -199,9 +199,17 @@ async fn were_sent(tx: &Transaction, sent: &[&Waiting]) -> Result<Vec<(i64, i64)
     mark(tx, made.rows_affected, sent, State::Sent).await
 }
 
+/// The state of a notice that waits for another attempt. An earlier copy of one in doubt may have arrived, so that it
+/// is never taken for one that nothing of has gone out: such a one is cancelled when its work is done.
+fn waits() -> SimpleExpr {
+    let in_doubt = CaseStatement::new().case(Column::Doubts.gt(0), Expr::value(State::Uncertain.word()));
+    in_doubt.finally(Expr::value(State::Deferred.word())).into()
+}
+
 async fn settled(tx: &Transaction, waiting: &Waiting, end: &Settled) -> Result<bool, StoreError> {
+    let state = if end.state == State::Deferred { waits() } else { Expr::value(end.state.word()) };
     let mut update = Entity::update_many()
-        .col_expr(Column::State, Expr::value(end.state.word()))
+        .col_expr(Column::State, state)
         .col_expr(Column::LastError, Expr::value(end.error.as_str()))
         .filter(this(waiting))
         .filter(not_taken());
@@ -222,7 +230,7 @@ async fn shortened(
     now: Instant,
 ) -> Result<bool, StoreError> {
     let update = Entity::update_many()
-        .col_expr(Column::State, Expr::value(State::Deferred.word()))
+        .col_expr(Column::State, waits())
         .col_expr(Column::MessageId, Expr::value(shorter.message_id.as_str()))
         .col_expr(Column::LastError, Expr::value(shorter.error.as_str()))
         .col_expr(Column::NextAttemptAt, Expr::value(now.0))

@@ -1,0 +1,215 @@
+//! Notices that did not arrive climb: to the person's second address, to the engineer, to the head. Where the list ends
+//! without anybody reached, or no mail goes out at all, it is an alarm: never silence.
+
+use std::collections::{BTreeMap, HashMap, HashSet};
+
+use policies::zone::Instant;
+
+use super::letters::{finish_to, morning};
+use super::readers::Readers;
+use super::{Mail, enqueue_and_remember};
+use crate::alarms;
+use crate::desk::{Desk, DeskError};
+use crate::notices::compose::Addressed;
+use crate::notices::letters;
+use crate::records::Person;
+use crate::sending;
+use crate::store::outbox::{Fresh, InTrouble, State};
+
+/// Settings that remember, by the number of a notice, in which letters it climbed: their occasions, a line each.
+const CLIMBED: &str = "climbed ";
+/// Trouble of these is told on the pages, or not at all: a letter about them would be a letter about letters.
+const OWN_WAYS: [&str; 3] = ["alarm", "acknowledgement", "undelivered"];
+/// The alarms.
+const NOBODY: &str = "undelivered";
+const NO_MAIL: &str = "mail";
+/// So many lines of a notice are told again; so many notices are named in an alarm.
+const LINES: usize = 25;
+const NAMED: usize = 10;
+
+/// Where a notice in trouble stands.
+enum Stands {
+    /// Somebody else was told, or it was told anew.
+    Told,
+    /// It goes to this address next; whose it is.
+    Next { to: String, reader: String },
+    /// Nobody is left to tell.
+    End,
+}
+
+/// Lets every notice in trouble climb one step where its last one did not help; false when another daemon took numbers
+/// meanwhile.
+///
+/// # Errors
+/// The store's failure.
+pub(super) async fn told(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, DeskError> {
+    let all = desk.store.in_trouble(desk.now()).await?;
+    let (stuck, climbing) = sorted(desk, &all).await?;
+    no_mail(desk, stuck).await?;
+    let readers = if climbing.is_empty() { None } else { Some(Readers::read(desk).await?) };
+    let mut steps: BTreeMap<(String, String), Vec<&InTrouble>> = BTreeMap::new();
+    let mut nobody = Vec::new();
+    if let Some(readers) = &readers {
+        let climbed = desk.store.remembered_under(CLIMBED).await?;
+        let lost: HashSet<&str> = all.iter().map(|notice| notice.occasion.as_str()).collect();
+        for notice in climbing {
+            match stands(desk, readers, notice, &climbed, &lost).await? {
+                Stands::Told => {}
+                Stands::Next { to, reader } => steps.entry((to, reader)).or_default().push(notice),
+                Stands::End => nobody.push(notice),
+            }
+        }
+        for ((to, reader), of) in steps {
+            let Some(reader) = readers.find(&reader) else { continue };
+            let Some(count) = climb(desk, mail, (&to, reader), &of, &climbed).await? else {
+                return Ok(false);
+            };
+            *notices += count;
+        }
+    }
+    nobody_left(desk, &nobody).await?;
+    Ok(true)
+}
+
+/// Those that wait because no mail goes out at all, which more mail would not mend; and those that climb, the newest
+/// of an occasion.
+async fn sorted<'t>(
+    desk: &Desk,
+    all: &'t [InTrouble],
+) -> Result<(Vec<&'t InTrouble>, Vec<&'t InTrouble>), DeskError> {
+    let hindered = !all.is_empty()
+        && (sending::held(&desk.store).await?.is_some()
+            || sending::relay_trouble(&desk.store).await?.is_some());
+    let waits = |notice: &&InTrouble| !notice.is_lost() && (hindered || notice.attempts == 0);
+    let (stuck, rest): (Vec<_>, Vec<_>) = all.iter().partition(|notice| waits(notice));
+    let mut newest: HashMap<&str, &InTrouble> = HashMap::new();
+    for notice in rest.into_iter().filter(|notice| !OWN_WAYS.contains(&notice.kind.as_str())) {
+        newest.insert(&notice.occasion, notice);
+    }
+    let mut climbing: Vec<_> = newest.into_values().collect();
+    climbing.sort_by_key(|notice| (notice.due_at, &notice.number));
+    Ok((stuck, climbing))
+}
+
+async fn stands(
+    desk: &Desk,
+    readers: &Readers,
+    notice: &InTrouble,
+    climbed: &HashMap<String, String>,
+    lost: &HashSet<&str>,
+) -> Result<Stands, DeskError> {
+    let settled = [State::Failed, State::Parked, State::Bounced].map(State::word);
+    let mut tried = HashSet::new();
+    for (to, state, _) in desk.store.told_of(&notice.occasion).await? {
+        if notice.is_lost() && !settled.contains(&state.as_str()) {
+            return Ok(Stands::Told);
+        }
+        tried.insert(to);
+    }
+    let letters = climbed.get(&notice.number).map(String::as_str).unwrap_or_default();
+    for occasion in letters.lines() {
+        for (to, state, _) in desk.store.told_of(occasion).await? {
+            if !settled.contains(&state.as_str()) && !lost.contains(occasion) {
+                return Ok(Stands::Told);
+            }
+            tried.insert(to);
+        }
+    }
+    let person = readers.find(&notice.person);
+    if person.is_none() || (letters.is_empty() && is_moot(desk, notice).await?) {
+        return Ok(Stands::Told);
+    }
+    let rungs = person.map(|person| readers.ladder(person, desk.today())).unwrap_or_default();
+    let next = rungs.into_iter().find(|(to, _)| !tried.contains(to) && !readers.is_bad(to));
+    Ok(next.map_or(Stands::End, |(to, reader)| Stands::Next { to, reader }))
+}
+
+/// Whether everything it told was told to its reader by another notice since, or is no longer due.
+async fn is_moot(desk: &Desk, notice: &InTrouble) -> Result<bool, DeskError> {
+    let Some((lines, _)) = desk.store.content_of(&notice.number).await? else { return Ok(true) };
+    if lines.is_empty() {
+        return Ok(false);
+    }
+    let heard = desk.store.heard(&notice.person).await?;
+    Ok(lines.iter().all(|line| heard.marks.contains(line)))
+}
+
+/// One letter to one reader of all that reach them in this sweep.
+async fn climb(
+    desk: &Desk,
+    mail: &Mail,
+    (to, reader): (&str, &Person),
+    of: &[&InTrouble],
+    climbed: &HashMap<String, String>,
+) -> Result<Option<usize>, DeskError> {
+    let number = format!("N-{}-{:04}", desk.today().year(), desk.store.last_notice_number().await? + 1);
+    let occasion = format!("undelivered {number} {to}");
+    let mut said = Vec::new();
+    for notice in of {
+        said.push(content(desk, notice, LINES / of.len().min(LINES)).await?);
+    }
+    let page = letters::undelivered(&number, &said);
+    let urgent = of.iter().any(|notice| notice.urgent);
+    let wait: Option<Instant> = if urgent { None } else { morning(desk, reader).await? };
+    let addressed = Addressed { person: reader, to: to.to_owned(), to_name: reader.name.clone(), why: None };
+    let letter =
+        finish_to(desk, mail, &addressed, ("undelivered", page), (number, occasion.clone()), wait).await?;
+    let Some(letter) = letter.map(|letter| Fresh { urgent, ..letter }) else { return Ok(Some(0)) };
+    let remembered: Vec<(String, String)> = of
+        .iter()
+        .map(|notice| {
+            let before = climbed.get(&notice.number).map(|kept| format!("{kept}\n")).unwrap_or_default();
+            (format!("{CLIMBED}{}", notice.number), before + &occasion)
+        })
+        .collect();
+    enqueue_and_remember(desk, std::iter::once(&letter), &remembered).await
+}
+
+/// What a notice said, under a heading that says whose it was and why it did not arrive.
+async fn content(desk: &Desk, notice: &InTrouble, most: usize) -> Result<(String, Vec<String>), DeskError> {
+    let why = notice.why.as_deref().unwrap_or("no reason is known");
+    let heading = format!("{} for {} at {}", notice.number, notice.person, notice.recipient);
+    let bytes = desk.store.content_of(&notice.number).await?.map(|(_, bytes)| bytes).unwrap_or_default();
+    let parsed = mail_parser::MessageParser::default().parse(&bytes);
+    let text =
+        parsed.and_then(|parsed| parsed.body_text(0).map(std::borrow::Cow::into_owned)).unwrap_or_default();
+    let mut lines = vec![format!("{}: {why}", notice.state), notice.subject.clone()];
+    let said = text.lines().map(str::trim).filter(|line| !line.is_empty()).map(str::to_owned);
+    lines.extend(said.take(most));
+    Ok((heading, lines))
+}
+
+/// Nobody on the list was reached: it stands on every page until somebody has seen to it.
+async fn nobody_left(desk: &Desk, nobody: &[&InTrouble]) -> Result<(), DeskError> {
+    if nobody.is_empty() {
+        return Ok(alarms::clear(&desk.store, NOBODY, desk.now()).await?);
+    }
+    let named = nobody.iter().take(NAMED).map(|notice| format!("{} for {}", notice.number, notice.person));
+    let more = nobody.len().saturating_sub(NAMED);
+    let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+    let text = format!(
+        "nobody can be reached: {}{more} did not arrive anywhere. Tell these people by other means, put the \
+         addresses right, and let the notices be tried again: tallow notices retry NUMBER.",
+        named.collect::<Vec<_>>().join(", ")
+    );
+    Ok(alarms::raise(&desk.store, NOBODY, &text, desk.now()).await?)
+}
+
+/// No mail went out for hours. What is said does not change with every notice that joins those that wait: other words
+/// would be news each time.
+async fn no_mail(desk: &Desk, stuck: Vec<&InTrouble>) -> Result<(), DeskError> {
+    let Some(first) = stuck.first() else {
+        return Ok(alarms::clear(&desk.store, NO_MAIL, desk.now()).await?);
+    };
+    let stands = alarms::standing(&desk.store).await?.iter().any(|alarm| alarm.about == NO_MAIL);
+    if stands {
+        return Ok(());
+    }
+    let since = first.due_at.timestamp().strftime("%-d %b %Y %H:%M UTC");
+    let text = format!(
+        "no notice goes out since {since}: {} waits. Look at the mail server and at tallow notices list; until then, tell \
+         people of what stops a launch by other means.",
+        first.number
+    );
+    Ok(alarms::raise(&desk.store, NO_MAIL, &text, desk.now()).await?)
+}
