@@ -9,6 +9,7 @@ mod concession;
 mod config;
 mod correct;
 mod doubt;
+mod drums;
 mod due;
 mod examine;
 mod hold;
@@ -16,6 +17,7 @@ mod item;
 mod log;
 mod notices;
 mod odds;
+mod order;
 mod people;
 mod policy;
 mod proof_load;
@@ -24,7 +26,9 @@ mod register;
 mod say;
 mod serve;
 mod setting;
+mod spares;
 mod state;
+mod stock;
 mod verify;
 mod waits;
 mod work;
@@ -90,6 +94,14 @@ enum Command {
     Doubt(doubt::Doubt),
     /// Chances of crossing a usage limit or wearing to one, and how well they did
     Odds(odds::Odds),
+    /// What will be renewed, what to hold, what to order and by when
+    Spares(spares::Spares),
+    /// Stock: moved, counted, issued, listed
+    Stock(stock::Stock),
+    /// Orders: raised, received, listed, and the sheet that goes out
+    Order(order::Order),
+    /// Drums of wire, and how to cut what is wanted
+    Drums(drums::Drums),
     /// What was, is and will be sent
     Notices(notices::Notices),
     /// The daemon: sweeps, notices, pages
@@ -187,6 +199,10 @@ pub async fn run(arguments: Arguments) -> anyhow::Result<Answer> {
         Command::Certificate(certificate) => certificate.run(&settings).await,
         Command::Doubt(doubt) => doubt.run(&settings).await,
         Command::Odds(odds) => odds.run(&settings).await,
+        Command::Spares(spares) => spares.run(&settings).await,
+        Command::Stock(stock) => stock.run(&settings).await,
+        Command::Order(order) => order.run(&settings).await,
+        Command::Drums(drums) => drums.run(&settings).await,
         Command::Notices(notices) => notices.run(&settings).await,
         Command::Serve(serve) => serve.run(&settings).await,
         Command::Demo(demo) => demo.run().await,

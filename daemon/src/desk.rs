@@ -720,6 +720,7 @@ async fn append_changes(tx: &mut Writer, changes: &Changes) -> Result<(), StoreE
     append_change(tx, &changes.certificates).await?;
     append_change(tx, &changes.parts).await?;
     append_change(tx, &changes.stock).await?;
+    append_change(tx, &changes.orders).await?;
     append_change(tx, &changes.doubts).await?;
     append_change(tx, &changes.substitutions).await?;
     append_change(tx, &changes.loans).await?;

@@ -23,7 +23,7 @@ use crate::gear;
 use crate::holds;
 use crate::records;
 use crate::store::Store;
-use crate::store::current::Newest;
+use crate::store::current::{Newest, Register};
 use crate::why::day;
 pub use causes::{Causes, NO_CAUSES};
 use spare::Gap;
@@ -66,6 +66,15 @@ pub struct PaperRows {
 }
 
 impl PaperRows {
+    /// Out of a register in memory.
+    pub(crate) fn of_register(register: &Register) -> PaperRows {
+        PaperRows {
+            concessions: register.concessions.clone(),
+            certificates: register.certificates.clone(),
+            defects: register.defects.clone(),
+        }
+    }
+
     /// The papers of a fleet.
     pub fn of(&self, set: &PolicySet, fleet: &Fleet) -> Papers {
         papers_of(set, fleet, self.concessions.values(), self.certificates.values(), self.defects.values())

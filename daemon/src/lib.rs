@@ -37,6 +37,7 @@ pub mod register;
 pub mod rights;
 pub mod sending;
 pub mod store;
+pub mod stores;
 pub mod sweep;
 pub mod take_up;
 pub mod telemetry;

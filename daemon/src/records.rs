@@ -115,12 +115,20 @@ record! {
     /// A part that stores hold.
     Part {
         description: String, kind: String, lead_time: String, shelf_life: Option<String>, unit: String,
-        pack: Option<String>, price: Option<String>, currency: Option<String>,
+        pack: Option<String>, price: Option<String>, currency: Option<String>;
+        serves: Option<i64>,
     }
 }
 record! {
     /// A move of stock.
     Stock { part: String, place: String, at: i64, day: Option<String>, quantity: i64, reason: String }
+}
+record! {
+    /// An order of a part, and its receipt.
+    Order {
+        part: String, quantity: i64, place: String, ordered_on: String, needed_by: String, received_on: Option<String>,
+        certificate: Option<String>, by: String,
+    }
 }
 record! {
     /// An answer to a doubt: about two entries of use, by their keys, or about the hours up to a reading.

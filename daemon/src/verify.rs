@@ -31,7 +31,7 @@ pub struct Verified {
 pub async fn differences(desk: &Desk) -> Result<Verified, DeskError> {
     let mut differences = desk.store.check().await?;
     differences.extend(in_force::first_differs(&desk.store).await?);
-    differences.extend(stock::differences(&desk.store).await?);
+    differences.extend(stock::differences(desk).await?);
     differences.extend(notices::differences(desk).await?);
     let mark = desk.store.remembered(DUE_MARK).await?;
     if let Some(mark) = mark.as_ref().filter(|mark| !mark.ends_with(&desk.set.hash)) {

@@ -21,6 +21,7 @@ pub mod notice_answer;
 pub mod notice_line;
 pub mod notice_mail;
 pub mod part;
+pub mod part_order;
 pub mod person;
 pub mod policy_set;
 pub mod session;

@@ -21,6 +21,7 @@ pub struct Model {
     pub pack: Option<String>,
     pub price: Option<String>,
     pub currency: Option<String>,
+    pub serves: Option<i64>,
 }
 
 impl ActiveModelBehavior for ActiveModel {}

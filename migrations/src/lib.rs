@@ -11,6 +11,7 @@ mod m0008_substitutions;
 mod m0009_loans;
 mod m0009_taken_from;
 mod m0010_accounts;
+mod m0011_orders;
 mod postgres;
 
 use sea_orm_migration::prelude::*;
@@ -33,6 +34,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0009_taken_from::Migration),
             Box::new(m0009_loans::Migration),
             Box::new(m0010_accounts::Migration),
+            Box::new(m0011_orders::Migration),
         ]
     }
 }

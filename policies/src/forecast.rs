@@ -370,6 +370,18 @@ impl<'f> Forecaster<'f> {
         remaining: Amount,
         day: Date,
     ) -> Option<f64> {
+        self.chance_if(host, meter, zone, remaining, (day, 1.0))
+    }
+
+    /// The same if of the use ahead only a share is made, since exercises are called off, say.
+    pub fn chance_if(
+        &self,
+        host: ItemId,
+        meter: MeterId,
+        zone: ZoneId,
+        remaining: Amount,
+        (day, share): (Date, f64),
+    ) -> Option<f64> {
         let days = (day - self.day(zone)).get_days();
         if days <= 0 {
             return Some(if remaining.is_positive() { 0.0 } else { 1.0 });
@@ -377,7 +389,8 @@ impl<'f> Forecaster<'f> {
         let rate = self.rate(host, meter, zone);
         let index = usize::try_from(days - 1).ok()?;
         let ahead = *self.ahead(meter, zone, rate.southern).stretches.get(index)?;
-        Some(chance_within(&rate, remaining.ceil_u64(), ahead))
+        let made = Stretch { months: ahead.months * share, squares: ahead.squares * share * share };
+        Some(chance_within(&rate, remaining.ceil_u64(), made))
     }
 
     fn ahead(&self, meter: MeterId, zone: ZoneId, southern: bool) -> Arc<Ahead> {

@@ -47,6 +47,7 @@ pub mod service;
 pub mod shipped;
 pub mod span;
 pub mod standing;
+pub mod stores;
 pub mod suits;
 pub mod trend;
 pub mod usage;

@@ -5,6 +5,7 @@ mod kinds;
 mod reader;
 mod rules;
 mod service;
+mod stores;
 #[cfg(test)]
 mod tests;
 
@@ -22,6 +23,7 @@ pub use clauses::{AFTER_KEYS, ALIKE_KEYS, CALENDAR_KEYS, ONCE_USED_KEYS, USAGE_K
 pub use kinds::{ATTRIBUTE_KEYS, KIND_KEYS, METER_KEYS, POSITION_KEYS, PROOF_KEYS};
 pub use rules::{NOTICE_KEYS, RECORD_KEYS, RULE_KEYS, WINDOW_KEYS};
 pub use service::{MINIMUM_KEYS, ODDS_KEYS, SERVICE_KEYS, STATION_GROUP_KEYS};
+pub use stores::{DISCARDS_KEYS, ISOLATED_KEYS, STORES_KEYS};
 
 /// The file of a set that holds the service's own settings.
 pub const SERVICE_FILE: &str = "service.toml";

@@ -3,9 +3,9 @@
 use serde_json::{Map, Value, json};
 
 use crate::load::{
-    AFTER_KEYS, ALIKE_KEYS, ATTRIBUTE_KEYS, CALENDAR_KEYS, KIND_KEYS, METER_KEYS, MINIMUM_KEYS, NOTICE_KEYS,
-    ODDS_KEYS, ONCE_USED_KEYS, POSITION_KEYS, PROOF_KEYS, RECORD_KEYS, RULE_KEYS, SERVICE_KEYS,
-    STATION_GROUP_KEYS, USAGE_KEYS, WHEN_KEYS, WINDOW_KEYS,
+    AFTER_KEYS, ALIKE_KEYS, ATTRIBUTE_KEYS, CALENDAR_KEYS, DISCARDS_KEYS, ISOLATED_KEYS, KIND_KEYS,
+    METER_KEYS, MINIMUM_KEYS, NOTICE_KEYS, ODDS_KEYS, ONCE_USED_KEYS, POSITION_KEYS, PROOF_KEYS, RECORD_KEYS,
+    RULE_KEYS, SERVICE_KEYS, STATION_GROUP_KEYS, STORES_KEYS, USAGE_KEYS, WHEN_KEYS, WINDOW_KEYS,
 };
 use crate::rule::{Authority, Effect, From, Grid, Store, Work};
 
@@ -199,7 +199,26 @@ fn service() -> Value {
             }
             _ => json!({ "type": "boolean" }),
         }),
+        "stores" => stores(),
         _ => text("A zone, or a time of day"),
+    })
+}
+
+fn stores() -> Value {
+    table(STORES_KEYS, &[], |key| match key {
+        "service_percent" => json!({ "type": "integer", "minimum": 50, "maximum": 99 }),
+        "exercise_percent" => json!({ "type": "integer", "minimum": 0, "maximum": 99 }),
+        "cut_allowance_m" | "saw_loss_m" => number("Metres, to the millimetre"),
+        "isolated" => list(&table(ISOLATED_KEYS, &["station", "transport"], |key| match key {
+            "station" => text("Station slug"),
+            "keeps" => list(&text("Kind of which it keeps its own")),
+            _ => span("From the central stores to it"),
+        })),
+        "discards" => table(DISCARDS_KEYS, &[], |key| match key {
+            "learn" => json!({ "type": "boolean" }),
+            _ => number("Random discards, or years of gear in service"),
+        }),
+        _ => span("How long it takes"),
     })
 }
 

@@ -6,6 +6,7 @@ use jiff::civil::{Date, Time, Weekday};
 
 use crate::assess;
 use crate::proof_load::Regime;
+use crate::stores::Stores;
 use crate::zone::Zone;
 
 /// A day on which no work is planned.
@@ -131,6 +132,8 @@ pub struct Service {
     pub proof_regime: Regime,
     /// Whose discard criteria recorded readings are judged by.
     pub regime: assess::Regime,
+    /// What stores go by.
+    pub stores: Stores,
     /// Day from which a changed set is meant to be in force; a set is taken up only with one.
     pub effective_from: Option<Date>,
 }
@@ -152,6 +155,7 @@ impl Default for Service {
             odds: Odds::default(),
             proof_regime: Regime::Ilo,
             regime: assess::Regime::Iso,
+            stores: Stores::default(),
             effective_from: None,
         }
     }

@@ -46,6 +46,7 @@ const RECORDS: [&str; 19] = [
     "examination_draft",
     "substitution",
     "loan",
+    "part_order",
 ];
 
 fn file(room: &Room) -> PathBuf {
@@ -112,6 +113,11 @@ fn filled(room: Room) -> Room {
         ("certificates.csv", "key,item,number,issuer,issued_on\nCE-1,F-1,TR-1,Test House,2020-01-31\n"),
         ("parts.csv", "part,description,kind,lead_time,unit\nP-1,Fall made up,fall,14 weeks,each\n"),
         ("stock.csv", "key,part,place,at,quantity,reason\nSK-1,P-1,stores,2021-01-01T10:00:00Z,1,receipt\n"),
+        (
+            "orders.csv",
+            "key,part,quantity,place,ordered_on,needed_by,received_on,certificate,by\n\
+             OS-1,P-1,1,stores,2020-09-01,2021-01-01,2021-01-01,CE-9,head@service.example\n",
+        ),
         (
             "doubts.csv",
             "key,item,answer,by,read_on\n\
@@ -479,6 +485,7 @@ fn entities(embedded: bool) -> BTreeMap<&'static str, Vec<Shape>> {
         notice_line,
         notice_mail,
         part,
+        part_order,
         person,
         policy_set,
         session,

@@ -13,6 +13,7 @@ use super::{Attributes, Look, Rows, refused};
 use crate::desk::DeskError;
 use crate::records::{Item, State};
 use crate::register::Sheet;
+use crate::stores::deeds;
 
 /// Kind of the stock that wires are cut from.
 const DRUM: &str = "drum";
@@ -96,6 +97,8 @@ impl Cut {
         let mut items = self.children(look, &parent, start);
         items.push(remainder(look, &parent));
         let mut sheets: Vec<Sheet> = vec![look.sheet(&items)];
+        let taken = parent.length - parent.kept;
+        sheets.extend(deeds::off_a_drum(look, item, taken, self.at).map(|row| look.sheet(&[row])));
         if parent.kept == Amount::ZERO {
             sheets.push(look.sheet(&[self.withdrawal(start)]));
         }
@@ -201,7 +204,10 @@ impl Cut {
                 entered_service_on: Some(self.at.to_string()),
                 serial: None,
                 certificate: certificate(look, item),
-                part: item.part.clone().filter(|_| *kind == item.kind),
+                part: item
+                    .part
+                    .clone()
+                    .filter(|part| *kind == item.kind || becomes(look, part) == Some(kind)),
                 cut_from: Some(self.parent.clone()),
                 quantity: None,
                 opening_use: None,
@@ -259,6 +265,11 @@ fn remainder(look: &Look, parent: &Parent) -> Item {
         attributes.set(look.set, kind, "length_m", &made.to_string());
     }
     Item { attributes: attributes.text(), ..parent.item.clone() }
+}
+
+/// The kind that a part becomes.
+fn becomes<'r>(look: &'r Look, part: &str) -> Option<&'r String> {
+    look.register.parts.get(part).map(|part| &part.kind)
 }
 
 /// The certificate that goes with the pieces.

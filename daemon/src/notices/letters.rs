@@ -184,13 +184,13 @@ pub fn chain_head(number: &str, day: &str, seq: i64, hash: &str) -> Page {
     }
 }
 
-/// The month's renewals and what stores hold for them.
+/// The month's renewal and spares plan.
 pub fn renewals(number: &str, month: &str, lines: &[String]) -> Page {
     let lines = if lines.is_empty() { vec!["No renewal is in sight.".to_owned()] } else { lines.to_vec() };
     Page {
         subject: format!("Renewals and spares, {month} [{number}]"),
         opening: format!(
-            "Notice {number}: renewals in sight within six months, and what stores hold for them."
+            "Notice {number}: what will be renewed within eighteen months, what to hold, what to order and by when."
         ),
         sections: vec![Section { heading: None, lines }],
         closing: vec![DECIDES.to_owned()],

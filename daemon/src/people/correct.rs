@@ -77,7 +77,7 @@ impl<'l> Corrector<'l> {
             "items" => self.item(row),
             "work" => self.work(row),
             "usage" | "fittings" => self.own_station(row),
-            "parts" | "stock" if self.person.role == "clerk" => Ok(()),
+            "parts" | "stock" | "orders" if self.person.role == "clerk" => Ok(()),
             _ => self.engineer(row.file),
         }
     }

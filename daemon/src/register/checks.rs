@@ -25,6 +25,7 @@ pub(super) fn whole(plan: &Plan, places: &Places, faults: &Faults) {
     items(plan, faults);
     new_kinds(plan, places, faults);
     stock(plan, faults);
+    orders(plan, faults);
     doubts(plan, faults);
     substitutions(plan, faults);
     loans(plan, faults);
@@ -222,6 +223,21 @@ fn stock(plan: &Plan, faults: &Faults) {
     for row in change.records().filter(|row| !plan.register.parts.contains_key(&row.part)) {
         let message = format!("\"{}\" is no part; add it to parts.csv", row.part);
         faults.add(change.fault(&row.key, "part", message));
+    }
+}
+
+/// An order names a part and somebody known.
+fn orders(plan: &Plan, faults: &Faults) {
+    let change = &plan.changes.orders;
+    for row in change.records().filter(|row| !row.void) {
+        if !plan.register.parts.contains_key(&row.part) {
+            let message = format!("\"{}\" is no part; add it to parts.csv", row.part);
+            faults.add(change.fault(&row.key, "part", message));
+        }
+        if !plan.register.people.contains_key(&row.by) {
+            let message = format!("\"{}\" is nobody in people.csv; add them", row.by);
+            faults.add(change.fault(&row.key, "by", message));
+        }
     }
 }
 

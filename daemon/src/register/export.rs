@@ -12,8 +12,8 @@ use super::places::Places;
 use super::sheet::Sheet;
 use super::{RegisterFile, xlsx};
 use crate::records::{
-    Certificate, Concession, Defect, DoubtAnswer, Examination, Fitting, Item, Loan, Part, Person, State,
-    Station, Stock, Substitution, Usage, Work,
+    Certificate, Concession, Defect, DoubtAnswer, Examination, Fitting, Item, Loan, Order, Part, Person,
+    State, Station, Stock, Substitution, Usage, Work,
 };
 use crate::store::current::{Newest, Register};
 
@@ -78,7 +78,7 @@ pub fn row_of(
     Ok(Sheet { name: file.to_owned(), file: file.to_owned(), header: table.header, rows: vec![(1, row)] })
 }
 
-fn tables(register: &Register, places: &Places) -> [Table; 16] {
+fn tables(register: &Register, places: &Places) -> [Table; 17] {
     [
         table::<Station>(&register.stations, places),
         table::<Person>(&register.people, places),
@@ -91,6 +91,7 @@ fn tables(register: &Register, places: &Places) -> [Table; 16] {
         table::<Certificate>(&register.certificates, places),
         table::<Part>(&register.parts, places),
         table::<Stock>(&register.stock, places),
+        table::<Order>(&register.orders, places),
         table::<DoubtAnswer>(&register.doubts, places),
         table::<Substitution>(&register.substitutions, places),
         table::<Loan>(&register.loans, places),

@@ -8,6 +8,7 @@ mod examinations;
 mod fittings;
 mod items;
 mod loans;
+mod orders;
 mod parts;
 mod people;
 mod states;

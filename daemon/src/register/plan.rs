@@ -13,8 +13,8 @@ use super::files::attribute_columns;
 use super::places::Places;
 use super::sheet::Sheet;
 use crate::records::{
-    Certificate, Concession, Defect, DoubtAnswer, Examination, Fitting, Item, Loan, Part, Person, State,
-    Station, Stock, Substitution, Usage, Work,
+    Certificate, Concession, Defect, DoubtAnswer, Examination, Fitting, Item, Loan, Order, Part, Person,
+    State, Station, Stock, Substitution, Usage, Work,
 };
 use crate::store::current::{Newest, Register};
 
@@ -68,6 +68,8 @@ pub struct Changes {
     pub parts: Change<Part>,
     /// Stock moves.
     pub stock: Change<Stock>,
+    /// Orders of parts.
+    pub orders: Change<Order>,
     /// Answers to doubts.
     pub doubts: Change<DoubtAnswer>,
     /// Substitutions.
@@ -95,6 +97,7 @@ impl Changes {
             (Certificate::NAME, self.certificates.new.len(), self.certificates.count()),
             (Part::NAME, self.parts.new.len(), self.parts.count()),
             (Stock::NAME, self.stock.new.len(), self.stock.count()),
+            (Order::NAME, self.orders.new.len(), self.orders.count()),
             (DoubtAnswer::NAME, self.doubts.new.len(), self.doubts.count()),
             (Substitution::NAME, self.substitutions.new.len(), self.substitutions.count()),
             (Loan::NAME, self.loans.new.len(), self.loans.count()),
@@ -141,6 +144,7 @@ pub fn plan(set: &PolicySet, sheets: &[Sheet], stored: Register, now: Instant, f
         certificates: merge(find(Certificate::NAME), &mut register.certificates, &places, faults),
         parts: merge(find(Part::NAME), &mut register.parts, &places, faults),
         stock: merge(find(Stock::NAME), &mut register.stock, &places, faults),
+        orders: merge(find(Order::NAME), &mut register.orders, &places, faults),
         doubts: merge(find(DoubtAnswer::NAME), &mut register.doubts, &places, faults),
         substitutions: merge(find(Substitution::NAME), &mut register.substitutions, &places, faults),
         loans: merge(find(Loan::NAME), &mut register.loans, &places, faults),

@@ -33,6 +33,7 @@ pub const FILES: &[&str] = &[
     "certificates",
     "parts",
     "stock",
+    "orders",
     "doubts",
     "substitutions",
     "loans",

@@ -132,6 +132,7 @@ impl Store {
         self.digests::<records::KeptDate>(&mut found).await?;
         self.digests::<records::Loan>(&mut found).await?;
         self.digests::<records::Part>(&mut found).await?;
+        self.digests::<records::Order>(&mut found).await?;
         self.digests::<records::Person>(&mut found).await?;
         self.digests::<records::TakenUp>(&mut found).await?;
         self.digests::<records::State>(&mut found).await?;

@@ -10,8 +10,8 @@ use super::tables::Stored;
 use super::write::Writer;
 use super::{Store, StoreError};
 use crate::records::{
-    Certificate, Concession, Defect, DoubtAnswer, Examination, Fitting, Item, Loan, Part, Person, State,
-    Station, Stock, Substitution, Usage, Work,
+    Certificate, Concession, Defect, DoubtAnswer, Examination, Fitting, Item, Loan, Order, Part, Person,
+    State, Station, Stock, Substitution, Usage, Work,
 };
 
 /// The newest version of every record of one file, by key; void ones among them.
@@ -42,6 +42,8 @@ pub struct Register {
     pub parts: Newest<Part>,
     /// Stock moves by key.
     pub stock: Newest<Stock>,
+    /// Orders of parts by key.
+    pub orders: Newest<Order>,
     /// Answers to doubts by the doubt's key.
     pub doubts: Newest<DoubtAnswer>,
     /// Substitutions by key.
@@ -90,6 +92,7 @@ async fn register(
         certificates: newest(db, known_before).await?,
         parts: newest(db, known_before).await?,
         stock: newest(db, known_before).await?,
+        orders: newest(db, known_before).await?,
         doubts: newest(db, known_before).await?,
         substitutions: newest(db, known_before).await?,
         loans: newest(db, known_before).await?,

@@ -97,6 +97,7 @@ async fn carry_all(from: &Transaction, to: &Transaction) -> Result<Carried, Stor
             examination_draft,
             substitution,
             loan,
+            part_order,
             due,
             notice,
             notice_mail,

@@ -4,7 +4,7 @@ use sea_orm::{EntityTrait, Set};
 
 use crate::records::{
     Certificate, Concession, Defect, DoubtAnswer, Examination, ExaminationDraft, Fitting, Item, KeptDate,
-    Loan, Part, Person, State, Station, Stock, Substitution, TakenUp, Usage, Work,
+    Loan, Order, Part, Person, State, Station, Stock, Substitution, TakenUp, Usage, Work,
 };
 
 /// Where a version of a record stands in the chain.
@@ -137,7 +137,8 @@ stored!(Concession, concession { item, rule, from_date, until_date, conditions, 
 stored!(Substitution, substitution { item, host, position, by, reason, until_date });
 stored!(Loan, loan { item, station, from_date, until_date, by, note });
 stored!(Certificate, certificate { item, number, issuer, issued_on, valid_until, file });
-stored!(Part, part { description, kind, lead_time, shelf_life, unit, pack, price, currency });
+stored!(Part, part { description, kind, lead_time, shelf_life, unit, pack, price, currency, serves });
+stored!(Order, part_order { part, quantity, place, ordered_on, needed_by, received_on, certificate, by });
 stored!(Stock, stock { part, place, at, day, quantity, reason });
 stored!(DoubtAnswer, doubt_answers { item, answer, by, first, second, read_on, voided, note });
 stored!(TakenUp, policy_set { hash, files, effective_from, by, second, reason, safety });

@@ -8,6 +8,7 @@ use super::reader::{Fields, amount_of};
 use crate::assess::Regime;
 use crate::kinds::Kinds;
 use crate::service::{Holiday, Minimum, Odds, Service, StationGroups};
+use crate::stores::Stores;
 use crate::zone::Zone;
 
 /// Keys of `service.toml`.
@@ -23,6 +24,7 @@ pub const SERVICE_KEYS: &[&str] = &[
     "minimum",
     "station_group",
     "odds",
+    "stores",
     "proof_regime",
     "regime",
     "effective_from",
@@ -51,6 +53,9 @@ pub(super) fn read(fields: &Fields, kinds: &Kinds) -> Service {
         odds: fields.table("odds").map_or_else(Odds::default, |table| odds(&table)),
         proof_regime: fields.parsed("proof_regime").map_or(default.proof_regime, |regime| regime.value),
         regime: fields.word("regime", Regime::from_word, Regime::WORDS).unwrap_or(default.regime),
+        stores: fields
+            .table("stores")
+            .map_or_else(Stores::default, |table| super::stores::read(&table, kinds)),
         effective_from: effective_from(fields),
     }
 }

@@ -30,23 +30,24 @@ pub fn holds() -> Vec<Hold> {
     LAPSED_SET.iter().map(|item| Hold { item, rules: &["stopper-thorough-examination"], from }).collect()
 }
 
-/// Part, description, kind, lead time, shelf life, unit, pack.
+/// Part, description, kind, lead time, shelf life, unit, pack, items that a piece serves.
 #[rustfmt::skip]
-const PARTS: [[&str; 7]; 10] = [
-    ["WW-22", "Winch wire 22 mm 6x36WS, 150 m, made up", "winch wire", "14 weeks", "84 months", "each", "1"],
-    ["WW-24", "Winch wire 24 mm 6x36WS, 180 m, made up", "winch wire", "16 weeks", "84 months", "each", "1"],
-    ["WR-16", "Wire 16 mm 6x36WS galvanised, for falls of LC-2", "launching fall", "10 weeks", "72 months", "m", "250"],
-    ["WR-14", "Wire 14 mm 6x36WS galvanised, for falls of LC-1", "launching fall", "10 weeks", "72 months", "m", "200"],
-    ["CH-13-SET", "Stopper chain set 13 mm grade 8, four lengths", "stopper chain", "8 weeks", "", "each", "1"],
-    ["SH-4.75", "Shackle bow 4.75 t, bolt, nut and cotter", "shackle", "3 weeks", "", "each", "10"],
-    ["SB-8.5", "Shackle dee 8.5 t, screw pin", "shackle batch", "3 weeks", "", "each", "8"],
-    ["STROP-3", "Round sling 3 t, 3 m", "strop", "2 weeks", "60 months", "each", "2"],
-    ["SEAL-DOOR", "Seal section EPDM 18 mm, cut to length", "seal", "5 weeks", "60 months", "each", "1"],
-    ["HL-30", "Heaving line 30 m with weight bag", "heaving line", "1 week", "", "each", "4"],
+const PARTS: [[&str; 8]; 10] = [
+    ["WW-22", "Winch wire 22 mm 6x36WS, 150 m, made up", "winch wire", "14 weeks", "84 months", "each", "1", ""],
+    ["WW-24", "Winch wire 24 mm 6x36WS, 180 m, made up", "winch wire", "16 weeks", "84 months", "each", "1", ""],
+    ["WR-16", "Wire 16 mm 6x36WS galvanised, for falls of LC-2", "launching fall", "10 weeks", "72 months", "m", "250", ""],
+    ["WR-14", "Wire 14 mm 6x36WS galvanised, for falls of LC-1", "launching fall", "10 weeks", "72 months", "m", "200", ""],
+    ["CH-13-SET", "Stopper chain set 13 mm grade 8, four lengths", "stopper chain", "8 weeks", "", "each", "1", "4"],
+    ["SH-4.75", "Shackle bow 4.75 t, bolt, nut and cotter", "shackle", "3 weeks", "", "each", "10", ""],
+    ["SB-8.5", "Shackle dee 8.5 t, screw pin", "shackle batch", "3 weeks", "", "each", "8", ""],
+    ["STROP-3", "Round sling 3 t, 3 m", "strop", "2 weeks", "60 months", "each", "2", ""],
+    ["SEAL-DOOR", "Seal section EPDM 18 mm, cut to length", "seal", "5 weeks", "60 months", "each", "1", ""],
+    ["HL-30", "Heaving line 30 m with weight bag", "heaving line", "1 week", "", "each", "4", ""],
 ];
 
 pub fn parts() -> Sheet {
-    let mut sheet = Sheet::new(&["part", "description", "kind", "lead_time", "shelf_life", "unit", "pack"]);
+    let mut sheet =
+        Sheet::new(&["part", "description", "kind", "lead_time", "shelf_life", "unit", "pack", "serves"]);
     for part in PARTS {
         sheet.row(part.iter().map(|cell| (*cell).to_owned()).collect());
     }
@@ -54,7 +55,7 @@ pub fn parts() -> Sheet {
 }
 
 /// Part, place, local day, quantity, reason.
-const MOVES: [(&str, &str, &str, &str, &str); 17] = [
+const MOVES: [(&str, &str, &str, &str, &str); 18] = [
     ("WW-22", "stores", "2026-06-30", "1", "receipt"),
     ("WR-16", "loft", "2025-06-24", "320", "receipt"),
     ("WR-16", "loft", "2026-01-14", "-71.2", "issue"),
@@ -63,6 +64,7 @@ const MOVES: [(&str, &str, &str, &str, &str); 17] = [
     ("WR-16", "loft", "2025-11-04", "250", "receipt"),
     ("WR-16", "loft", "2026-03-03", "-138", "issue"),
     ("WR-16", "loft", "2026-06-02", "250", "receipt"),
+    ("CH-13-SET", "stores", "2023-12-05", "1", "receipt"),
     ("CH-13-SET", "stores", "2026-02-24", "1", "receipt"),
     ("SH-4.75", "stores", "2026-03-10", "40", "receipt"),
     ("SH-4.75", "stores", "2026-07-14", "-6", "issue"),

@@ -21,6 +21,7 @@ impl RegisterFile for Part {
         optional("pack"),
         optional("price"),
         optional("currency"),
+        optional("serves"),
     ];
 
     fn key_of(cells: &Cells, _: &Places) -> Option<String> {
@@ -45,6 +46,7 @@ impl RegisterFile for Part {
             pack: cells.checked("pack", pack, positive),
             price: cells.checked("price", price, positive),
             currency: cells.may("currency", stored.map(|s| &s.currency)),
+            serves: serves(cells, stored),
         };
         if row.price.is_some() != row.currency.is_some() && !cells.is_bad() {
             cells.fault("price", "and currency go together; give both or neither");
@@ -63,8 +65,20 @@ impl RegisterFile for Part {
             or_empty(self.pack.as_ref()),
             or_empty(self.price.as_ref()),
             or_empty(self.currency.as_ref()),
+            self.serves.map(|serves| serves.to_string()).unwrap_or_default(),
         ]
     }
+}
+
+/// Items that one piece serves: four where a set of four is one piece.
+fn serves(cells: &Cells, stored: Option<&Part>) -> Option<i64> {
+    let before = stored.map(|s| s.serves.map(|serves| serves.to_string()));
+    let text = cells.may("serves", before.as_ref());
+    let text = cells.checked("serves", text, |text| match text.parse::<i64>() {
+        Ok(1..=1000) => Ok(()),
+        _ => Err("is no whole number from 1 to 1000".to_owned()),
+    });
+    text?.parse().ok()
 }
 
 fn known(places: &Places, name: &str) -> Result<(), String> {

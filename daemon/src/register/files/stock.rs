@@ -26,7 +26,7 @@ impl RegisterFile for Stock {
 
     fn read(cells: &Cells, places: &Places, stored: Option<&Stock>) -> Option<Stock> {
         let place = cells.needed("place", stored.map(|s| &s.place));
-        let place = cells.checked("place", place, |slug| known(places, slug)).unwrap_or_default();
+        let place = cells.checked("place", place, |slug| known_place(places, slug)).unwrap_or_default();
         let before = stored.map(|s| Moment { at: s.at, day: s.day.clone() });
         let at = cells.needed_moment("at", places.zone_at(Some(&place)), before);
         let reason = cells.needed("reason", stored.map(|s| &s.reason));
@@ -61,7 +61,8 @@ impl RegisterFile for Stock {
     }
 }
 
-fn known(places: &Places, place: &str) -> Result<(), String> {
+/// A place that holds stock: a station, stores or loft.
+pub(super) fn known_place(places: &Places, place: &str) -> Result<(), String> {
     if ["stores", "loft"].contains(&place) || places.has_station(place) {
         return Ok(());
     }

@@ -1,0 +1,406 @@
+//! What the clerk does: stock moved, counted, issued; orders raised and received. Each makes rows that are judged as an
+//! import judges them.
+
+use jiff::civil::Date;
+use policies::amount::Amount;
+use policies::as_of::AsOf;
+
+use super::kept::{Kept, LOFT, Question, STORES, isolated};
+use super::orders::supply;
+use super::shelf::{Held, look as shelves};
+use crate::desk::DeskError;
+use crate::items::{Look, Moment, Rows, refused};
+use crate::records::{Item, Order, Part, Stock};
+use crate::store::fleet::of_register;
+
+/// Stock goes from one place to another.
+#[derive(Clone, Debug)]
+pub struct Move {
+    /// Part.
+    pub part: String,
+    /// How much.
+    pub quantity: Amount,
+    /// From.
+    pub from: String,
+    /// To.
+    pub to: String,
+    /// When.
+    pub at: Option<String>,
+}
+
+/// Stock is counted.
+#[derive(Clone, Debug)]
+pub struct Count {
+    /// Part.
+    pub part: String,
+    /// Where.
+    pub place: String,
+    /// What was found.
+    pub found: Amount,
+    /// When.
+    pub at: Option<String>,
+}
+
+/// Stock is issued to be used.
+#[derive(Clone, Debug)]
+pub struct Issue {
+    /// Part.
+    pub part: String,
+    /// How much.
+    pub quantity: Amount,
+    /// From where.
+    pub place: String,
+    /// The pieces, where they have tags; the first to expire where none is named.
+    pub items: Vec<String>,
+    /// Why one goes that is not the first to expire.
+    pub out_of_turn: Option<String>,
+    /// When.
+    pub at: Option<String>,
+}
+
+/// An order goes out.
+#[derive(Clone, Debug)]
+pub struct Raise {
+    /// Part.
+    pub part: String,
+    /// How much; what the plan asks for, where none is given.
+    pub quantity: Option<Amount>,
+    /// Where to.
+    pub place: String,
+    /// By when it is needed; when the part's lead time has passed, where none is given.
+    pub needed_by: Option<Date>,
+    /// The day it goes out.
+    pub on: Option<Date>,
+    /// Who raises it.
+    pub by: String,
+}
+
+/// An order comes in, or its certificate does.
+#[derive(Clone, Debug)]
+pub struct Receive {
+    /// Its number.
+    pub order: String,
+    /// How much came; all of it where none is given.
+    pub quantity: Option<Amount>,
+    /// The day it came.
+    pub on: Option<Date>,
+    /// Its certificate.
+    pub certificate: Option<String>,
+}
+
+fn part<'r>(look: &'r Look, name: &str) -> Result<&'r Part, DeskError> {
+    match look.register.parts.get(name).filter(|part| !part.void) {
+        Some(part) => Ok(part),
+        None => refused(format!("\"{name}\" is no part; add it to parts.csv, or correct the name")),
+    }
+}
+
+fn is_place(look: &Look, place: &str) -> Result<(), DeskError> {
+    if [STORES, LOFT].contains(&place) || look.places.has_station(place) {
+        return Ok(());
+    }
+    refused(format!("\"{place}\" is no place; give a station, stores or loft"))
+}
+
+fn positive(quantity: Amount) -> Result<(), DeskError> {
+    if quantity.is_positive() { Ok(()) } else { refused(format!("{quantity} is no amount above nought")) }
+}
+
+/// The sum of moves of a part in a place up to a moment.
+fn there(look: &Look, part: &str, place: &str, at: i64) -> Amount {
+    let own = look.register.stock.values().filter(|row| !row.void && row.part == part && row.place == place);
+    own.filter(|row| row.at <= at).map(|row| Amount::from_millionths(row.quantity)).sum()
+}
+
+/// A row of stock under a key that nothing has.
+fn row(look: &Look, word: &str, part: &str, place: &str, quantity: Amount, at: &Moment) -> Stock {
+    let when = at.day.clone().unwrap_or_else(|| policies::zone::Instant(at.at).timestamp().to_string());
+    let stem = format!("{word} {part} {place} {when}");
+    let keys = std::iter::once(stem.clone()).chain((2..).map(|number| format!("{stem} {number}")));
+    let mut free = keys.filter(|key| !look.register.stock.contains_key(key));
+    Stock {
+        key: free.next().unwrap_or(stem),
+        void: false,
+        part: part.to_owned(),
+        place: place.to_owned(),
+        at: at.at,
+        day: at.day.clone(),
+        quantity: quantity.millionths(),
+        reason: if word == "move" { if quantity.is_negative() { "issue" } else { "receipt" } } else { word }
+            .to_owned(),
+    }
+}
+
+impl Move {
+    /// The rows of it.
+    ///
+    /// # Errors
+    /// Unknown part or place, or more than is there.
+    pub fn rows(&self, look: &Look) -> Result<Rows, DeskError> {
+        part(look, &self.part)?;
+        is_place(look, &self.from)?;
+        is_place(look, &self.to)?;
+        positive(self.quantity)?;
+        if self.from == self.to {
+            return refused("it is there already; give another --to");
+        }
+        let at = look.moment(self.at.as_deref(), look.places.zone_at(Some(&self.from)))?;
+        enough(look, &self.part, &self.from, self.quantity, at.at)?;
+        let less = Amount::ZERO - self.quantity;
+        let rows = [
+            row(look, "move", &self.part, &self.from, less, &at),
+            row(look, "move", &self.part, &self.to, self.quantity, &at),
+        ];
+        let told = format!("{} of {} go from {} to {}", self.quantity, self.part, self.from, self.to);
+        Ok(Rows { sheets: vec![look.sheet(&rows)], told: vec![told] })
+    }
+}
+
+/// What is cut off a drum leaves stock: in the place that the part's moves say it lies in. None where no stock is kept of
+/// it.
+pub(crate) fn off_a_drum(look: &Look, drum: &Item, taken: Amount, on: Date) -> Option<Stock> {
+    let part = look.register.parts.get(drum.part.as_ref()?).filter(|part| !part.void && part.unit == "m")?;
+    let zone = look.places.zone_at(None);
+    let at = Moment { at: zone.start_of(on).0, day: Some(on.to_string()) };
+    let end = zone.end_of(on).0;
+    let places = [drum.station.as_deref(), Some(LOFT), Some(STORES)].into_iter().flatten();
+    let held = |place: &&str| there(look, &part.key, place, end) >= taken;
+    let place = places.into_iter().find(held)?;
+    Some(row(look, "issue", &part.key, place, Amount::ZERO - taken, &at))
+}
+
+fn enough(look: &Look, part: &str, place: &str, quantity: Amount, at: i64) -> Result<(), DeskError> {
+    let have = there(look, part, place, at);
+    if have < quantity {
+        return refused(format!(
+            "{place} holds {have} of {part}; count it (tallow stock count), or give less"
+        ));
+    }
+    Ok(())
+}
+
+impl Count {
+    /// The rows of it.
+    ///
+    /// # Errors
+    /// Unknown part or place.
+    pub fn rows(&self, look: &Look) -> Result<Rows, DeskError> {
+        part(look, &self.part)?;
+        is_place(look, &self.place)?;
+        if self.found.is_negative() {
+            return refused(format!("{} cannot be counted", self.found));
+        }
+        let at = look.moment(self.at.as_deref(), look.places.zone_at(Some(&self.place)))?;
+        let apart = self.found - there(look, &self.part, &self.place, at.at);
+        if apart == Amount::ZERO {
+            return Ok(Rows::default());
+        }
+        let told = format!("{} of {} at {}: {apart} against the records", self.found, self.part, self.place);
+        let row = row(look, "count", &self.part, &self.place, apart, &at);
+        Ok(Rows { sheets: vec![look.sheet(&[row])], told: vec![told] })
+    }
+}
+
+impl Issue {
+    /// The rows of it. What is blocked is refused, with the reason; first to expire goes first.
+    ///
+    /// # Errors
+    /// Unknown part, place or piece, too little, something blocked, or a piece out of its turn without a reason.
+    pub fn rows(&self, look: &Look) -> Result<Rows, DeskError> {
+        part(look, &self.part)?;
+        is_place(look, &self.place)?;
+        positive(self.quantity)?;
+        let at = look.moment(self.at.as_deref(), look.places.zone_at(Some(&self.place)))?;
+        enough(look, &self.part, &self.place, self.quantity, at.at)?;
+        let held = held(look, &self.part, &self.place);
+        let told = match &held {
+            Some(held) => self.allowed(held)?,
+            None => String::new(),
+        };
+        let less = Amount::ZERO - self.quantity;
+        let row = row(look, "issue", &self.part, &self.place, less, &at);
+        let told = format!("{} of {} issued from {}{told}", self.quantity, self.part, self.place);
+        Ok(Rows { sheets: vec![look.sheet(&[row])], told: vec![told] })
+    }
+
+    /// Whether it may go; what goes, in words.
+    fn allowed(&self, held: &Held) -> Result<String, DeskError> {
+        let usable = held.on_hand - held.blocked;
+        let has_tags = held.pieces.iter().any(|(piece, _)| !piece.tags.is_empty());
+        if !self.items.is_empty() {
+            return self.named(held);
+        }
+        if usable < self.quantity {
+            return refused(format!(
+                "{usable} of {} may be issued from {}: {}",
+                self.part,
+                self.place,
+                against(held)
+            ));
+        }
+        let free = held.pieces.iter().filter(|(piece, _)| piece.blocked.is_empty());
+        let first: Vec<&str> = free.flat_map(|(piece, _)| piece.tags.first().map(String::as_str)).collect();
+        let whole = usize::try_from(self.quantity.millionths() / 1_000_000).unwrap_or(0);
+        Ok(if has_tags && self.quantity.millionths() % 1_000_000 == 0 && whole <= first.len() {
+            format!(": take {}, first to expire first", first[..whole].join(", "))
+        } else {
+            String::new()
+        })
+    }
+
+    fn named(&self, held: &Held) -> Result<String, DeskError> {
+        for tag in &self.items {
+            let Some(at) = held.pieces.iter().position(|(piece, _)| piece.tags.contains(tag)) else {
+                return refused(format!("{tag} does not lie at {} as {}", self.place, self.part));
+            };
+            let (piece, _) = &held.pieces[at];
+            if let Some(why) = piece.blocked.first() {
+                return refused(format!("{tag} must not be issued: {why}"));
+            }
+            let mut before = held.pieces[..at].iter().filter(|(piece, _)| piece.blocked.is_empty());
+            let sooner = before.find(|(other, _)| {
+                other.expires < piece.expires && !other.tags.iter().any(|tag| self.items.contains(tag))
+            });
+            if let (Some((other, _)), None) = (sooner, &self.out_of_turn) {
+                return refused(format!(
+                    "{} expires first; issue that, or say why not with --out-of-turn",
+                    other.tags.join(", ")
+                ));
+            }
+        }
+        let why = self.out_of_turn.as_ref().map(|why| format!(", out of turn: {why}")).unwrap_or_default();
+        Ok(format!(": {}{why}", self.items.join(", ")))
+    }
+}
+
+/// What stands against the pieces of a place.
+fn against(held: &Held) -> String {
+    let each = held.pieces.iter().flat_map(|(piece, amount)| {
+        let what = if piece.tags.is_empty() { amount.to_string() } else { piece.tags.join(", ") };
+        piece.blocked.iter().map(move |why| format!("{what}: {why}"))
+    });
+    let mut all: Vec<String> = each.collect();
+    let tagged: Amount =
+        held.pieces.iter().filter(|(piece, _)| !piece.blocked.is_empty()).map(|(_, amount)| *amount).sum();
+    if held.blocked > tagged {
+        all.push(format!("{} came without its certificate", held.blocked - tagged));
+    }
+    all.join("; ")
+}
+
+fn held(look: &Look, part: &str, place: &str) -> Option<Held> {
+    let fleet = of_register(look.set, look.register);
+    let all = shelves(look.set, &fleet, &Kept::of_register(look.register), AsOf::Now(look.now));
+    all.into_iter().find(|held| held.part == part && held.place == place)
+}
+
+impl Raise {
+    /// The rows of it.
+    ///
+    /// # Errors
+    /// Unknown part or place, or nothing that the plan asks for.
+    pub fn rows(&self, look: &Look) -> Result<Rows, DeskError> {
+        let part = part(look, &self.part)?;
+        is_place(look, &self.place)?;
+        let quantity = match self.quantity {
+            Some(quantity) => quantity,
+            None => self.planned(look)?,
+        };
+        positive(quantity)?;
+        let today = look.set.service.home_zone.date_of(look.now);
+        let on = self.on.unwrap_or(today);
+        let mut order = Order {
+            key: next_number(look, on),
+            void: false,
+            part: self.part.clone(),
+            quantity: quantity.millionths(),
+            place: self.place.clone(),
+            ordered_on: on.to_string(),
+            needed_by: String::new(),
+            received_on: None,
+            certificate: None,
+            by: self.by.clone(),
+        };
+        let due = supply(look.set, &order, part).map_or(on, |supply| supply.lead.after(on, 1));
+        order.needed_by = self.needed_by.unwrap_or(due).to_string();
+        let told = format!("{}: {quantity} of {}, deliver by {}", order.key, self.part, order.needed_by);
+        Ok(Rows { sheets: vec![look.sheet(&[order])], told: vec![told] })
+    }
+
+    fn planned(&self, look: &Look) -> Result<Amount, DeskError> {
+        let fleet = of_register(look.set, look.register);
+        let kept = Kept::of_register(look.register);
+        let plan = kept.plan(look.set, &fleet, &Question::of(look.set, AsOf::Now(look.now)));
+        let own = plan.lines.iter().find(|line| {
+            let place = isolated(look.set, &fleet, &self.place, &plan.parts[line.part].kind);
+            plan.parts[line.part].key == self.part && line.place == place
+        });
+        match own.map(|line| line.order).filter(|order| order.is_positive()) {
+            Some(order) => Ok(order),
+            None => refused(format!("the plan asks for no {} today; give how much", self.part)),
+        }
+    }
+}
+
+/// `OS-2026-118`: the next number of the year.
+fn next_number(look: &Look, on: Date) -> String {
+    let stem = format!("OS-{}-", on.year());
+    let numbers = look.register.orders.keys().filter_map(|key| key.strip_prefix(&stem)?.parse::<u32>().ok());
+    format!("{stem}{:03}", numbers.max().unwrap_or(0) + 1)
+}
+
+impl Receive {
+    /// The rows of it: the order, and the receipt of stock. Without a certificate it is held: on hand, and not to be
+    /// issued.
+    ///
+    /// # Errors
+    /// No such order, or more than was ordered.
+    pub fn rows(&self, look: &Look) -> Result<Rows, DeskError> {
+        let Some(order) = look.register.orders.get(&self.order).filter(|order| !order.void) else {
+            return refused(format!("no order is numbered \"{}\"; see tallow order list", self.order));
+        };
+        let mut order = order.clone();
+        if order.received_on.is_some() {
+            let Some(certificate) = &self.certificate else {
+                return refused(format!("{} is in already; give its --certificate", self.order));
+            };
+            order.certificate = Some(certificate.clone());
+            let told = format!("{} has its certificate, {certificate}: it may be issued", self.order);
+            return Ok(Rows { sheets: vec![look.sheet(&[order])], told: vec![told] });
+        }
+        self.first_time(look, order)
+    }
+
+    fn first_time(&self, look: &Look, mut order: Order) -> Result<Rows, DeskError> {
+        let ordered = Amount::from_millionths(order.quantity);
+        let came = self.quantity.unwrap_or(ordered);
+        positive(came)?;
+        if ordered < came {
+            return refused(format!("{} is of {ordered}; raise another order for the rest", self.order));
+        }
+        let on = self.on.unwrap_or_else(|| look.set.service.home_zone.date_of(look.now));
+        let at = look.moment(Some(&on.to_string()), look.places.zone_at(Some(&order.place)))?;
+        let mut orders = Vec::new();
+        if came < ordered {
+            let rest = (2..).map(|number| format!("{}/{number}", order.key));
+            let key =
+                rest.into_iter().find(|key| !look.register.orders.contains_key(key)).unwrap_or_default();
+            orders.push(Order { key, quantity: (ordered - came).millionths(), ..order.clone() });
+        }
+        order.quantity = came.millionths();
+        order.received_on = Some(on.to_string());
+        order.certificate.clone_from(&self.certificate);
+        let stock = Stock {
+            key: format!("receipt {}", order.key),
+            ..row(look, "receipt", &order.part, &order.place, came, &at)
+        };
+        let held = if order.certificate.is_some() {
+            ""
+        } else {
+            "; without its certificate it is held and must not be issued"
+        };
+        let told = format!("{}: {came} of {} at {}{held}", order.key, order.part, order.place);
+        orders.push(order);
+        Ok(Rows { sheets: vec![look.sheet(&orders), look.sheet(&[stock])], told: vec![told] })
+    }
+}
