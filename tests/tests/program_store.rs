@@ -26,7 +26,7 @@ use sea_orm_migration::MigratorTrait;
 use tests::harness::Room;
 use tests::small_service::{self, POLICIES};
 
-const RECORDS: [&str; 19] = [
+const RECORDS: [&str; 20] = [
     "station",
     "person",
     "item",
