@@ -149,6 +149,9 @@ struct Stay {
     from: i64,
     to: i64,
     unfit: bool,
+    /// What it bore, and how long it had served, before the records begin.
+    opening: u32,
+    served: i64,
 }
 
 /// Wires one after another: each goes with its last pull, its age, or found unfit.
@@ -165,7 +168,13 @@ fn stays(draw: &mut Draw, uses: &[i64], discards_a_year: f64) -> Vec<Stay> {
         let unfit =
             from + (-draw.uniform().ln() / discards_a_year * 365.25 * 86_400.0).min(1e10) as i64 * 1_000_000;
         let to = by_use.min(from + age_left).min(unfit);
-        found.push(Stay { from, to: to.min(end), unfit: to == unfit });
+        found.push(Stay {
+            from,
+            to: to.min(end),
+            unfit: to == unfit,
+            opening: PULLS - left,
+            served: LIFE_DAYS * DAY - age_left,
+        });
         from = to + DAY;
         (left, age_left) = (PULLS, LIFE_DAYS * DAY);
     }
@@ -201,13 +210,14 @@ fn fleet(set: &PolicySet, draw: &mut Draw) -> (Fleet, Vec<i64>) {
 
 fn add_wire(builder: &mut FleetBuilder, (host, owner): (&str, Option<&str>), number: usize, stay: &Stay) {
     let tag = format!("{host} wire {number}");
-    let entered = Some(Zone::utc().date_of(Instant(stay.from)));
+    let entered = Some(Zone::utc().date_of(Instant(stay.from - stay.served)));
     let record = ItemRecord {
         tag: &tag,
         kind: "winch wire",
         station: owner,
         manufactured_on: entered,
         entered_service_on: entered,
+        opening: vec![("pulls", Amount::whole(i64::from(stay.opening)))],
         ..ItemRecord::default()
     };
     builder.item(&record);

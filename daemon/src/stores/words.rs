@@ -61,6 +61,7 @@ impl Speaker<'_> {
             told.push(format!("{} more needs, {rest:.2} together", line.needs.len() - TOLD));
         }
         told.extend(discards(line));
+        told.extend(by_month(line));
         told.push(self.stock(part, line));
         told.extend(self.pieces(line));
         told.extend(self.orders(line));
@@ -260,6 +261,21 @@ impl Speaker<'_> {
         let outer = host.and_then(|host| self.fleet.item(host).fittings.iter().max_by_key(|fit| fit.from));
         outer.map(|fit| fit.host).or(host).map_or("", |host| self.tag(host))
     }
+}
+
+/// Demand by the ends of months, as pieces that are enough with 10, 50 and 90 %: the months in which it moves.
+fn by_month(line: &Line) -> Option<String> {
+    let mut last = [0; 3];
+    let mut told = Vec::new();
+    for month in &line.months {
+        if month.levels != last {
+            let [low, middle, high] = month.levels;
+            told.push(format!("{} {low}, {middle}, {high}", month.until.strftime("%b %Y")));
+            last = month.levels;
+        }
+    }
+    let all = told.join("; ");
+    (!told.is_empty()).then(|| format!("pieces by month's end with 10, 50 and 90 %: {all}"))
 }
 
 fn discards(line: &Line) -> Option<String> {

@@ -48,14 +48,12 @@ fn percent(fields: &Fields, key: &str, default: u32, (least, most): (u32, u32)) 
     let given = fields.amount(key);
     let whole = given.filter(|given| given.millionths() % 1_000_000 == 0);
     let found = whole.and_then(|given| u32::try_from(given.millionths() / 1_000_000).ok());
-    match found.filter(|found| (least..=most).contains(found)) {
-        Some(found) => found,
-        None => {
-            let help = format!("give a whole number from {least} to {most}");
-            fields.fault(fields.span_of(key), format!("\"{key}\" is no such percentage"), help);
-            default
-        }
+    if let Some(found) = found.filter(|found| (least..=most).contains(found)) {
+        return found;
     }
+    let help = format!("give a whole number from {least} to {most}");
+    fields.fault(fields.span_of(key), format!("\"{key}\" is no such percentage"), help);
+    default
 }
 
 fn isolated(fields: &Fields, kinds: &Kinds) -> Option<Isolated> {

@@ -99,11 +99,11 @@ impl<'c> Trial<'c> {
 
     fn one(&self, run: &Run, ways: &[Way], lost: &mut [u64]) {
         let mut needs = self.needs(run, ways);
-        let (mut shelf, kept) = self.kept(&needs, ways);
+        let (mut left, kept) = self.kept(&needs, ways);
         let more = ways.iter().map(|way| if let Way::From(pieces) = way { *pieces } else { 0 });
-        shelf += more.sum::<u64>();
+        left += more.sum::<u64>();
         let mut arrivals: Vec<(usize, u64)> =
-            std::iter::once((0, shelf)).chain(self.case.coming.iter().copied()).collect();
+            std::iter::once((0, left)).chain(self.case.coming.iter().copied()).collect();
         arrivals.sort_unstable();
         needs.sort_unstable();
         let arrives = self.arrives(ways);
@@ -141,19 +141,19 @@ impl<'c> Trial<'c> {
     /// Who has pieces kept, and what that leaves on the shelf. What a way keeps for somebody is kept whether they come to
     /// need it or not; what is left goes to those whose need is certain, by their days.
     fn kept(&self, needs: &[(usize, usize)], ways: &[Way]) -> (u64, Vec<usize>) {
-        let (mut shelf, mut kept) = (self.case.shelf, Vec::new());
+        let (mut left, mut kept) = (self.case.shelf, Vec::new());
         let named = ways.iter().filter_map(|way| if let Way::Shelf(who) = way { Some(*who) } else { None });
         let mut certain: Vec<(usize, usize)> = needs.to_vec();
         certain.retain(|(_, who)| self.case.waits.get(*who).is_some_and(|waits| waits.certain));
         certain.sort_unstable();
         for who in named.chain(certain.into_iter().map(|(_, who)| who)) {
             let pieces = self.case.waits.get(who).map_or(1, |waits| waits.pieces);
-            if pieces <= shelf && !kept.contains(&who) && !ways.contains(&Way::Relief(who)) {
-                shelf -= pieces;
+            if pieces <= left && !kept.contains(&who) && !ways.contains(&Way::Relief(who)) {
+                left -= pieces;
                 kept.push(who);
             }
         }
-        (shelf, kept)
+        (left, kept)
     }
 }
 

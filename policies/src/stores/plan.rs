@@ -93,6 +93,7 @@ pub struct Asked<'a> {
 }
 
 /// A need for pieces: one item, or all that are renewed with it.
+#[expect(clippy::struct_excessive_bools, reason = "each is told apart from the others")]
 #[derive(Clone, Debug, PartialEq)]
 pub struct Need {
     /// Items, the likeliest first.
