@@ -98,7 +98,8 @@ pub(crate) fn lock(path: &Path) -> Result<File, StoreError> {
         return Err(StoreError::Served(holder.trim().to_owned()));
     }
     file.set_len(0).map_err(file_error)?;
-    writeln!(file, "process {}", std::process::id()).map_err(file_error)?;
+    let machine = std::fs::read_to_string("/proc/sys/kernel/hostname").unwrap_or_default();
+    writeln!(file, "process {} on {}", std::process::id(), machine.trim()).map_err(file_error)?;
     Ok(file)
 }
 

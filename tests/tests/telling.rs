@@ -374,5 +374,31 @@ async fn an_alarm_is_told_once_and_in_the_morning() {
     };
     assert!(waits("2026-07-01T06:59:00Z").await);
     assert!(!waits("2026-07-01T07:00:00Z").await);
-    assert_eq!(told(&service.swept("2026-06-30T22:05:00Z").await), []);
+    let again = service.swept("2026-06-30T22:05:00Z").await;
+    assert!(again.iter().all(|notice| notice.kind != "alarm"));
+}
+
+/// Row 35 of the table of faults: the machine slept over two of the hours at which notices go out. What is owed is told
+/// at the first sweep after it wakes, once.
+#[tokio::test]
+async fn torture_35_a_sleep_over_two_ticks() {
+    let service = Service::begun().await;
+    service.swept("2026-06-30T20:00:00Z").await;
+    let woken = service.swept_all("2026-07-02T09:00:00Z").await;
+    assert_eq!(woken.iter().filter(|notice| notice.recipient == MECHANIC).count(), 1);
+    let heads = woken.iter().filter(|notice| notice.kind == "chain head");
+    assert_eq!(heads.count(), 1, "one of the two, not both");
+    assert_eq!(told(&service.swept_all("2026-07-02T09:00:15Z").await), []);
+}
+
+/// Row 36: the clock went back three hours and comes right again. Nothing is told a second time, and nothing is left out.
+#[tokio::test]
+async fn torture_36_the_clock_goes_back_and_comes_right() {
+    let service = Service::begun().await;
+    let first = service.swept_all("2026-07-01T07:00:00Z").await;
+    assert!(first.iter().any(|notice| notice.recipient == MECHANIC));
+    assert_eq!(told(&service.swept_all("2026-07-01T04:00:00Z").await), []);
+    assert_eq!(told(&service.swept_all("2026-07-01T07:00:30Z").await), []);
+    let next = service.swept_all("2026-07-02T07:00:00Z").await;
+    assert_eq!(next.iter().filter(|notice| notice.kind == "chain head").count(), 1);
 }

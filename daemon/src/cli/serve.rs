@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::{Answer, Settings};
+use crate::store::StoreError;
 use crate::{demo, lifecycle};
 
 #[derive(Debug, Args)]
@@ -19,7 +20,13 @@ impl Serve {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
         let mut config = settings.config.clone();
         config.listen = self.listen.unwrap_or(config.listen);
-        lifecycle::serve(&config).await?;
+        if let Err(error) = lifecycle::serve(&config).await {
+            if matches!(error.downcast_ref(), Some(StoreError::Served(_))) {
+                eprintln!("tallow: {error:#}");
+                return Ok(Answer::Later);
+            }
+            return Err(error);
+        }
         Ok(Answer::Done)
     }
 }

@@ -26,7 +26,11 @@ pub(super) struct Silence {
 impl Silence {
     /// Of a database that is felt from here.
     pub(super) fn of(fallen: watch::Receiver<bool>) -> Silence {
-        Silence { fallen: Some(fallen), ..Silence::default() }
+        Silence {
+            fallen: Some(fallen),
+            #[cfg(test)]
+            fails_after: std::sync::Arc::default(),
+        }
     }
 
     /// Where a test lets a statement fail, it does so here: before it reaches the database.

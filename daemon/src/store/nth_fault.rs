@@ -30,7 +30,7 @@ positions = [{ name = "stopper", takes = "stopper chain", required = true }]
 
 [[kind]]
 name       = "stopper chain"
-attributes = [{ name = "nominal diameter", unit = "mm" }]
+attributes = [{ name = "nominal diameter", unit = "mm" }, { name = "wll", unit = "t" }]
 
 [[rule]]
 id         = "examination"
@@ -65,8 +65,8 @@ const REGISTER: [(&str, &str); 6] = [
     ),
     (
         "items.csv",
-        "item,kind,station,manufactured_on,entered_service_on,serial,nominal_diameter_mm\n\
-         LC-1,carriage,bay,,2020-01-01,,\nC-1,stopper chain,bay,2019-11-04,2020-01-01,SN-77,13\n",
+        "item,kind,station,manufactured_on,entered_service_on,serial,nominal_diameter_mm,wll_t\n\
+         LC-1,carriage,bay,,2020-01-01,,,\nC-1,stopper chain,bay,2019-11-04,2020-01-01,SN-77,13,5.3\n",
     ),
     ("fittings.csv", "item,fitted_at,host,position\nC-1,2020-01-01,LC-1,stopper\n"),
     ("usage.csv", "key,host,at,meter,count\nU1,LC-1,2026-10-05T10:00,launches,1\n"),
@@ -282,7 +282,7 @@ async fn nth_statement_of_a_signed_examination() {
         let by = "examiner@survey.example".to_owned();
         desk.sign(&Signing { number: "TR-1".to_owned(), by, decision: None }).await.map(drop)
     };
-    let count = each_fails("sign", Left::WholeOrAbsent, drafted, sign).await;
+    let count = Box::pin(each_fails("sign", Left::WholeOrAbsent, drafted, sign)).await;
     assert!(count > 10, "{count} statements");
     println!("a signed examination: {count} statements");
 }

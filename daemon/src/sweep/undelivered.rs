@@ -20,12 +20,13 @@ use crate::store::outbox::{Fresh, InTrouble, State};
 const CLIMBED: &str = "climbed ";
 /// Trouble of these is told on the pages, or not at all: a letter about them would be a letter about letters.
 const OWN_WAYS: [&str; 3] = ["alarm", "acknowledgement", "undelivered"];
+const IN_HAND: [&str; 2] = [State::IN_HAND[0].word(), State::IN_HAND[1].word()];
 /// The alarms.
 const NOBODY: &str = "undelivered";
 const NO_MAIL: &str = "mail";
 /// So many lines of a notice are told again; so many notices are named in an alarm.
 const LINES: usize = 25;
-const NAMED: usize = 10;
+const NAMED: usize = 25;
 
 /// Where a notice in trouble stands.
 enum Stands {
@@ -71,7 +72,7 @@ pub(super) async fn told(desk: &Desk, mail: &Mail, notices: &mut usize) -> Resul
     Ok(true)
 }
 
-/// Those that wait because no mail goes out at all, which more mail would not mend; and those that climb, the newest
+/// Those that wait because no mail goes out at all (the relay is down, or sending is held), which more mail would not mend; and those that climb, the newest
 /// of an occasion.
 async fn sorted<'t>(
     desk: &Desk,
@@ -80,10 +81,12 @@ async fn sorted<'t>(
     let hindered = !all.is_empty()
         && (sending::held(&desk.store).await?.is_some()
             || sending::relay_trouble(&desk.store).await?.is_some());
-    let waits = |notice: &&InTrouble| !notice.is_lost() && (hindered || notice.attempts == 0);
-    let (stuck, rest): (Vec<_>, Vec<_>) = all.iter().partition(|notice| waits(notice));
+    let (stuck, rest): (Vec<_>, Vec<_>) = all.iter().partition(|notice| hindered && !notice.is_lost());
+    // What a daemon has in hand, or was never tried, is on its way.
+    let tried = |notice: &&InTrouble| notice.attempts > 0 && !IN_HAND.contains(&notice.state.as_str());
+    let rest = rest.into_iter().filter(|notice| notice.is_lost() || tried(notice));
     let mut newest: HashMap<&str, &InTrouble> = HashMap::new();
-    for notice in rest.into_iter().filter(|notice| !OWN_WAYS.contains(&notice.kind.as_str())) {
+    for notice in rest.filter(|notice| !OWN_WAYS.contains(&notice.kind.as_str())) {
         newest.insert(&notice.occasion, notice);
     }
     let mut climbing: Vec<_> = newest.into_values().collect();
@@ -116,7 +119,7 @@ async fn stands(
         }
     }
     let person = readers.find(&notice.person);
-    if person.is_none() || (letters.is_empty() && is_moot(desk, notice).await?) {
+    if person.is_none() || (notice.is_lost() && letters.is_empty() && is_moot(desk, notice).await?) {
         return Ok(Stands::Told);
     }
     let rungs = person.map(|person| readers.ladder(person, desk.today())).unwrap_or_default();
@@ -124,7 +127,7 @@ async fn stands(
     Ok(next.map_or(Stands::End, |(to, reader)| Stands::Next { to, reader }))
 }
 
-/// Whether everything it told was told to its reader by another notice since, or is no longer due.
+/// Whether everything that a lost notice told was told to its reader by another one since.
 async fn is_moot(desk: &Desk, notice: &InTrouble) -> Result<bool, DeskError> {
     let Some((lines, _)) = desk.store.content_of(&notice.number).await? else { return Ok(true) };
     if lines.is_empty() {
