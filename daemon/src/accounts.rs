@@ -1,6 +1,7 @@
 //! Who may come in: passwords, second factors, sessions and tokens. What somebody may do once they are in is said by
 //! `rights`, from the person's own record, read afresh each time.
 
+pub mod calendars;
 pub mod codes;
 mod guess;
 pub mod links;

@@ -38,6 +38,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand, ValueEnum};
 
+pub(crate) use odds::learnt as odds_learnt;
 pub use setting::Settings;
 
 /// When a rope, chain or carriage of a beach-launch station must be examined, turned, proof-loaded or renewed,

@@ -40,7 +40,7 @@ pub struct Config {
 }
 
 /// Who reads the pages, and how long somebody stays signed in.
-#[derive(Clone, Copy, Debug, Deserialize)]
+#[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Pages {
     /// Anybody reads; recording needs a sign-in all the same.
@@ -51,17 +51,25 @@ pub struct Pages {
     pub absolute_hours: u32,
     /// A web server stands before the pages and says in `X-Forwarded-For` where a request comes from.
     pub forwarded: bool,
+    /// File with the token by which figures are read from elsewhere; none: from this machine only.
+    pub metrics_token_file: Option<PathBuf>,
 }
 
 impl Default for Pages {
     fn default() -> Pages {
-        Pages { open: false, idle_minutes: 30, absolute_hours: 12, forwarded: false }
+        Pages {
+            open: false,
+            idle_minutes: 30,
+            absolute_hours: 12,
+            forwarded: false,
+            metrics_token_file: None,
+        }
     }
 }
 
 impl Pages {
     /// How long sessions last.
-    pub fn limits(self) -> accounts::Limits {
+    pub fn limits(&self) -> accounts::Limits {
         accounts::Limits {
             idle_micros: i64::from(self.idle_minutes) * MINUTE,
             absolute_micros: i64::from(self.absolute_hours) * HOUR,

@@ -140,7 +140,8 @@ pub fn lines(set: &PolicySet, fleet: &Fleet, as_of: impl Into<AsOf>, wanted: &Wa
     lines
 }
 
-const COLUMNS: [&str; 17] = [
+/// The columns, in their order.
+pub(crate) const COLUMNS: [&str; 17] = [
     "station",
     "item",
     "kind",

@@ -12,14 +12,22 @@ use policies::zone::Instant;
 use crate::config::Backups;
 use crate::files::Files;
 use crate::papers;
-use crate::store::Store;
 use crate::store::write::Deed;
+use crate::store::{Store, StoreError};
 use crate::sweep::schedule::Schedule;
 
 /// When the last backup by the clock was taken, as the hour it was due.
 const TAKEN: &str = "backup taken";
 /// The folder of certificates' files beside the backups. They are named by what they hold, so all backups share it.
 pub const FILES: &str = "files";
+
+/// Which night's backup was taken last, in home's time.
+///
+/// # Errors
+/// The database's own.
+pub async fn taken(store: &Store) -> Result<Option<DateTime>, StoreError> {
+    Ok(store.remembered(TAKEN).await?.and_then(|key| key.parse().ok()))
+}
 
 /// Takes the backup that is due by now, and lets go of what is too old; none where none is due.
 ///

@@ -32,6 +32,7 @@ pub mod papers;
 pub mod people;
 pub mod policy_set;
 pub mod proofs;
+pub mod pulse;
 pub mod records;
 pub mod register;
 pub mod rights;

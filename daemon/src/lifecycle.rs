@@ -22,6 +22,7 @@ use crate::desk::Desk;
 use crate::in_force;
 use crate::notices::delivery::{self, Pace, Post, SmtpCourier, Stop};
 use crate::notices::message::sender;
+use crate::pulse;
 use crate::sending;
 use crate::store::leases::Leader;
 use crate::store::outbox::StoredOutbox;
@@ -257,9 +258,13 @@ async fn one_sweep(desk: &Desk, mail: &Mail, leader: &mut Leader) -> anyhow::Res
         return Ok(None);
     }
     if !leader.leads(&desk.store, desk.now()).await? {
+        pulse::swept(pulse::begin());
         return Ok(Some(Swept::default()));
     }
-    Ok(Some(sweep(desk, mail).await?))
+    let begun = pulse::begin();
+    let swept = sweep(desk, mail).await?;
+    pulse::swept(begun);
+    Ok(Some(swept))
 }
 
 /// The post of this daemon, under a name that no other running one has.

@@ -27,6 +27,13 @@ pub enum Entry {
         /// What the dial says.
         reading: Amount,
     },
+    /// A count of any meter.
+    Count {
+        /// Meter.
+        meter: String,
+        /// How many.
+        count: Amount,
+    },
 }
 
 /// What is known of it.
@@ -50,6 +57,7 @@ fn meters(entry: &Entry) -> Vec<(&str, Amount, bool)> {
         Entry::Launch => vec![("launches", Amount::whole(1), true)],
         Entry::Recovery { pulls } => vec![("recoveries", Amount::whole(1), true), ("pulls", *pulls, false)],
         Entry::Reading { meter, reading } => vec![(meter.as_str(), *reading, true)],
+        Entry::Count { meter, count } => vec![(meter.as_str(), *count, true)],
     }
 }
 
@@ -126,6 +134,9 @@ fn check_amount(entry: &Entry) -> Result<(), DeskError> {
         Entry::Recovery { pulls } if !pulls.is_positive() || *pulls > Amount::whole(MOST_PULLS) => {
             Err(DeskError::Refused(format!("{pulls} pulls cannot be; give 1 to {MOST_PULLS}")))
         }
+        Entry::Count { meter, count } if !count.is_positive() => {
+            Err(DeskError::Refused(format!("{count} {meter} cannot be; give how many there were")))
+        }
         Entry::Reading { reading, .. } if reading.is_negative() => {
             Err(DeskError::Refused(format!("a dial does not read {reading}; read it again")))
         }
@@ -170,7 +181,7 @@ fn check_host(
         (Entry::Reading { .. }, _) if !carried.dial => {
             format!("{meter} of {} are counted, not read", item.tag)
         }
-        (Entry::Launch | Entry::Recovery { .. }, _) if carried.dial => {
+        (Entry::Launch | Entry::Recovery { .. } | Entry::Count { .. }, _) if carried.dial => {
             format!("{meter} of {} is read off a dial; log a reading", item.tag)
         }
         (Entry::Reading { reading, .. }, Some(top)) if *reading >= top => {

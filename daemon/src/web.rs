@@ -5,7 +5,9 @@ mod account;
 mod again;
 mod ahead;
 mod alarms;
+pub mod api;
 mod asked;
+mod calendar;
 mod card;
 mod caution;
 mod coast;
@@ -18,6 +20,7 @@ mod filters;
 mod fitness;
 mod gate;
 mod guard;
+mod health;
 mod history;
 mod holds;
 mod item;
@@ -32,6 +35,7 @@ mod links;
 mod loans;
 mod log;
 mod mail;
+mod metrics;
 mod near;
 mod notice_link;
 mod out_of_service;
@@ -99,10 +103,11 @@ pub struct Web {
 
 /// Every page of the table, each answer with its headers.
 pub fn router(web: Web) -> Router {
+    crate::pulse::begin();
     let web = Arc::new(web);
     let mut router = Router::new();
     for routes::Row { path, need, at, answers, .. } in routes::table() {
-        let gate = gate::Gate { web: Arc::clone(&web), need, at };
+        let gate = gate::Gate { web: Arc::clone(&web), path, need, at };
         router = router.route(path, answers.route_layer(from_fn_with_state(gate, gate::pass)));
     }
     router

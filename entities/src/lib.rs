@@ -1,6 +1,7 @@
 //! Tallow's tables as sea-orm models. No queries, no logic: `daemon::store` is the one room that reads them.
 
 pub mod account;
+pub mod api_request;
 pub mod api_token;
 pub mod bad_address;
 pub mod certificate;

@@ -12,6 +12,7 @@ mod m0009_loans;
 mod m0009_taken_from;
 mod m0010_accounts;
 mod m0011_orders;
+mod m0012_api_requests;
 mod postgres;
 
 use sea_orm_migration::prelude::*;
@@ -35,6 +36,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0009_loans::Migration),
             Box::new(m0010_accounts::Migration),
             Box::new(m0011_orders::Migration),
+            Box::new(m0012_api_requests::Migration),
         ]
     }
 }

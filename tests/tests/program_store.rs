@@ -465,6 +465,7 @@ fn entities(embedded: bool) -> BTreeMap<&'static str, Vec<Shape>> {
     shapes!(
         embedded,
         account,
+        api_request,
         api_token,
         bad_address,
         certificate,

@@ -59,6 +59,17 @@ impl Odds {
     }
 }
 
+/// What is learnt, and by when gear needs renewal for wear.
+pub(crate) fn learnt<'w>(
+    set: &PolicySet,
+    fleet: &Fleet,
+    as_of: Date,
+    works: impl IntoIterator<Item = &'w Work>,
+) -> Value {
+    let worn = wear::of_fleet(set, fleet, as_of, works);
+    Told::learnt(set, fleet, as_of).and_wear(set, fleet, &worn).json
+}
+
 /// An answer both ways.
 struct Told {
     text: String,

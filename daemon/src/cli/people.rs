@@ -36,6 +36,8 @@ enum What {
     SignOut(Named),
     /// Make a token with which a program has somebody's rights, or revoke one
     Token(Token),
+    /// Make an address that a calendar program subscribes to, list them, or revoke one
+    Calendar(Calendar),
 }
 
 #[derive(Debug, Args)]
@@ -86,6 +88,47 @@ struct Token {
     revoke: Option<String>,
 }
 
+#[derive(Debug, Args)]
+struct Calendar {
+    /// Address of the person whose calendar it is
+    email: String,
+    /// The dates of this station; the person's own where left out
+    #[arg(long, value_name = "STATION")]
+    station: Option<String>,
+    /// Instead, list those that are in force
+    #[arg(long, conflicts_with_all = ["station", "revoke"])]
+    list: bool,
+    /// Instead, revoke the one that the list shows under this mark
+    #[arg(long, value_name = "MARK", conflicts_with = "station")]
+    revoke: Option<String>,
+}
+
+impl Calendar {
+    async fn run(self, settings: &Settings, accounts: &Accounts) -> anyhow::Result<Answer> {
+        let made = accounts.calendars(&self.email).await?;
+        let mark = |digest: &str| digest.get(..8).unwrap_or(digest).to_owned();
+        if self.list {
+            for one in &made {
+                let of = one.station.as_deref().unwrap_or("their own dates");
+                let since = policies::zone::Instant(one.made_at).timestamp().strftime("%Y-%m-%d");
+                say(format_args!("{}  {of}, since {since}\n", mark(&one.digest)))?;
+            }
+            return Ok(Answer::Done);
+        }
+        if let Some(revoked) = self.revoke {
+            let Some(one) = made.iter().find(|one| mark(&one.digest) == revoked) else {
+                anyhow::bail!("{} has no calendar \"{revoked}\"; see --list", self.email);
+            };
+            accounts.revoke_calendar(&self.email, &one.digest).await?;
+            return said(format_args!("{}: calendar {revoked} opens nothing any more\n", self.email));
+        }
+        let token = accounts.make_calendar(&self.email, self.station.as_deref()).await?;
+        let listen = format!("http://{}", settings.config.listen);
+        let pages = settings.config.public_url.as_deref().unwrap_or(&listen).trim_end_matches('/');
+        said(format_args!("{pages}/calendar/{token}.ics\n"))
+    }
+}
+
 impl People {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
         if let What::Add(add) = self.what {
@@ -105,6 +148,7 @@ impl People {
                 said(format_args!("{}: {ended} sign-in(s) ended\n", named.email))
             }
             What::Token(token) => token.run(&accounts).await,
+            What::Calendar(calendar) => calendar.run(settings, &accounts).await,
         }
     }
 }

@@ -61,6 +61,22 @@ impl Desk {
     /// # Errors
     /// A text that is no report at all, or the store's failure.
     pub async fn draft(&self, text: &str, file: &str) -> Result<Drafted, DeskError> {
+        match self.draft_if(text, file, |_| true).await? {
+            Ok(drafted) => Ok(drafted),
+            Err(_) => refused("the draft was not kept"),
+        }
+    }
+
+    /// The same where what is stored under the number is as `holds` wants it; else what is stored.
+    ///
+    /// # Errors
+    /// A text that is no report at all, or the store's failure.
+    pub async fn draft_if(
+        &self,
+        text: &str,
+        file: &str,
+        holds: impl FnOnce(Option<&ExaminationDraft>) -> bool + Send,
+    ) -> Result<Result<Drafted, Option<ExaminationDraft>>, DeskError> {
         if text.len() > LONGEST {
             return refused(format!("{file} is longer than {} KiB; is it a report?", LONGEST / 1024));
         }
@@ -76,6 +92,10 @@ impl Desk {
         let number = if plain { named } else { unnumbered(file) };
         self.store
             .write(self.deed("examination draft"), async |tx: &mut Writer| {
+                let stored = tx.current::<ExaminationDraft>(&number).await?;
+                if !holds(stored.as_ref()) {
+                    return Ok(Err(stored));
+                }
                 let report = Report::of(form, &self.set, &tx.register().await?, self.now());
                 let draft = ExaminationDraft {
                     key: number.clone(),
@@ -85,14 +105,14 @@ impl Desk {
                     faults: (!report.faults.is_empty()).then(|| examine::lines(&report.faults)),
                     signed: false,
                 };
-                if tx.current::<ExaminationDraft>(&number).await?.as_ref() != Some(&draft) {
+                if stored.as_ref() != Some(&draft) {
                     tx.append(std::slice::from_ref(&draft)).await?;
                 }
                 close_unnumbered(tx, &number, file).await?;
                 let judgement = report.judgement();
                 let mut notes = report.notes;
                 notes.extend((!judgement.is_empty()).then(|| format!("judged {judgement}")));
-                Ok(Drafted { number, faults: report.faults, lacks: report.lacks, notes })
+                Ok(Ok(Drafted { number, faults: report.faults, lacks: report.lacks, notes }))
             })
             .await
     }

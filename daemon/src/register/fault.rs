@@ -1,7 +1,8 @@
 //! Bad rows, all at once.
 
-use std::cell::{Cell, RefCell};
 use std::fmt;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 /// How many bad rows are told.
 const MOST: usize = 200;
@@ -28,47 +29,52 @@ impl fmt::Display for RowFault {
 /// Collects faults, and notes on what was taken as it stands.
 #[derive(Debug, Default)]
 pub struct Faults {
-    found: RefCell<Vec<RowFault>>,
-    notes: RefCell<Vec<RowFault>>,
-    beyond: Cell<usize>,
+    found: Mutex<Vec<RowFault>>,
+    notes: Mutex<Vec<RowFault>>,
+    beyond: AtomicUsize,
+}
+
+/// Whoever held it before and panicked left whole rows.
+fn held(rows: &Mutex<Vec<RowFault>>) -> MutexGuard<'_, Vec<RowFault>> {
+    rows.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 impl Faults {
     /// Adds a fault.
     pub fn add(&self, fault: RowFault) {
-        let mut found = self.found.borrow_mut();
+        let mut found = held(&self.found);
         if found.len() < MOST {
             found.push(fault);
         } else {
-            self.beyond.set(self.beyond.get() + 1);
+            self.beyond.fetch_add(1, Ordering::Relaxed);
         }
     }
 
     /// Adds a note: the row counts, but a person should know.
     pub fn note(&self, note: RowFault) {
-        self.notes.borrow_mut().push(note);
+        held(&self.notes).push(note);
     }
 
     /// Whether there is any fault.
     pub fn any(&self) -> bool {
-        !self.found.borrow().is_empty()
+        !held(&self.found).is_empty()
     }
 
     /// How many faults there are in all.
     pub fn count(&self) -> usize {
-        self.found.borrow().len() + self.beyond.get()
+        held(&self.found).len() + self.beyond.load(Ordering::Relaxed)
     }
 
     /// The faults that are told, in the order of files and rows, and how many more there are.
     pub fn take(&self) -> (Vec<RowFault>, usize) {
-        let mut found = self.found.take();
+        let mut found = std::mem::take(&mut *held(&self.found));
         found.sort();
-        (found, self.beyond.get())
+        (found, self.beyond.load(Ordering::Relaxed))
     }
 
     /// The notes, in the order of files and rows.
     pub fn take_notes(&self) -> Vec<RowFault> {
-        let mut notes = self.notes.take();
+        let mut notes = std::mem::take(&mut *held(&self.notes));
         notes.sort();
         notes
     }

@@ -1,6 +1,7 @@
 //! How people sign in, beside the record chain: accounts, sessions, tokens and codes. What must happen once is decided
 //! by one guarded statement, so that of many at the same time one succeeds.
 
+mod links;
 mod sessions;
 mod throttles;
 mod tokens;

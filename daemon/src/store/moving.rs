@@ -107,6 +107,7 @@ async fn carry_all(from: &Transaction, to: &Transaction) -> Result<Carried, Stor
             lease,
             account,
             session,
+            api_request,
             api_token,
             view_link,
             sign_in_code,

@@ -46,6 +46,10 @@ struct Page {
     tokens: Vec<Token>,
     /// A token just made, which is shown once.
     made: Option<String>,
+    /// Calendars that other programs subscribe to.
+    calendars: Vec<super::calendar::Listed>,
+    /// The address of one just made, which is shown once.
+    subscribed: Option<String>,
     shortest: usize,
     longest: usize,
     demo: bool,
@@ -56,10 +60,10 @@ struct Page {
 /// # Errors
 /// A stranger, or the store's own.
 pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
-    shown(visit, None).await
+    shown(visit, None, None).await
 }
 
-async fn shown(visit: &Visit, made: Option<String>) -> Result<Response, Fault> {
+async fn shown(visit: &Visit, made: Option<String>, subscribed: Option<String>) -> Result<Response, Fault> {
     let (seen, word) = (visit.signed()?, visit.word()?);
     let (web, person) = (&visit.web, &seen.who.person);
     let accounts = &web.door.accounts;
@@ -81,6 +85,8 @@ async fn shown(visit: &Visit, made: Option<String>) -> Result<Response, Fault> {
             .map(|token| Token { label: token.label, until: until(visit, token.expires_at) })
             .collect(),
         made,
+        calendars: super::calendar::listed(web, &person.key).await?,
+        subscribed,
         shortest: SHORTEST,
         longest: LONGEST,
         demo: web.door.is_demo(),
@@ -150,7 +156,7 @@ pub(super) async fn token(posted: Posted) -> Result<Response, Fault> {
     };
     let accounts = &posted.visit.web.door.accounts;
     let made = accounts.make_token(&seen.who.person.key, posted.form.field("label"), days).await?;
-    shown(&posted.visit, Some(made)).await
+    shown(&posted.visit, Some(made), None).await
 }
 
 /// Revokes a token.
@@ -160,5 +166,27 @@ pub(super) async fn token(posted: Posted) -> Result<Response, Fault> {
 pub(super) async fn revoke(posted: Posted) -> Result<Response, Fault> {
     let (seen, accounts) = (posted.signed()?, &posted.visit.web.door.accounts);
     accounts.revoke_token(&seen.who.person.key, posted.form.field("label")).await?;
+    Ok(see("/account"))
+}
+
+/// Makes a calendar to subscribe to; the page shows its address once.
+///
+/// # Errors
+/// A station that is none, or what they may not read.
+pub(super) async fn calendar(posted: Posted) -> Result<Response, Fault> {
+    let (seen, accounts) = (posted.signed()?, &posted.visit.web.door.accounts);
+    let station = Some(posted.form.field("station")).filter(|slug| !slug.is_empty());
+    let token = accounts.make_calendar(&seen.who.person.key, station).await?;
+    let pages = posted.visit.web.door.origin.clone().unwrap_or_default();
+    shown(&posted.visit, None, Some(format!("{pages}/calendar/{token}.ics"))).await
+}
+
+/// Revokes a calendar.
+///
+/// # Errors
+/// The store's own.
+pub(super) async fn revoke_calendar(posted: Posted) -> Result<Response, Fault> {
+    let (seen, accounts) = (posted.signed()?, &posted.visit.web.door.accounts);
+    accounts.revoke_calendar(&seen.who.person.key, posted.form.field("calendar")).await?;
     Ok(see("/account"))
 }

@@ -1,10 +1,6 @@
 //! The alarms that stand while a page is made: every page of records says so on top, and readiness does.
 
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
-
 use super::Web;
-use super::visit::Visit;
 use crate::alarms::{self, Alarm};
 
 tokio::task_local! {
@@ -26,16 +22,4 @@ pub(super) fn standing() -> Vec<String> {
 fn said(alarm: &Alarm) -> String {
     let since = alarm.since.timestamp().strftime("%-d %b %Y %H:%M UTC");
     format!("{} (since {since})", alarm.text)
-}
-
-/// `/health/ready`: whether records can be read, and a line for each alarm that stands.
-pub(super) async fn ready(visit: Visit) -> Response {
-    match alarms::standing(&visit.web.desk.store).await {
-        Ok(standing) => {
-            let line = |alarm: &Alarm| format!("alarm {}: {}\n", alarm.about, said(alarm));
-            let lines: String = standing.iter().map(line).collect();
-            format!("ready\n{lines}").into_response()
-        }
-        Err(error) => (StatusCode::SERVICE_UNAVAILABLE, format!("not ready: {error}\n")).into_response(),
-    }
 }

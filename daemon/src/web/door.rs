@@ -1,5 +1,6 @@
 //! Where people come in: the accounts, and how the pages are reached.
 
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use crate::accounts::Accounts;
@@ -22,13 +23,15 @@ pub struct Door {
     pub public_url: Option<String>,
     /// Whether a web server before the pages says where a request comes from.
     pub forwarded: bool,
+    /// File with the token by which figures are read from elsewhere.
+    pub figures: Option<PathBuf>,
 }
 
 impl Door {
     /// As the settings say.
     pub fn of(config: &Config, store: &Store) -> Door {
         let url = config.public_url.as_deref().unwrap_or_default();
-        let pages = config.pages;
+        let pages = &config.pages;
         Door {
             accounts: Accounts::over(store.clone(), Arc::new(SystemClock), pages.limits()),
             open: pages.open,
@@ -36,12 +39,21 @@ impl Door {
             origin: origin(url),
             public_url: config.public_url.clone(),
             forwarded: pages.forwarded,
+            figures: pages.metrics_token_file.clone(),
         }
     }
 
     /// Anybody reads, over loopback; whom `accounts` knows may record.
     pub fn open(accounts: Accounts) -> Door {
-        Door { accounts, open: true, secure: false, origin: None, public_url: None, forwarded: false }
+        Door {
+            accounts,
+            open: true,
+            secure: false,
+            origin: None,
+            public_url: None,
+            forwarded: false,
+            figures: None,
+        }
     }
 
     /// Whether this is a demo, which lets people in by a press.

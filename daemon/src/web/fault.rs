@@ -5,6 +5,7 @@ use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{Html, IntoResponse, Response};
 
 use super::Web;
+use super::api::Told;
 use super::links::{Link, Links, encoded};
 use super::shell::Shell;
 use super::words;
@@ -168,6 +169,12 @@ impl Fault {
         }
     }
 
+    /// Status, what is wrong, and what would be right.
+    pub(super) fn told(&self) -> (StatusCode, String, String) {
+        let (_, wrong, right, _) = self.words();
+        (self.status(), wrong.to_owned(), right.to_owned())
+    }
+
     fn status(&self) -> StatusCode {
         match self {
             Fault::Unsigned { .. } => StatusCode::UNAUTHORIZED,
@@ -253,6 +260,7 @@ pub(super) fn answer(web: &Web, fault: &Fault) -> Response {
     match page.render() {
         Ok(text) => {
             let mut answer = (fault.status(), Html(text)).into_response();
+            answer.extensions_mut().insert(Told::Fault(fault.status(), format!("{wrong} {right}")));
             if fault.is_away() {
                 answer.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from_static("15"));
             }

@@ -12,7 +12,7 @@ use axum::response::Response;
 use super::cookie::{self, Jar};
 use super::fault::{self, Fault};
 use super::routes::{At, Need};
-use super::{Door, Web};
+use super::{Door, Web, metrics};
 use crate::accounts::{Seen, Worth};
 use crate::rights::{self, Act, Place};
 use crate::store::StoreError;
@@ -42,6 +42,7 @@ impl Presence {
 #[derive(Clone)]
 pub(super) struct Gate {
     pub(super) web: Arc<Web>,
+    pub(super) path: &'static str,
     pub(super) need: Need,
     pub(super) at: At,
 }
@@ -82,8 +83,8 @@ fn bearer(headers: &HeaderMap) -> Option<&str> {
 pub(super) async fn pass(State(gate): State<Gate>, request: Request, next: Next) -> Response {
     let (mut parts, body) = request.into_parts();
     match gate.judge(&mut parts).await {
-        Ok(()) => next.run(Request::from_parts(parts, body)).await,
-        Err(fault) => fault::answer(&gate.web, &fault),
+        Ok(()) => metrics::of_route(gate.path, next.run(Request::from_parts(parts, body)).await),
+        Err(fault) => metrics::of_route(gate.path, fault::answer(&gate.web, &fault)),
     }
 }
 

@@ -9,9 +9,9 @@ use axum::middleware::Next;
 use axum::response::Response;
 use futures_util::FutureExt;
 
-use super::Web;
 use super::alarms;
 use super::fault::{self, Fault};
+use super::{Web, api, metrics};
 
 /// Nothing from elsewhere, nothing inline; forms go back to where they came from.
 const CONTENT_POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; script-src 'self'; \
@@ -32,7 +32,9 @@ const HEADERS: [(HeaderName, &str); 6] = [
 pub(super) async fn guard(State(web): State<Arc<Web>>, request: Request, next: Next) -> Response {
     let path = request.uri().path().to_owned();
     let answered = AssertUnwindSafe(alarms::known(&web, next.run(request))).catch_unwind().await;
-    let mut answer = answered.unwrap_or_else(|_| fault::answer(&web, &Fault::Panicked(path)));
+    let answer = answered.unwrap_or_else(|_| fault::answer(&web, &Fault::Panicked(path.clone())));
+    metrics::count(&answer);
+    let mut answer = api::spoken(&path, answer);
     for (name, value) in HEADERS {
         answer.headers_mut().insert(name, HeaderValue::from_static(value));
     }

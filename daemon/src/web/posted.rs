@@ -132,7 +132,7 @@ async fn fields(request: Request) -> Result<Form, Fault> {
 }
 
 /// Whether the browser says that a form was sent from the service's own pages (Fetch Metadata; else the origin).
-fn own_page(door: &Door, parts: &Parts) -> Result<(), Fault> {
+pub(super) fn own_page(door: &Door, parts: &Parts) -> Result<(), Fault> {
     let said = |name: &str| parts.headers.get(name).and_then(|value| value.to_str().ok());
     let own = match (said("sec-fetch-site"), said("origin")) {
         (Some(site), _) => site == "same-origin",

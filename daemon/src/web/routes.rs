@@ -12,8 +12,8 @@ use super::fault::{self, Fault};
 use super::posted::Posted;
 use super::visit::Visit;
 use super::{
-    Web, account, again, alarms, card, coast, item, labels, lifting_gear, line_ahead, log, mail, notice_link,
-    paper, proof, region, report, rules, search, sign_in, station, style, welcome,
+    Web, account, again, calendar, card, coast, health, item, labels, lifting_gear, line_ahead, log, mail,
+    metrics, notice_link, paper, proof, region, report, rules, search, sign_in, station, style, welcome,
 };
 use crate::rights::Act;
 
@@ -76,6 +76,7 @@ pub fn table() -> Vec<Row> {
     rows.extend(reading_of_gear());
     rows.extend(coming_in());
     rows.extend(recording());
+    rows.extend(super::api::rows());
     rows
 }
 
@@ -210,7 +211,11 @@ fn coming_in() -> Vec<Row> {
     vec![
         anybody("/pages.css", get(style)),
         anybody("/health/live", get("live\n")),
-        anybody("/health/ready", get(alarms::ready)),
+        anybody("/health/ready", get(async |visit: Visit| health::ready(&visit.web).await)),
+        anybody("/metrics", get(metrics::page)),
+        anybody("/calendar/{file}", get(async |visit: Visit| visit.answer(calendar::feed(&visit).await))),
+        Row::post("/account/calendars", own, At::Region, account::calendar),
+        Row::post("/account/calendars/revoke", own, At::Region, account::revoke_calendar),
         anybody("/n/{token}", get(async |visit: Visit| visit.answer(notice_link::page(&visit).await))),
         anybody("/sign-in", get(async |visit: Visit| visit.answer(sign_in::page(&visit).await))),
         Row::post("/sign-in", Need::Nothing, At::Region, sign_in::take),

@@ -25,13 +25,25 @@ impl Room {
         daemon
     }
 
+    /// The same on an address of the test's own.
+    #[track_caller]
+    pub fn serve_on(&self, address: &str) -> Daemon {
+        let mut daemon = self.start_on(address);
+        daemon.wait_ready();
+        daemon
+    }
+
     fn start(&self) -> Daemon {
+        self.start_on("127.0.0.1:0")
+    }
+
+    fn start_on(&self, address: &str) -> Daemon {
         let (log, socket) = (self.path("serve.log"), self.path("notify"));
         let _ = std::fs::remove_file(&socket);
         let told = UnixDatagram::bind(&socket).unwrap();
         told.set_read_timeout(Some(Duration::from_millis(100))).unwrap();
         let mut command = self.command();
-        command.args(["--config", "tallow.toml", "serve", "--listen", "127.0.0.1:0"]);
+        command.args(["--config", "tallow.toml", "serve", "--listen", address]);
         let errors = File::create(&log).unwrap();
         let child = command.env("NOTIFY_SOCKET", &socket).stdout(errors.try_clone().unwrap()).stderr(errors);
         Daemon { child: child.spawn().unwrap(), log, told }

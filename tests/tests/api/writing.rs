@@ -1,0 +1,124 @@
+//! What can be done, each as the command line does it.
+
+use serde_json::{Value, json};
+
+use super::ground::{CLERK, ENGINEER, Ground, MECHANIC, ground};
+
+async fn state_of(ground: &Ground, token: &str, tag: &str) -> Vec<String> {
+    let told = ground.get(token, &format!("/api/v1/states?item={tag}")).await.is(200);
+    let rows = told["rows"].as_array().unwrap();
+    rows.iter().map(|row| row["state"].as_str().unwrap().to_owned()).collect()
+}
+
+#[tokio::test]
+async fn a_launch_moves_the_use_and_names_who_logged_it() {
+    let ground = ground().await;
+    let token = ground.token(MECHANIC).await;
+    let told = ground
+        .post(&token, "/api/v1/stations/bay/use", "launch-0001", &json!({ "what": "launch", "note": "calm" }))
+        .await
+        .is(201);
+    assert_eq!(told["rows"][0]["key"], "launch-0001 LC-1 launches");
+    let counted =
+        json!({ "what": "count", "meter": "launches", "amount": "2.5", "at": "2026-10-10T10:00:00+01:00" });
+    let told = ground.post(&token, "/api/v1/stations/bay/use", "counted-01", &counted).await.is(201);
+    assert_eq!(told["rows"][0]["count"], "2.5");
+    let due = ground.get(&token, "/api/v1/due?rule=fall-renewal").await.is(200);
+    assert_eq!(due["rows"][0]["used"], "10.5");
+    let none = json!({ "what": "count", "meter": "launches" });
+    assert_eq!(
+        ground.post(&token, "/api/v1/stations/bay/use", "counted-02", &none).await.is(422)["errors"][0]["pointer"],
+        "/amount"
+    );
+    ground
+        .post(&token, "/api/v1/stations/bay/use", "recover-01", &json!({ "what": "recovery" }))
+        .await
+        .is(422);
+}
+
+#[tokio::test]
+async fn work_is_judged_and_moves_its_date() {
+    let ground = ground().await;
+    let engineer = ground.token(ENGINEER).await;
+    let body = json!({ "item": "F-1", "rule": "fall-renewal", "at": "2026-10-11", "outcome": "done" });
+    ground.post(&engineer, "/api/v1/work", "work-0001", &body).await.is(201);
+    let due = ground.get(&engineer, "/api/v1/due?rule=fall-renewal").await.is(200);
+    assert_eq!(due["rows"][0]["used"], "0");
+    let mechanic = ground.token(MECHANIC).await;
+    let examination = json!({ "item": "F-1", "rule": "fall-examination", "outcome": "passed" });
+    let refused = ground.post(&mechanic, "/api/v1/work", "work-0002", &examination).await.is(422);
+    assert!(refused["detail"].as_str().unwrap().contains("competen"), "{refused}");
+    let for_other = json!({ "item": "F-1", "rule": "fall-renewal", "by": ENGINEER });
+    assert_eq!(
+        ground.post(&mechanic, "/api/v1/work", "work-0003", &for_other).await.is(422)["errors"][0]["pointer"],
+        "/by"
+    );
+}
+
+#[tokio::test]
+async fn gear_is_set_aside_and_only_an_engineer_releases_it() {
+    let ground = ground().await;
+    let (mechanic, engineer) = (ground.token(MECHANIC).await, ground.token(ENGINEER).await);
+    let aside = json!({ "state": "quarantined", "reason": "broken wires" });
+    ground.post(&mechanic, "/api/v1/items/F-1/state", "aside-001", &aside).await.is(201);
+    let back = json!({ "state": "released", "reason": "looked at again" });
+    ground.post(&mechanic, "/api/v1/items/F-1/state", "back-0001", &back).await.is(403);
+    ground.post(&engineer, "/api/v1/items/F-1/state", "back-0001", &back).await.is(201);
+    let mut states = state_of(&ground, &mechanic, "F-1").await;
+    states.sort();
+    assert_eq!(states, ["quarantined", "released"]);
+}
+
+#[tokio::test]
+async fn gear_comes_and_goes_by_the_interface() {
+    let ground = ground().await;
+    let (clerk, mechanic) = (ground.token(CLERK).await, ground.token(MECHANIC).await);
+    let item = json!({ "item": "F-2", "kind": "fall", "cells": { "station": "bay", "manufactured_on": "2026-01-02" } });
+    let told = ground.post(&clerk, "/api/v1/items", "item-0002", &item).await.is(201);
+    assert_eq!(told["done"], "item add");
+    ground.post(&mechanic, "/api/v1/items/F-1/remove", "remove-01", &json!({})).await.is(201);
+    let fit = json!({ "host": "LC-1", "position": "fall" });
+    let fitted = ground.post(&mechanic, "/api/v1/items/F-2/fit", "fit-00001", &fit).await;
+    assert!([201, 422].contains(&fitted.status.as_u16()), "{}", fitted.text);
+    let history = ground.get(&mechanic, "/api/v1/items/F-1/history").await.is(200);
+    assert!(history["places"].as_array().is_some_and(|places| !places.is_empty()), "{history}");
+    let correction =
+        json!({ "file": "items", "record": "F-2", "cells": { "serial": "SN-77" }, "reason": "read again" });
+    ground.post(&clerk, "/api/v1/corrections", "correct-1", &correction).await.is(201);
+    assert_eq!(ground.get(&clerk, "/api/v1/items/F-2").await.is(200)["serial"], "SN-77");
+    let unknown = json!({ "file": "items", "record": "F-2", "cells": { "colour": "red" }, "reason": "x" });
+    ground.post(&clerk, "/api/v1/corrections", "correct-2", &unknown).await.is(422);
+}
+
+#[tokio::test]
+async fn a_concession_is_an_engineers() {
+    let ground = ground().await;
+    let (engineer, clerk) = (ground.token(ENGINEER).await, ground.token(CLERK).await);
+    let body = json!({ "rule": "line-renewal", "until": "2026-11-01", "conditions": "in calm weather only" });
+    ground.post(&clerk, "/api/v1/items/L-1/concessions", "conced-01", &body).await.is(403);
+    ground.post(&engineer, "/api/v1/items/L-1/concessions", "conced-01", &body).await.is(201);
+    let told = ground.get(&clerk, "/api/v1/concessions?item=L-1").await.is(200);
+    assert_eq!(told["rows"][0]["conditions"], "in calm weather only");
+}
+
+#[tokio::test]
+async fn a_session_needs_the_word_of_its_page() {
+    let ground = ground().await;
+    let (cookie, word) = ground.session(MECHANIC).await;
+    let body = json!({ "what": "launch" }).to_string();
+    let base =
+        [("cookie", cookie.as_str()), ("content-type", "application/json"), ("idempotency-key", "session-1")];
+    let send = async |more: &[(&str, &str)]| -> Value {
+        let headers: Vec<(&str, &str)> = base.iter().chain(more).copied().collect();
+        let answer = ground.send("POST", "/api/v1/stations/bay/use", &headers, body.clone()).await;
+        json!(answer.status.as_u16())
+    };
+    let own = ("sec-fetch-site", "same-origin");
+    assert_eq!(send(&[]).await, 403);
+    assert_eq!(send(&[own]).await, 403);
+    assert_eq!(send(&[own, ("tallow-word", "another")]).await, 403);
+    assert_eq!(send(&[("sec-fetch-site", "cross-site"), ("tallow-word", &word)]).await, 403);
+    assert_eq!(ground.launches().await, 1);
+    assert_eq!(send(&[own, ("tallow-word", &word)]).await, 201);
+    assert_eq!(ground.launches().await, 2);
+}
