@@ -139,6 +139,7 @@ pub async fn load(folder: &Path) -> anyhow::Result<Desk> {
     let set = Arc::new(policy_set::check(&policy_files())?);
     let store = Store::open(&format!("sqlite:{}", folder.join(DATABASE).display())).await?;
     let desk = Desk::new(store, set, Arc::new(StandingClock(stated_moment())), "demo".to_owned());
+    crate::in_force::keep_first(&desk.store, &folder.join("policies"), desk.now()).await?;
     let faults = Faults::default();
     let mut sheets = read_folder(folder, &faults)?;
     paper::add(&mut sheets, folder, &files(folder))?;

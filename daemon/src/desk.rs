@@ -43,7 +43,7 @@ pub use clear::Clearing;
 pub(crate) use freed::word as shut_word;
 pub use papers::HandedIn;
 pub use settle::{Settled, Settlement};
-pub use sign::{Drafted, Signed, Signing};
+pub use sign::{Drafted, Drafting, Signed, Signing};
 
 /// Use may be logged this far ahead of the clock: phones run a little fast.
 const AHEAD_MICROS: i64 = 5 * 60 * 1_000_000;

@@ -115,10 +115,27 @@ impl Files {
     pub fn take(&self, from: &Path) -> Result<Filed, FileError> {
         let name = from.file_name().map(|name| plain_name(&name.to_string_lossy())).unwrap_or_default();
         let bytes = read_at_most(from, &name)?;
-        sort::check(&name, &bytes)?;
-        let filed = Filed { digest: hex(&Sha256::digest(&bytes)), name };
+        self.keep(name, &bytes)
+    }
+
+    /// The same for a file that came over the wire under a name.
+    ///
+    /// # Errors
+    /// Those of [`Files::take`].
+    pub fn take_in(&self, name: &str, bytes: &[u8]) -> Result<Filed, FileError> {
+        // Some browsers send the whole path.
+        let name = plain_name(name.rsplit(['/', '\\']).next().unwrap_or_default());
+        if bytes.len() as u64 > MOST_BYTES {
+            return Err(FileError::TooLarge { name });
+        }
+        self.keep(name, bytes)
+    }
+
+    fn keep(&self, name: String, bytes: &[u8]) -> Result<Filed, FileError> {
+        sort::check(&name, bytes)?;
+        let filed = Filed { digest: hex(&Sha256::digest(bytes)), name };
         if self.check(&filed).is_err() {
-            self.write(&filed.digest, &bytes)?;
+            self.write(&filed.digest, bytes)?;
         }
         Ok(filed)
     }

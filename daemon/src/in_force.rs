@@ -187,6 +187,24 @@ fn unpacked(text: &str) -> anyhow::Result<Vec<PolicyFile>> {
     Ok(pairs.into_iter().map(|(name, text)| PolicyFile { name, text }).collect())
 }
 
+/// The files of the set with that hash, as they are kept with the store; the shipped ones where it is theirs.
+///
+/// # Errors
+/// No such set is kept, or the store's failure.
+pub async fn files(store: &Store, hash: &str) -> anyhow::Result<Vec<PolicyFile>> {
+    let approvals = store.approvals(None).await?;
+    if let Some(approval) = approvals.iter().rev().find(|approval| approval.hash == hash) {
+        return unpacked(&store.approved_files(approval).await?.unwrap_or_default());
+    }
+    let first = store.remembered(FIRST).await?.map(|text| unpacked(&text)).transpose()?;
+    for files in first.into_iter().chain([policies::shipped::files()]) {
+        if policy_set::check(&files)?.hash == hash {
+            return Ok(files);
+        }
+    }
+    anyhow::bail!("no set with the hash {} is kept", hash.get(..12).unwrap_or(hash))
+}
+
 async fn keep(store: &Store, files: &[PolicyFile], now: Instant) -> anyhow::Result<()> {
     let text = packed(files)?;
     let action = kept_action(&policy_set::check(files)?.hash);

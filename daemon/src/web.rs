@@ -7,6 +7,7 @@ mod ahead;
 mod alarms;
 pub mod api;
 mod asked;
+mod assets;
 mod calendar;
 mod card;
 mod caution;
@@ -15,6 +16,7 @@ mod cookie;
 mod door;
 mod doubts;
 mod drawing;
+mod entry;
 mod fault;
 mod filters;
 mod fitness;
@@ -45,6 +47,7 @@ mod parts;
 mod place;
 mod posted;
 mod proof;
+mod queue;
 mod region;
 mod replay;
 mod report;
@@ -70,11 +73,10 @@ use std::sync::Arc;
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
-use axum::http::header;
 use axum::middleware::from_fn_with_state;
-use axum::response::{IntoResponse, Response};
 use jiff::civil::Date;
 use tokio::net::TcpListener;
+use tower_http::compression::CompressionLayer;
 
 use crate::demo::catcher::Catcher;
 use crate::desk::Desk;
@@ -82,9 +84,6 @@ use crate::files::Files;
 pub use door::Door;
 use fault::Fault;
 use visit::Visit;
-
-const STYLE: &str =
-    concat!(include_str!("../templates/pages.css"), include_str!("../templates/drawings.css"));
 
 /// What the pages are made from.
 #[derive(Clone)]
@@ -116,11 +115,27 @@ pub fn router(web: Web) -> Router {
         .layer(DefaultBodyLimit::max(posted::LARGEST_FORM))
         .with_state(Arc::clone(&web))
         .layer(from_fn_with_state(Arc::clone(&web), gate::know))
+        .layer(CompressionLayer::new().gzip(true))
         .layer(from_fn_with_state(web, guard::guard))
 }
 
-async fn style() -> Response {
-    ([(header::CONTENT_TYPE, "text/css; charset=utf-8")], STYLE).into_response()
+/// A station's name.
+///
+/// # Errors
+/// No station of that slug, or the store's own.
+async fn station_name(web: &Web, slug: &str) -> Result<String, Fault> {
+    let named = |fleet: &policies::facts::Fleet| {
+        let found = fleet.stations.iter().find(|station| *station.slug == *slug);
+        found.map(|station| station.name.to_string())
+    };
+    let found = web.desk.with_fleet(named).await?;
+    found.ok_or_else(|| {
+        Fault::missing(
+            format!("No station is called \"{slug}\"."),
+            "The region's page lists them.",
+            Vec::new(),
+        )
+    })
 }
 
 /// Serves the pages until `stop` comes; what is under way then is still answered.

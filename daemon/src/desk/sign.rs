@@ -6,8 +6,8 @@ use crate::examine::{self, FieldFault, Form, Report};
 use crate::people;
 use crate::records::{Defect, Examination, ExaminationDraft, Person};
 use crate::register::{Faults, Places, Sheet};
-use crate::store::Writer;
 use crate::store::current::Register;
+use crate::store::{StoreError, Writer};
 
 /// The longest form that is kept: a report of many pages.
 const LONGEST: usize = 256 * 1024;
@@ -23,6 +23,24 @@ pub struct Drafted {
     pub lacks: Vec<FieldFault>,
     /// What a person should know, the judgement among it.
     pub notes: Vec<String>,
+}
+
+/// A form to be kept as a draft.
+#[derive(Clone, Copy, Debug)]
+pub struct Drafting<'d> {
+    /// The form.
+    pub text: &'d str,
+    /// The name it goes by where it bears no number.
+    pub file: &'d str,
+    /// The draft it was made from, where that is to be kept still: none where it was made from the register alone.
+    pub over: Option<Option<&'d str>>,
+}
+
+/// What a draft may be kept over.
+enum Stands<'d> {
+    Whatever,
+    If(Box<dyn FnOnce(Option<&ExaminationDraft>) -> bool + Send + 'd>),
+    Over(Option<&'d str>),
 }
 
 /// A signature, before it is taken.
@@ -61,10 +79,7 @@ impl Desk {
     /// # Errors
     /// A text that is no report at all, or the store's failure.
     pub async fn draft(&self, text: &str, file: &str) -> Result<Drafted, DeskError> {
-        match self.draft_if(text, file, |_| true).await? {
-            Ok(drafted) => Ok(drafted),
-            Err(_) => refused("the draft was not kept"),
-        }
+        self.keep_draft(text, file, Stands::Whatever).await?.or_else(|_| refused("the draft was not kept"))
     }
 
     /// The same where what is stored under the number is as `holds` wants it; else what is stored.
@@ -76,6 +91,24 @@ impl Desk {
         text: &str,
         file: &str,
         holds: impl FnOnce(Option<&ExaminationDraft>) -> bool + Send,
+    ) -> Result<Result<Drafted, Option<ExaminationDraft>>, DeskError> {
+        self.keep_draft(text, file, Stands::If(Box::new(holds))).await
+    }
+
+    /// The same, unless another draft of its item and rule is kept than the one it was made from: then nothing.
+    ///
+    /// # Errors
+    /// Those of [`Desk::draft`].
+    pub async fn draft_over(&self, drafting: &Drafting<'_>) -> Result<Option<Drafted>, DeskError> {
+        let stands = drafting.over.map_or(Stands::Whatever, Stands::Over);
+        Ok(self.keep_draft(drafting.text, drafting.file, stands).await?.ok())
+    }
+
+    async fn keep_draft(
+        &self,
+        text: &str,
+        file: &str,
+        stands: Stands<'_>,
     ) -> Result<Result<Drafted, Option<ExaminationDraft>>, DeskError> {
         if text.len() > LONGEST {
             return refused(format!("{file} is longer than {} KiB; is it a report?", LONGEST / 1024));
@@ -93,7 +126,12 @@ impl Desk {
         self.store
             .write(self.deed("examination draft"), async |tx: &mut Writer| {
                 let stored = tx.current::<ExaminationDraft>(&number).await?;
-                if !holds(stored.as_ref()) {
+                let may = match stands {
+                    Stands::Whatever => true,
+                    Stands::If(holds) => holds(stored.as_ref()),
+                    Stands::Over(over) => !changed_meanwhile(tx, &form, text, over).await?,
+                };
+                if !may {
                     return Ok(Err(stored));
                 }
                 let report = Report::of(form, &self.set, &tx.register().await?, self.now());
@@ -252,6 +290,21 @@ fn danger_rank(defect: &Defect) -> (u8, &str) {
         ("none", _) => (2, ""),
         _ => (0, ""),
     }
+}
+
+/// Whether another draft of its item and rule is kept than the one it was made from.
+async fn changed_meanwhile(
+    tx: &Writer,
+    form: &Form,
+    text: &str,
+    over: Option<&str>,
+) -> Result<bool, StoreError> {
+    let drafts = tx.newest::<ExaminationDraft>().await?.into_values();
+    let open = drafts.filter(|draft| !draft.void && !draft.signed);
+    let own = open.filter(|draft| draft.item.as_deref() == Some(form.cell("item")));
+    let same = |draft: &ExaminationDraft| Form::read(&draft.text).cell("rule") == form.cell("rule");
+    let kept = own.filter(|draft| same(draft)).max_by(|a, b| a.key.cmp(&b.key)).map(|draft| draft.text);
+    Ok(kept.as_deref() != over && kept.as_deref() != Some(text))
 }
 
 /// A form that has got its number needs no draft without one any more.

@@ -100,6 +100,21 @@ impl Store {
         Ok(rows.into_iter().map(|row| (row.item, row.rule)).collect())
     }
 
+    /// The line on which a notice told of a piece of work.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn line_of(&self, notice: &Matched, item: &str, rule: &str) -> Result<Option<i64>, StoreError> {
+        let line = Lines::find()
+            .filter(Line::Notice.eq(notice.id))
+            .filter(Line::Item.eq(item))
+            .filter(Line::Rule.eq(rule))
+            .filter(Line::Line.gt(0))
+            .order_by_asc(Line::Line);
+        let found = line.one(&self.db).await.map_err(StoreError::while_("reading a notice's lines"))?;
+        Ok(found.map(|row| row.line))
+    }
+
     /// How often a person's answers were acknowledged since a moment.
     ///
     /// # Errors

@@ -79,12 +79,12 @@ impl Query {
     ///
     /// # Errors
     /// A text that is no date.
-    pub(super) fn read(&self, web: &Web) -> Result<Asked, Fault> {
+    pub(super) fn read(&self, web: &Web, stated: Option<Date>) -> Result<Asked, Fault> {
         let as_of = date("as_of", self.as_of.as_deref())?;
         let known_on = date("known_on", self.known_on.as_deref())?;
         let named = [("as_of", as_of), ("known_on", known_on)];
         let replay = named.into_iter().filter_map(|(name, date)| Some((name, date?.to_string()))).collect();
-        let judged = as_of.or(web.stated).map_or_else(|| web.desk.as_of(), AsOf::Day);
+        let judged = as_of.or(stated).map_or_else(|| web.desk.as_of(), AsOf::Day);
         Ok(Asked {
             as_of: judged.day_in(&web.desk.set.service.home_zone),
             judged,

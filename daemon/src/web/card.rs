@@ -8,8 +8,10 @@ use policies::facts::{Fleet, ItemId, StationId};
 use policies::rule::{Effect, RuleId};
 
 use super::asked::Asked;
+use super::entry::{Tap, taps};
 use super::fault::Fault;
 use super::judged::Judged;
+use super::links::encoded;
 use super::outfit::Told;
 use super::place::View;
 use super::shell::Shell;
@@ -17,7 +19,11 @@ use super::source::Source;
 use super::station::{self, Station};
 use super::visit::{Visit, html};
 use super::{Web, caution, filters, replay, words};
-use crate::records::Concession;
+use crate::accounts::{Seen, random_word};
+use crate::records::{Concession, Work};
+use crate::rights::{self, Act, Place};
+use policies::zone::Instant;
+use std::sync::Arc;
 
 /// What one rule looks at on one host.
 struct Look {
@@ -29,6 +35,7 @@ struct Look {
     effect: &'static str,
     authority: &'static str,
     source: Option<String>,
+    tap: Tap,
 }
 
 /// A carriage, a tractor or a station set, with what is looked at on it.
@@ -50,6 +57,10 @@ struct Page {
     rounds: Vec<Round>,
     first: &'static str,
     cautions: [&'static str; 4],
+    /// Where it is tapped, and the word of its forms; empty where it is only read.
+    action: String,
+    word: String,
+    back: String,
 }
 
 /// The page.
@@ -62,7 +73,20 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let concessions = source.records(|_: &Concession| true).await?;
     let told = Told::read(visit, &asked, &source).await?;
     let slug = visit.name();
-    let page = source.fleet(|fleet| make(&visit.web, &asked, fleet, slug, &concessions, &told)).await?;
+    let set = &visit.web.desk.set;
+    let before_use = |rule: &str| set.find_rule(rule).is_some_and(|id| set.rule(id).before_use);
+    let looked = source.records(|work: &Work| before_use(&work.rule)).await?;
+    let made = |fleet: &Fleet| make(&visit.web, &asked, fleet, slug, &concessions, &told, &looked);
+    let mut page = source.fleet(made).await?;
+    let may = |seen: &Arc<Seen>| rights::may(&seen.who, Act::RecordWork, Place::Of(Some(slug))).is_ok();
+    if visit.presence.seen().is_some_and(may) && !asked.replays {
+        page.action = format!("/station/{}/card", encoded(slug, false));
+        page.word = visit.word()?.text;
+        page.shell = page.shell.scripted();
+        for look in page.rounds.iter_mut().flat_map(|round| &mut round.looks) {
+            random_word()?[..32].clone_into(&mut look.tap.key);
+        }
+    }
     html(&page)
 }
 
@@ -73,6 +97,7 @@ fn make(
     slug: &str,
     concessions: &[Concession],
     told: &Told,
+    looked: &[Work],
 ) -> Result<Page, Fault> {
     let view = View::new(web, asked, fleet);
     let id = view.find_station(slug).ok_or_else(|| station::unknown(&view, slug))?;
@@ -88,7 +113,10 @@ fn make(
         holds: view.holds(id).into_iter().map(|hold| hold.says).collect(),
         conceded: conceded(&station.judged),
         few: station.judged.iter().filter_map(|judged| view.few_left(judged)).collect(),
-        rounds: view.rounds(id),
+        rounds: view.rounds(id, looked, web.desk.now()),
+        action: String::new(),
+        word: String::new(),
+        back: asked.links.station(slug),
         first: caution::IF_IN_DOUBT,
         cautions: [caution::BIGHT, caution::LOAD_OFF, caution::AFTER_SHOCK, caution::HOUSE_FIGURES],
         name,
@@ -142,7 +170,7 @@ impl View<'_> {
     }
 
     /// The same, host by host.
-    fn rounds(&self, station: StationId) -> Vec<Round> {
+    fn rounds(&self, station: StationId, looked: &[Work], now: Instant) -> Vec<Round> {
         let items = self.used_here(station);
         let hosts = items.chunk_by(|a, b| self.outermost(*a) == self.outermost(*b));
         let rounds = hosts.map(|items| {
@@ -150,13 +178,13 @@ impl View<'_> {
             let looks = by_rule(self, items.to_vec());
             Round {
                 host: format!("{} {}", words::upper_first(&self.kind(host).name), self.tag(host)),
-                looks: looks.into_iter().map(|(rule, items)| self.look(rule, &items)).collect(),
+                looks: looks.into_iter().map(|(rule, items)| self.look(rule, &items, looked, now)).collect(),
             }
         });
         rounds.filter(|round| !round.looks.is_empty()).collect()
     }
 
-    fn look(&self, rule: RuleId, items: &[ItemId]) -> Look {
+    fn look(&self, rule: RuleId, items: &[ItemId], looked: &[Work], now: Instant) -> Look {
         let rule = self.set.rule(rule);
         Look {
             task: rule.title.clone(),
@@ -166,6 +194,7 @@ impl View<'_> {
             effect: rule.overdue.word(),
             authority: rule.authority.word(),
             source: rule.source.clone(),
+            tap: taps(self, rule, items, looked, now),
         }
     }
 

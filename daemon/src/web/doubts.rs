@@ -11,21 +11,24 @@ pub(super) struct Doubt {
     pub(super) moves: String,
     /// What to write on the command line.
     pub(super) settle: String,
+    /// Where it is settled by a press.
+    pub(super) way: String,
 }
 
 impl Doubt {
     fn of(open: Open) -> Doubt {
+        let way = format!("/doubt/{}", super::links::encoded(&open.key, true));
         let answers = match open.told.about {
             About::Entries { .. } => "twin|both",
             About::Reading(_) => "logged|other-work",
             About::Scrapped => {
                 let settle = format!("tallow item remove {} --by EMAIL", open.told.item);
-                return Doubt { says: open.told.says, moves: open.told.moves, settle };
+                return Doubt { says: open.told.says, moves: open.told.moves, settle, way };
             }
         };
         let quote = if open.key.contains(' ') { "'" } else { "" };
         let settle = format!("tallow doubt settle {quote}{}{quote} --as {answers} --by EMAIL", open.key);
-        Doubt { says: open.told.says, moves: open.told.moves, settle }
+        Doubt { says: open.told.says, moves: open.told.moves, settle, way }
     }
 }
 

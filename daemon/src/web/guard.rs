@@ -38,5 +38,10 @@ pub(super) async fn guard(State(web): State<Arc<Web>>, request: Request, next: N
     for (name, value) in HEADERS {
         answer.headers_mut().insert(name, HeaderValue::from_static(value));
     }
+    // By the clock that records are judged by: a phone measures its own against it.
+    let date = web.desk.now().timestamp().strftime("%a, %d %b %Y %H:%M:%S GMT").to_string();
+    if let Ok(date) = HeaderValue::from_str(&date) {
+        answer.headers_mut().insert(header::DATE, date);
+    }
     answer
 }

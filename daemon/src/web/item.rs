@@ -19,7 +19,7 @@ use super::place::{Place, View};
 use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
-use super::{Web, drawing, filters, history, near, out_of_service, proof, replay, why, words};
+use super::{Web, drawing, entry, filters, history, near, out_of_service, proof, replay, why, words};
 use crate::examine::defects;
 use crate::files::Filed;
 use crate::gear;
@@ -104,6 +104,9 @@ struct Page {
     cut_into: Vec<Link>,
     set: Option<(String, Vec<Link>)>,
     attributes: Vec<(String, String)>,
+    /// What may be done with it, by who is signed in.
+    acts: Vec<Link>,
+    ends: Vec<Link>,
 }
 
 /// The item's page, or the derivation of one of its rows: tags hold slashes, so the address is taken apart here.
@@ -124,11 +127,23 @@ pub(super) async fn or_why(visit: &Visit) -> Result<Response, Fault> {
     match (address.rsplit_once("/why/"), visit.query.why.as_deref()) {
         (Some((tag, rule)), _) if !known => why::page(&visit.web, &asked, &source, tag, rule).await,
         (_, Some(rule)) => why::page(&visit.web, &asked, &source, address, rule).await,
-        _ => page(&visit.web, &asked, &source, address).await,
+        _ => page(visit, &asked, &source, address).await,
     }
 }
 
-async fn page(web: &Web, asked: &Asked, source: &Source<'_>, tag: &str) -> Result<Response, Fault> {
+/// Concessions that can be ended.
+fn live(concessions: &[Concession], web: &Web, may: bool) -> Vec<Link> {
+    let today = web.desk.today().to_string();
+    let open = concessions.iter().filter(|row| may && row.until_date >= today);
+    open.map(|row| Link {
+        text: format!("End {}", row.key),
+        href: format!("/end/{}", super::links::encoded(&row.key, true)),
+    })
+    .collect()
+}
+
+async fn page(visit: &Visit, asked: &Asked, source: &Source<'_>, tag: &str) -> Result<Response, Fault> {
+    let web = &*visit.web;
     let beside = Beside {
         record: source.records(|item: &records::Item| item.key == tag).await?.pop(),
         works: source.records(|work: &Work| work.item == tag).await?,
@@ -139,7 +154,16 @@ async fn page(web: &Web, asked: &Asked, source: &Source<'_>, tag: &str) -> Resul
         defects: source.records(|defect: &Defect| defect.item == tag).await?,
         loans: source.records(|loan: &Loan| loan.item == tag).await?,
     };
-    let page = source.fleet(|fleet| make(web, asked, fleet, tag, &beside)).await?;
+    let mut page = source.fleet(|fleet| make(web, asked, fleet, tag, &beside)).await?;
+    if visit.presence.seen().is_some() && !asked.replays {
+        let owner = beside.record.as_ref().and_then(|item| item.station.clone());
+        page.acts = entry::ways_of(visit, tag, owner.as_deref(), page.unfit.is_some());
+        for detail in page.due.iter_mut().filter_map(|line| line.detail.as_mut()) {
+            detail.records_at = entry::ways_of_task(visit, tag, &detail.rule.text, owner.as_deref());
+        }
+        let may_end = !page.acts.is_empty() && entry::may_end(visit);
+        page.ends = live(&beside.concessions, web, may_end);
+    }
     html(&page)
 }
 
@@ -203,6 +227,8 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> 
         cut_into: cut_into(&view, id),
         set: set_of(&view, id),
         attributes: attributes(&view, id, beside.record.as_ref()),
+        acts: Vec::new(),
+        ends: Vec::new(),
         tag: tag.to_owned(),
     })
 }

@@ -85,6 +85,8 @@ pub(super) struct Detail {
     pub(super) source: Option<String>,
     pub(super) caution: &'static str,
     pub(super) rule: Link,
+    /// Where it is recorded, for who may; each gear's tag.
+    pub(super) records_at: Vec<Link>,
 }
 
 impl View<'_> {
@@ -192,6 +194,7 @@ impl View<'_> {
             source: rule.source.clone(),
             caution: caution::of(self.set, rule),
             rule: Link { text: rule.id.clone(), href: self.links.rule(&rule.id) },
+            records_at: Vec::new(),
         }
     }
 }

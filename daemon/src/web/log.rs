@@ -2,7 +2,8 @@
 
 use axum::response::Response;
 use policies::amount::Amount;
-use policies::facts::Fleet;
+use policies::due::Evaluator;
+use policies::facts::{Fleet, Item};
 use policies::zone::{Instant, Zone};
 
 use super::Web;
@@ -19,7 +20,9 @@ use axum::http::StatusCode;
 /// Entries that the page shows.
 const SHOWN: usize = 5;
 /// Longest note.
-const NOTE: usize = 200;
+pub(super) const NOTE: usize = 200;
+/// So long after its moment an entry can be undone by a press.
+pub(super) const RECENT: i64 = 24 * 60 * 60 * 1_000_000;
 
 /// The form, and what was logged last.
 pub(super) struct LogForm {
@@ -27,7 +30,23 @@ pub(super) struct LogForm {
     pub(super) word: String,
     /// Made with the page: under it the form is one record.
     pub(super) key: String,
-    pub(super) entries: Vec<String>,
+    pub(super) entries: Vec<Logged>,
+    pub(super) station: String,
+    /// Where it is told what was hard about it.
+    pub(super) hard: String,
+    /// Where an entry is undone.
+    pub(super) undo: String,
+    /// Dials that can be read: host and meter.
+    pub(super) dials: Vec<(String, String)>,
+    /// Who logs.
+    pub(super) who: String,
+}
+
+/// An entry as the page lists it.
+pub(super) struct Logged {
+    pub(super) says: String,
+    /// Keys of its rows, while it can be undone.
+    pub(super) rows: Vec<String>,
 }
 
 /// The form of a station, for who may log there.
@@ -39,16 +58,41 @@ pub(super) async fn form(visit: &Visit, slug: &str, replays: bool) -> Result<Opt
     if rights::may(&seen.who, Act::LogUse, Place::Of(Some(slug))).is_err() {
         return Ok(None);
     }
+    let day = format!("/station/{}", super::links::encoded(slug, false));
     Ok(Some(LogForm {
-        action: format!("/station/{}/log", super::links::encoded(slug, false)),
+        action: format!("{day}/log"),
+        hard: format!("{day}/hold"),
+        undo: format!("{day}/log/undo"),
+        station: slug.to_owned(),
+        dials: dials(&visit.web, slug).await?,
+        who: seen.who.person.key.clone(),
         word: visit.word()?.text,
         key: crate::accounts::random_word()?[..32].to_owned(),
         entries: last(&visit.web, slug).await?,
     }))
 }
 
+/// Gear of a station with a dial, and what it counts.
+async fn dials(web: &Web, slug: &str) -> Result<Vec<(String, String)>, Fault> {
+    let set = &web.desk.set;
+    let now = web.desk.as_of();
+    let found = |fleet: &Fleet| {
+        let evaluator = Evaluator::without_forecasts(set, fleet, now);
+        let here = fleet.items.iter().filter(|item| {
+            let own = fleet.station_of(item).is_some_and(|station| *station.slug == *slug);
+            own && !evaluator.is_withdrawn(item)
+        });
+        let of = |item: &Item| -> Vec<(String, String)> {
+            let meters = set.kinds.kind(item.kind).meters.iter().filter(|meter| meter.dial);
+            meters.map(|meter| (item.tag.to_string(), set.kinds.meter_name(meter.id).to_owned())).collect()
+        };
+        here.flat_map(of).collect()
+    };
+    Ok(web.desk.with_fleet(found).await?)
+}
+
 /// The last entries of a station, the newest first.
-async fn last(web: &Web, slug: &str) -> Result<Vec<String>, Fault> {
+async fn last(web: &Web, slug: &str) -> Result<Vec<Logged>, Fault> {
     let here = |fleet: &Fleet| {
         let id = fleet.stations.iter().position(|station| &*station.slug == slug)?;
         let owned = fleet.items.iter().filter(|item| item.station.is_some_and(|own| own.0 as usize == id));
@@ -66,7 +110,12 @@ async fn last(web: &Web, slug: &str) -> Result<Vec<String>, Fault> {
             None => entries.push((base, vec![row])),
         }
     }
-    Ok(entries.iter().take(SHOWN).map(|(_, rows)| says(&zone, rows)).collect())
+    let since = web.desk.now().0 - RECENT;
+    let logged = |rows: &Vec<Usage>| Logged {
+        says: says(&zone, rows),
+        rows: rows.iter().filter(|row| row.at >= since).map(|row| row.key.clone()).collect(),
+    };
+    Ok(entries.iter().take(SHOWN).map(|(_, rows)| logged(rows)).collect())
 }
 
 /// `12 Oct 2026 07:00 BST: recovery (pulls 2 on W-0471, recoveries on LC-2/07)`.
@@ -101,9 +150,15 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let (form, slug) = (&posted.form, posted.visit.name());
     let by = &posted.signed()?.who.person.key;
     let (launch, recovery) = (Entry::Launch, Entry::Recovery { pulls: pulls(form.field("pulls"))? });
+    let mut hosts = Vec::new();
     let (entry, other) = match form.field("what") {
-        "launch" => (launch, recovery),
-        "recovery" => (recovery, launch),
+        "launch" => (launch, Some(recovery)),
+        "recovery" => (recovery, Some(launch)),
+        "reading" => {
+            hosts.push(form.field("host").to_owned());
+            let reading = reading(form.field("reading"))?;
+            (Entry::Reading { meter: form.field("meter").to_owned(), reading }, None)
+        }
         what => {
             return Err(unfit(
                 format!("\"{what}\" is neither launch nor recovery."),
@@ -119,27 +174,19 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
             &format!("Give at most {NOTE} characters."),
         ));
     }
-    let asked = Asked { station: slug, at: None, hosts: &[], key: Some(&key), note };
+    let at = Some(form.field("at").to_owned()).filter(|at| !at.is_empty());
+    let once = Once { station: slug, key: &key, at, hosts: &hosts, note };
     let desk = &posted.visit.web.desk;
-    if sent_before(desk, &asked, &other).await?.is_some() {
+    if let Some(other) = &other
+        && sent_before(desk, &once.asked(), other).await?
+    {
         return Err(unfit(
             "This form was sent already, as the other of the two.",
             "Open the page again for the next.",
         ));
     }
-    let mut tries = 0;
-    loop {
-        tries += 1;
-        match log(desk, &asked, &entry, by).await {
-            // Another copy of the form came in between: its moment stands.
-            Err(DeskError::Refused(_))
-                if tries == 1 && sent_before(desk, &asked, &entry).await?.is_some() => {}
-            Err(error) => return Err(Fault::of_desk(error)),
-            Ok(()) => {
-                return Ok(see(&format!("/station/{}#log", super::links::encoded(slug, false))));
-            }
-        }
-    }
+    log_once(desk, &once, &entry, by).await.map_err(Fault::of_desk)?;
+    Ok(see(&format!("/station/{}#log", super::links::encoded(slug, false))))
 }
 
 fn unfit(wrong: impl Into<String>, right: &str) -> Fault {
@@ -149,6 +196,13 @@ fn unfit(wrong: impl Into<String>, right: &str) -> Fault {
 fn pulls(text: &str) -> Result<Amount, Fault> {
     let text = if text.is_empty() { "1" } else { text };
     text.parse().map_err(|_| unfit(format!("\"{text}\" is no number of pulls."), "Write it like 1."))
+}
+
+fn reading(text: &str) -> Result<Amount, Fault> {
+    let read = text.replace(',', ".").parse();
+    read.map_err(|_| {
+        unfit(format!("\"{text}\" is no reading of a dial."), "Write what it shows, like 1204.5.")
+    })
 }
 
 /// The key of the page as the record bears it.
@@ -170,26 +224,70 @@ async fn rows(desk: &Desk, asked: &Asked<'_>, entry: &Entry) -> Result<Vec<Usage
     desk.with_fleet(|fleet| logging::rows(&desk.set, fleet, now, asked, entry)).await?
 }
 
-/// The moment under which the same page's entry was recorded.
-async fn sent_before(desk: &Desk, asked: &Asked<'_>, entry: &Entry) -> Result<Option<i64>, Fault> {
+/// Whether the same page's entry was recorded.
+async fn sent_before(desk: &Desk, asked: &Asked<'_>, entry: &Entry) -> Result<bool, Fault> {
     let rows = match rows(desk, asked, entry).await {
         Ok(rows) => rows,
-        Err(DeskError::Refused(_)) => return Ok(None),
+        Err(DeskError::Refused(_)) => return Ok(false),
         Err(error) => return Err(error.into()),
     };
     match rows.first() {
-        Some(row) => Ok(desk.store.current::<Usage>(&row.key).await?.map(|row| row.at)),
-        None => Ok(None),
+        Some(row) => Ok(desk.store.current::<Usage>(&row.key).await?.is_some()),
+        None => Ok(false),
     }
 }
 
-async fn log(desk: &Desk, asked: &Asked<'_>, entry: &Entry, by: &str) -> Result<(), DeskError> {
-    let mut rows = rows(desk, asked, entry).await?;
-    if let Some(first) = rows.first()
-        && let Some(stored) = desk.store.current::<Usage>(&first.key).await?
-    {
-        // The time is that of the first press, not of a later copy of it.
-        rows.iter_mut().for_each(|row| row.at = stored.at);
+/// An entry that is one record however often it comes.
+#[derive(Clone, Debug)]
+pub(super) struct Once<'o> {
+    pub(super) station: &'o str,
+    pub(super) key: &'o str,
+    /// When; now where left out.
+    pub(super) at: Option<String>,
+    pub(super) hosts: &'o [String],
+    pub(super) note: Option<&'o str>,
+}
+
+impl Once<'_> {
+    fn asked(&self) -> Asked<'_> {
+        let Once { station, key, at, hosts, note } = self;
+        Asked { station, at: at.as_deref(), hosts, key: Some(key), note: *note }
     }
-    desk.log_use_by(&rows, by).await.map(drop)
+}
+
+/// Logs an entry. Its moment and its note are those of the first copy that came; undone, it stays undone.
+///
+/// # Errors
+/// What cannot be counted here, the same key with other values, or the store's own.
+pub(super) async fn log_once(desk: &Desk, once: &Once<'_>, entry: &Entry, by: &str) -> Result<(), DeskError> {
+    let mut tries = 0;
+    loop {
+        tries += 1;
+        let mut rows = rows(desk, &once.asked(), entry).await?;
+        let stored = match rows.first() {
+            Some(first) => desk.store.current::<Usage>(&first.key).await?,
+            None => None,
+        };
+        if let Some(stored) = &stored {
+            if stored.void {
+                return Ok(());
+            }
+            for row in &mut rows {
+                row.at = stored.at;
+                row.note.clone_from(&stored.note);
+            }
+        }
+        match desk.log_use_by(&rows, by).await {
+            // Another copy came in between: its moment stands.
+            Err(DeskError::Refused(_)) if tries == 1 && stored.is_none() && known(desk, &rows).await? => {}
+            done => return done.map(drop),
+        }
+    }
+}
+
+async fn known(desk: &Desk, rows: &[Usage]) -> Result<bool, DeskError> {
+    match rows.first() {
+        Some(first) => Ok(desk.store.current::<Usage>(&first.key).await?.is_some()),
+        None => Ok(false),
+    }
 }

@@ -4,7 +4,7 @@
 
 use std::sync::Arc;
 
-use axum::extract::{FromRequest, FromRequestParts, Request};
+use axum::extract::{FromRequest, FromRequestParts, Multipart, Request};
 use axum::http::request::Parts;
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
@@ -27,10 +27,23 @@ pub(super) struct Form {
     fields: Vec<(String, String)>,
 }
 
+/// A file that came with a form.
+#[derive(Clone, Debug)]
+pub(super) struct Upload {
+    /// The name it had.
+    pub(super) name: String,
+    pub(super) bytes: Vec<u8>,
+}
+
 impl Form {
     /// What stands in a field, blanks around it left out; nothing where there is none.
     pub(super) fn field(&self, name: &str) -> &str {
         self.raw(name).trim()
+    }
+
+    /// What stands in every field of a name.
+    pub(super) fn every<'f>(&'f self, name: &'f str) -> impl Iterator<Item = &'f str> {
+        self.fields.iter().filter(move |(have, _)| have == name).map(|(_, value)| value.as_str())
     }
 
     /// What stands in a field as it was typed.
@@ -44,6 +57,8 @@ impl Form {
 pub(super) struct Posted {
     pub(super) visit: Visit,
     pub(super) form: Form,
+    /// The file that came with it.
+    pub(super) file: Option<Upload>,
     /// What the browser says it is.
     pub(super) device: String,
     /// The network address it comes from.
@@ -95,28 +110,62 @@ impl FromRequest<Arc<Web>> for Posted {
                 own_page(&web.door, &parts)?;
             }
             let headers = parts.headers.clone();
-            let form = fields(Request::from_parts(parts, body)).await?;
+            let (form, file) = fields(Request::from_parts(parts, body)).await?;
             if !by_program && !bears_word(&web.door, &visit, &form, &headers) {
                 return Err(Fault::stale_form());
             }
-            Ok::<_, Fault>(form)
+            Ok::<_, Fault>((form, file))
         };
         match read.await {
-            Ok(form) => Ok(Posted { visit, form, device, from }),
+            Ok((form, file)) => Ok(Posted { visit, form, file, device, from }),
             Err(fault) => Err(fault::answer(web, &fault)),
         }
     }
 }
 
-async fn fields(request: Request) -> Result<Form, Fault> {
+fn too_large() -> Fault {
+    Fault::form(
+        StatusCode::PAYLOAD_TOO_LARGE,
+        "What was sent is larger than this form takes.",
+        "A form takes 64 KiB, a certificate's file 20 MiB; nothing was recorded.",
+    )
+}
+
+/// A form that brings a file.
+async fn parts(request: Request) -> Result<(Form, Option<Upload>), Fault> {
+    let unread = |status: StatusCode| match status {
+        StatusCode::PAYLOAD_TOO_LARGE => too_large(),
+        _ => Fault::form(
+            StatusCode::BAD_REQUEST,
+            "The form cannot be read.",
+            "Send it again from its page; nothing was recorded.",
+        ),
+    };
+    let mut parts = Multipart::from_request(request, &()).await.map_err(|error| unread(error.status()))?;
+    let (mut form, mut file) = (Form::default(), None);
+    while let Some(part) = parts.next_field().await.map_err(|error| unread(error.status()))? {
+        let name = part.name().unwrap_or_default().to_owned();
+        let given = part.file_name().map(str::to_owned);
+        let bytes = part.bytes().await.map_err(|error| unread(error.status()))?;
+        match given {
+            // A field left empty comes as a file without a name.
+            Some(given) if !given.is_empty() => file = Some(Upload { name: given, bytes: bytes.to_vec() }),
+            Some(_) => {}
+            None => form.fields.push((name, String::from_utf8_lossy(&bytes).into_owned())),
+        }
+    }
+    Ok((form, file))
+}
+
+async fn fields(request: Request) -> Result<(Form, Option<Upload>), Fault> {
+    let kind = request.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
+    if kind.is_some_and(|kind| kind.starts_with("multipart/form-data")) {
+        return parts(request).await;
+    }
     match axum::Form::<Vec<(String, String)>>::from_request(request, &()).await {
-        Ok(axum::Form(fields)) => Ok(Form { fields }),
+        Ok(axum::Form(fields)) => Ok((Form { fields }, None)),
         Err(rejected) => Err(match rejected.into_response().status() {
-            StatusCode::PAYLOAD_TOO_LARGE => Fault::form(
-                StatusCode::PAYLOAD_TOO_LARGE,
-                "What was sent is larger than a form can be.",
-                "Send at most 64 KiB; nothing was recorded.",
-            ),
+            StatusCode::PAYLOAD_TOO_LARGE => too_large(),
             StatusCode::UNSUPPORTED_MEDIA_TYPE => Fault::form(
                 StatusCode::UNSUPPORTED_MEDIA_TYPE,
                 "What was sent is no form.",

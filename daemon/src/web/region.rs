@@ -11,6 +11,7 @@ use policies::readiness::StationReadiness;
 use policies::standing::Standing;
 
 use super::asked::Asked;
+use super::entry::{Decision, decisions};
 use super::fault::Fault;
 use super::holds::Block;
 use super::judged::{Bite, Judged, by_urgency};
@@ -78,6 +79,9 @@ struct Page {
     hidden: usize,
     whole: String,
     stations: Vec<Row>,
+    /// What waits for a decision, for who takes it.
+    decisions: Vec<Decision>,
+    more_decisions: usize,
 }
 
 /// The page.
@@ -92,7 +96,10 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
         concessions: source.records(|_: &Concession| true).await?,
         told: Told::read(visit, &asked, &source).await?,
     };
-    let page = source.fleet(|fleet| Ok(make(&visit.web, &asked, fleet, &beside))).await?;
+    let mut page = source.fleet(|fleet| Ok(make(&visit.web, &asked, fleet, &beside))).await?;
+    if !asked.replays {
+        (page.decisions, page.more_decisions) = decisions(visit).await?;
+    }
     html(&page)
 }
 
@@ -124,6 +131,8 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside) -> Page {
         hidden: 0,
         whole: asked.links.whole("/"),
         stations: region.rows(web, asked, &gaps),
+        decisions: Vec::new(),
+        more_decisions: 0,
         shell: Shell::of(web, asked, "Can we launch?", replay::known_everywhere(web, asked, fleet)),
     };
     if !asked.all {

@@ -4,6 +4,7 @@
 
 use std::sync::Arc;
 
+use axum::extract::DefaultBodyLimit;
 use axum::http::Method;
 use axum::response::Response;
 use axum::routing::{self, MethodRouter};
@@ -12,8 +13,9 @@ use super::fault::{self, Fault};
 use super::posted::Posted;
 use super::visit::Visit;
 use super::{
-    Web, account, again, calendar, card, coast, health, item, labels, lifting_gear, line_ahead, log, mail,
-    metrics, notice_link, paper, proof, region, report, rules, search, sign_in, station, style, welcome,
+    Web, account, again, assets, calendar, card, coast, entry, health, item, labels, lifting_gear,
+    line_ahead, log, mail, metrics, notice_link, paper, proof, queue, region, report, rules, search, sign_in,
+    station, welcome,
 };
 use crate::rights::Act;
 
@@ -53,11 +55,11 @@ pub struct Row {
 }
 
 impl Row {
-    fn get(path: &'static str, need: Need, at: At, answers: MethodRouter<Arc<Web>>) -> Row {
+    pub(super) fn get(path: &'static str, need: Need, at: At, answers: MethodRouter<Arc<Web>>) -> Row {
         Row { path, method: Method::GET, need, at, answers }
     }
 
-    fn post<F, A>(path: &'static str, need: Need, at: At, take: F) -> Row
+    pub(super) fn post<F, A>(path: &'static str, need: Need, at: At, take: F) -> Row
     where
         F: Fn(Posted) -> A + Clone + Send + Sync + 'static,
         A: Future<Output = Result<Response, Fault>> + Send,
@@ -68,6 +70,11 @@ impl Row {
         });
         Row { path, method: Method::POST, need, at, answers }
     }
+
+    /// The same, for forms larger than most.
+    pub(super) fn up_to(self, bytes: usize) -> Row {
+        Row { answers: self.answers.layer(DefaultBodyLimit::max(bytes)), ..self }
+    }
 }
 
 /// The table.
@@ -77,6 +84,8 @@ pub fn table() -> Vec<Row> {
     rows.extend(coming_in());
     rows.extend(recording());
     rows.extend(super::api::rows());
+    rows.extend(entry::rows());
+    rows.extend(assets::rows());
     rows
 }
 
@@ -209,7 +218,6 @@ fn coming_in() -> Vec<Row> {
     let anybody = |path, answers| Row::get(path, Need::Nothing, At::Region, answers);
     let own = Need::Does(Act::OwnAccount);
     vec![
-        anybody("/pages.css", get(style)),
         anybody("/health/live", get("live\n")),
         anybody("/health/ready", get(async |visit: Visit| health::ready(&visit.web).await)),
         anybody("/metrics", get(metrics::page)),
@@ -241,5 +249,22 @@ fn coming_in() -> Vec<Row> {
 }
 
 fn recording() -> Vec<Row> {
-    vec![Row::post("/station/{slug}/log", Need::Does(Act::LogUse), At::Station, log::take)]
+    use routing::get;
+    let log = Need::Does(Act::LogUse);
+    vec![
+        Row::post("/station/{slug}/log", log, At::Station, log::take),
+        Row::get(
+            "/station/{slug}/log/queue",
+            log,
+            At::Station,
+            get(async |visit: Visit| visit.answer(queue::word(&visit))),
+        ),
+        Row {
+            path: "/station/{slug}/log/queue",
+            method: Method::POST,
+            need: log,
+            at: At::Station,
+            answers: routing::post(queue::take),
+        },
+    ]
 }

@@ -104,6 +104,8 @@ struct One {
     failed: usize,
     hidden: usize,
     whole: String,
+    /// Where it is rehearsed otherwise, for who may.
+    what_if: String,
 }
 
 /// One rule.
@@ -116,7 +118,8 @@ pub(super) async fn one(visit: &Visit) -> Result<Response, Fault> {
     let rule = set.find_rule(visit.name()).ok_or_else(|| unknown(set, &asked.links, visit.name()))?;
     let source = Source::open(&visit.web, &asked).await?;
     let concessions = source.records(|_: &Concession| true).await?;
-    let page = source.fleet(|fleet| Ok(make(&visit.web, &asked, fleet, rule, &concessions))).await?;
+    let mut page = source.fleet(|fleet| Ok(make(&visit.web, &asked, fleet, rule, &concessions))).await?;
+    page.what_if = super::entry::way_to_rehearse(visit, &set.rule(rule).file);
     html(&page)
 }
 
@@ -150,6 +153,7 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, id: RuleId, concessions: &[Conc
         records: rule.records.iter().map(words::reading).collect(),
         covers: rule.covers.iter().map(|id| to_rule(*id)).collect(),
         covered_by: covering.map(|(index, _)| to_rule(RuleId(index))).collect(),
+        what_if: String::new(),
         place: format!("{}, line {}", rule.file, rule.line),
         caution: caution::of(set, rule),
         house: house.then_some(caution::HOUSE_FIGURES),

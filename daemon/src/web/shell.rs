@@ -23,6 +23,8 @@ pub(super) struct Shell {
     pub(super) cautions: [&'static str; 2],
     /// Whether the page can be read as of a day.
     pub(super) replayable: bool,
+    /// Whether the page keeps entries while there is no signal.
+    pub(super) scripted: bool,
     /// The way in, or to one's own account.
     pub(super) account: Link,
 }
@@ -40,6 +42,7 @@ impl Shell {
             set: web.desk.set.hash[..12].to_owned(),
             cautions: [caution::PLANNING_AID, caution::LAUNCHING_AUTHORITY],
             replayable: false,
+            scripted: false,
             account: Link { text: "Account".to_owned(), href: "/account".to_owned() },
         }
     }
@@ -48,6 +51,11 @@ impl Shell {
     pub(super) fn of(web: &Web, asked: &Asked, title: &str, known: Known) -> Shell {
         let bare = Shell::bare(web, title, asked.links.clone()).signed(asked.signed.as_deref());
         Shell { known, replayable: true, ..bare }
+    }
+
+    /// The same for a page that keeps entries while there is no signal, and judges readings as they are typed.
+    pub(super) fn scripted(self) -> Shell {
+        Shell { scripted: true, ..self }
     }
 
     /// The same for somebody, or for nobody known.

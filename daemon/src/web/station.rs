@@ -1,8 +1,11 @@
 //! What must be done at a station: three lists in order of what stops a launch, and the card for before use.
 
+use std::collections::HashMap;
+
 use askama::Template;
 use axum::response::Response;
 use jiff::civil::Date;
+use policies::due::Evaluator;
 use policies::facts::{Fleet, ItemId, StationId};
 use policies::rule::{Effect, RuleId};
 use policies::standing::Standing;
@@ -21,7 +24,7 @@ use super::place::View;
 use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
-use super::{Web, caution, filters, log, replay, words};
+use super::{Web, caution, entry, filters, log, replay, words};
 use crate::examine::defects;
 use crate::items::loans::agreed;
 use crate::records::{Concession, Loan};
@@ -83,7 +86,35 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let (mut page, open) = source.fleet(made).await?;
     page.doubts = doubts::keyed(&visit.web, &asked, open).await?;
     page.log = log::form(visit, visit.name(), asked.replays).await?;
+    if page.log.is_some() {
+        page.shell = page.shell.scripted();
+        let said = entry::not_now(&visit.web).await?;
+        source.fleet(|fleet| Ok(page.marked(visit, fleet, &said))).await?;
+    }
     html(&page)
+}
+
+impl Page {
+    /// With the ways to record each line's work, and what was said of it meanwhile.
+    fn marked(&mut self, visit: &Visit, fleet: &Fleet, said: &HashMap<String, entry::NotNow>) {
+        let evaluator = Evaluator::without_forecasts(&visit.web.desk.set, fleet, visit.web.desk.as_of());
+        for line in self.lists.iter_mut().flat_map(|list| &mut list.lines) {
+            let Some(detail) = &mut line.detail else { continue };
+            let rule = detail.rule.text.clone();
+            for tag in &line.tags {
+                let Some(id) = fleet.find(&tag.text) else { continue };
+                let item = fleet.item(id);
+                let owner = fleet.station_of(item).map(|station| &*station.slug);
+                detail.records_at.extend(entry::ways_of_task(visit, &tag.text, &rule, owner));
+                let last = visit.web.desk.set.find_rule(&rule);
+                let last =
+                    last.and_then(|rule| evaluator.counting(item, rule).next_back().map(|done| done.at));
+                let word = said.get(&format!("{} {rule}", tag.text));
+                let word = word.and_then(|word| word.says(last, fleet.zone_of(item)));
+                line.notes.extend(word.map(|word| format!("{}: {word}", tag.text)));
+            }
+        }
+    }
 }
 
 fn make(

@@ -1,0 +1,103 @@
+//! Ten posts of one form are one record. The first of them sets the moment that all of them stand for; what is known
+//! by a key of its own needs no more than that, and the rest is answered with what the first one did.
+
+use axum::response::Response;
+use policies::zone::Instant;
+
+use crate::desk::Desk;
+use crate::store::{StoreError, Writer};
+use crate::web::fault::Fault;
+use crate::web::posted::{Form, see};
+use axum::http::StatusCode;
+
+/// What is remembered of a form, by its key.
+const PREFIX: &str = "page ";
+/// So long it is remembered: no browser sends a form again after that.
+const KEPT: i64 = 2 * 24 * 60 * 60 * 1_000_000;
+
+/// One form, as it was first sent.
+pub(super) struct Once {
+    /// Its key, as records bear it.
+    pub(super) key: String,
+    /// When it was first sent.
+    pub(super) at: Instant,
+    /// Where the first one led.
+    pub(super) led: Option<String>,
+}
+
+impl Once {
+    /// Looks the form up by its key, and remembers it where it is new.
+    ///
+    /// # Errors
+    /// No key, or the store's own.
+    pub(super) async fn of(desk: &Desk, form: &Form) -> Result<Once, Fault> {
+        let text = form.field("key");
+        let plain = (16..=64).contains(&text.len())
+            && text.bytes().all(|byte| byte.is_ascii_alphanumeric() || b"-_".contains(&byte));
+        if !plain {
+            return Err(Fault::form(
+                StatusCode::BAD_REQUEST,
+                "The form lacks the key of its page.",
+                "Send it from its page, or give a key of 16 to 64 letters and digits. Nothing was recorded.",
+            ));
+        }
+        let (key, now) = (format!("{PREFIX}{text}"), desk.now());
+        let known = match desk.store.remembered(&key).await? {
+            Some(known) => known,
+            None => first(desk, &key, now).await?,
+        };
+        let (at, led) = known.split_once(' ').unwrap_or((&known, ""));
+        let at = Instant(at.parse().unwrap_or(now.0));
+        Ok(Once { key, at, led: Some(led.to_owned()).filter(|led| !led.is_empty()) })
+    }
+
+    /// The moment as the register reads it.
+    pub(super) fn moment(&self) -> String {
+        self.at.timestamp().to_string()
+    }
+
+    /// Remembers where it led, and leads there.
+    ///
+    /// # Errors
+    /// The store's own.
+    pub(super) async fn done(&self, desk: &Desk, to: &str) -> Result<Response, Fault> {
+        desk.store.note(desk.deed("page"), &self.key, &format!("{} {to}", self.at.0)).await?;
+        Ok(see(to))
+    }
+
+    /// Where another copy of the form led meanwhile.
+    ///
+    /// # Errors
+    /// The store's own.
+    pub(super) async fn led_meanwhile(&self, desk: &Desk) -> Result<Option<Response>, Fault> {
+        let known = desk.store.remembered(&self.key).await?.unwrap_or_default();
+        Ok(known.split_once(' ').map(|(_, led)| see(led)))
+    }
+}
+
+/// Remembers a form at its first coming; forms long gone are forgotten then.
+async fn first(desk: &Desk, key: &str, now: Instant) -> Result<String, StoreError> {
+    let old: Vec<String> = desk
+        .store
+        .remembered_under(PREFIX)
+        .await?
+        .into_iter()
+        .filter(|(_, value)| {
+            let at = value.split(' ').next().and_then(|at| at.parse::<i64>().ok());
+            at.is_none_or(|at| at < now.0.saturating_sub(KEPT))
+        })
+        .map(|(rest, _)| format!("{PREFIX}{rest}"))
+        .collect();
+    desk.store
+        .write(desk.deed("page"), async |tx: &mut Writer| {
+            for name in &old {
+                tx.forget(name).await?;
+            }
+            if let Some(known) = tx.remembered(key).await? {
+                return Ok(known);
+            }
+            tx.remember(key, &now.0.to_string()).await?;
+            Ok(now.0.to_string())
+        })
+        .await
+}

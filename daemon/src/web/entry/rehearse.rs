@@ -1,0 +1,209 @@
+//! A rule file, edited as a copy: which dates, readiness and notices would move; and taken up from a day, signed.
+
+use std::collections::BTreeMap;
+
+use axum::http::StatusCode;
+use axum::response::Response;
+use jiff::civil::Date;
+use policies::load::{PolicyFile, SERVICE_FILE};
+
+use super::blank::{Blank, Field, Sort};
+use super::given;
+use super::once::Once;
+use super::second::{Wish, ask, refusal, taken_up};
+use crate::compare::Move;
+use crate::in_force;
+use crate::take_up::{Rehearsed, Request, rehearse, wants_second};
+use crate::web::fault::Fault;
+use crate::web::links::encoded;
+use crate::web::posted::{Posted, see};
+use crate::web::visit::Visit;
+use crate::web::words;
+
+/// The largest form: a long rule file.
+pub(super) const MOST: usize = 512 * 1024;
+/// Moves of one sort that are shown.
+const SHOWN: usize = 40;
+
+/// The file as it is in force.
+///
+/// # Errors
+/// No such file, or the store's own.
+pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
+    let (files, file) = files(visit).await?;
+    let text = files[file].text.clone();
+    blank(visit, &files, &text).page(visit)
+}
+
+/// The files of the set in force, and which of them the address names.
+async fn files(visit: &Visit) -> Result<(Vec<PolicyFile>, usize), Fault> {
+    let desk = &visit.web.desk;
+    let files = in_force::files(&desk.store, &desk.set.hash).await.map_err(|error| {
+        Fault::missing(
+            format!("The files of the set in force are not kept with the store: {error:#}."),
+            "Compare folders on the command line: tallow policy compare.",
+            Vec::new(),
+        )
+    })?;
+    let named = files.iter().position(|file| file.name == visit.name());
+    named.map(|at| (files, at)).ok_or_else(|| {
+        Fault::missing("The set in force has no such file.", "The rules' own pages name theirs.", Vec::new())
+    })
+}
+
+fn blank(visit: &Visit, files: &[PolicyFile], text: &str) -> Blank {
+    let name = visit.name();
+    let from = visit.web.desk.today().checked_add(jiff::Span::new().days(14)).unwrap_or(Date::MAX);
+    let mut blank = Blank {
+        upload: true,
+        lead: "Edit the copy, or give a file in its place. Nothing is in force until it is taken up."
+            .to_owned(),
+        ..Blank::new(
+            format!("What if {name} were otherwise?"),
+            format!("/rules/rehearse/{}", encoded(name, false)),
+        )
+    }
+    .with(Field::new("text", "The file, as a copy", Sort::Text(24)).holding(text))
+    .with(Field::new("file", "Or a file in its place", Sort::File(".toml")))
+    .with(Field::new("effective_from", "In force from", Sort::Day).holding(from.to_string()))
+    .with(Field::new("reason", "Why, for taking it up", Sort::Line))
+    .with(Field::new("safety", "A matter of safety: rows may be overdue at once", Sort::Yes))
+    .press_as("then", "rehearse", "See what moves")
+    .press_as("then", "take up", "Take it up, signed");
+    for file in files.iter().filter(|file| file.name != name) {
+        blank = blank.way(file.name.clone(), format!("/rules/rehearse/{}", encoded(&file.name, false)));
+    }
+    blank.way("Every rule", "/rules")
+}
+
+/// Rehearses the copy, or takes it up.
+///
+/// # Errors
+/// Nobody fresh, or the store's own.
+pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
+    let (visit, form) = (&posted.visit, &posted.form);
+    let desk = &visit.web.desk;
+    let once = Once::of(desk, form).await?;
+    if let Some(led) = &once.led {
+        return Ok(see(led));
+    }
+    let (mut files, at) = files(visit).await?;
+    let text = edited(&posted);
+    files[at].text.clone_from(&text);
+    let blank = blank(visit, &files, &text).filled(form);
+    let blank = with_text(blank, &text);
+    let Ok(from) = form.field("effective_from").parse::<Date>() else {
+        return blank.wrong_at("effective_from", "give a day, like 2026-11-01").page(visit);
+    };
+    for file in files.iter_mut().filter(|file| file.name == SERVICE_FILE) {
+        file.text = in_force_from(&file.text, from);
+    }
+    let by = posted.signed()?.who.person.key.clone();
+    let reason = given(form, "reason").map(str::to_owned);
+    let request = Request { files, by, second: None, reason, safety: form.field("safety") == "yes" };
+    let found = match rehearse(&desk.store, &request, desk.now()).await {
+        Ok(found) => found,
+        Err(error) => return blank.refused_at("text", refusal(error)?)?.page(visit),
+    };
+    if form.field("then") != "take up" {
+        let word = visit.word()?.text;
+        return told(blank, &found).with_status(visit, StatusCode::OK, &word);
+    }
+    take_up(&posted, blank, &once, &request, &found).await
+}
+
+/// The copy, or the file given in its place.
+fn edited(posted: &Posted) -> String {
+    let given = posted.file.as_ref().filter(|file| !file.bytes.is_empty());
+    let text = given.and_then(|file| String::from_utf8(file.bytes.clone()).ok());
+    // Browsers send the line ends of mail.
+    text.unwrap_or_else(|| posted.form.raw("text").to_owned()).replace("\r\n", "\n")
+}
+
+fn with_text(mut blank: Blank, text: &str) -> Blank {
+    let fields = blank.fields.iter_mut().filter(|field| field.name == "text");
+    fields.for_each(|field| text.clone_into(&mut field.value));
+    blank
+}
+
+/// The service's settings with the day from which they are in force.
+fn in_force_from(text: &str, day: Date) -> String {
+    let line = format!("effective_from = \"{day}\"");
+    let others = text.lines().filter(|line| !line.trim_start().starts_with("effective_from"));
+    [line.as_str()].into_iter().chain(others).fold(String::new(), |text, line| text + line + "\n")
+}
+
+async fn take_up(
+    posted: &Posted,
+    blank: Blank,
+    once: &Once,
+    request: &Request,
+    found: &Rehearsed,
+) -> Result<Response, Fault> {
+    let (visit, desk) = (&posted.visit, &posted.visit.web.desk);
+    let draft = format!("/rules/rehearse/{}", encoded(visit.name(), false));
+    crate::web::gate::allowed(posted.signed()?, crate::rights::Act::TakeUpPolicy, crate::rights::Place::Own)?;
+    posted.fresh(&draft)?;
+    let Some(reason) = request.reason.clone() else {
+        return told(blank, found).wrong_at("reason", "say why it is taken up").page(visit);
+    };
+    let second = wants_second(&found.compared);
+    let alone: Vec<&String> = found.objections.iter().filter(|text| Some(*text) != second.as_ref()).collect();
+    if let Some(text) = alone.first() {
+        return told(blank, found).wrong_at("effective_from", text).page(visit);
+    }
+    if second.is_some() {
+        let files = request.files.iter().map(|file| (file.name.clone(), file.text.clone())).collect();
+        let from = found.effective_from.to_string();
+        let wish = Wish::TakeUp { files, reason, safety: request.safety, from };
+        return ask(desk, once, &request.by, wish).await;
+    }
+    match taken_up(desk, request).await? {
+        Ok(()) => once.done(desk, "/rules").await,
+        Err(error) => blank.refused_at("text", error)?.page(visit),
+    }
+}
+
+/// What moves, by its sort.
+fn told(mut blank: Blank, found: &Rehearsed) -> Blank {
+    let mut sorts: BTreeMap<&str, Vec<&Move>> = BTreeMap::new();
+    for one in &found.compared.moves {
+        sorts.entry(one.what).or_default().push(one);
+    }
+    let count = found.compared.moves.len();
+    blank.lead = match count {
+        0 => "Nothing moves.".to_owned(),
+        1 => format!("1 thing moves from {} on.", found.effective_from),
+        _ => format!("{count} things move from {} on.", found.effective_from),
+    };
+    blank.about.extend(found.objections.iter().map(|text| format!("Stands against it: {text}.")));
+    for (what, moves) in sorts {
+        let mut lines: Vec<String> = moves.iter().take(SHOWN).map(|one| says(one)).collect();
+        if moves.len() > SHOWN {
+            lines.push(format!("… and {} more; tallow policy compare lists every one", moves.len() - SHOWN));
+        }
+        blank.moves.push((format!("{} ({})", words::upper_first(what), moves.len()), lines));
+    }
+    let overdue: Vec<String> = found
+        .overdue_at_once
+        .iter()
+        .take(SHOWN)
+        .map(|(station, item, rule)| format!("{station} {item} {rule}"))
+        .collect();
+    if !overdue.is_empty() {
+        blank.moves.push(("Overdue at once".to_owned(), overdue));
+    }
+    blank
+}
+
+fn says(one: &Move) -> String {
+    let station = if one.station.is_empty() { "stores" } else { &one.station };
+    let names: Vec<&str> =
+        [station, &one.item, &one.rule].into_iter().filter(|name| !name.is_empty()).collect();
+    let later = match (one.later, one.law_later) {
+        (_, true) => " — later, and it stands on law",
+        (true, false) => " — later",
+        (false, false) => "",
+    };
+    format!("{}, {}: {} → {}{later}", one.effect_on, names.join(" "), one.old, one.new)
+}

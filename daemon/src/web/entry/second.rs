@@ -1,0 +1,230 @@
+//! What wants two people: the one's request waits until another engineer or the head, signed in as themselves, agrees.
+
+use axum::response::Response;
+use policies::facts::State as Word;
+use policies::load::PolicyFile;
+use policies::zone::Instant;
+use serde::{Deserialize, Serialize};
+
+use super::blank::Blank;
+use super::once::Once;
+use crate::desk::{Desk, DeskError};
+use crate::items::concession::Concede;
+use crate::items::state::SetState;
+use crate::take_up::{Request, TakeUpError, keep, rehearse};
+use crate::web::fault::Fault;
+use crate::web::links::{Links, encoded};
+use crate::web::posted::{Posted, see};
+use crate::web::visit::Visit;
+use crate::web::{Web, words};
+
+/// What is remembered of a request, by its number.
+const PREFIX: &str = "second word ";
+
+/// What is to be done.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub(super) enum Wish {
+    /// Gear is to be used again.
+    Release { tag: String, reason: String },
+    /// A rule is to be waived.
+    Concession { tag: String, rule: String, from: Option<String>, until: String, conditions: String },
+    /// A policy set is to be taken up.
+    TakeUp { files: Vec<(String, String)>, reason: String, safety: bool, from: String },
+}
+
+/// A request that waits.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub(super) struct Waits {
+    pub(super) by: String,
+    pub(super) at: i64,
+    pub(super) wish: Wish,
+}
+
+impl Waits {
+    /// In one line.
+    pub(super) fn says(&self) -> String {
+        match &self.wish {
+            Wish::Release { tag, reason } => format!("Release of {tag}, asked for by {}: {reason}", self.by),
+            Wish::Concession { tag, rule, until, conditions, .. } => {
+                format!("Concession for {tag}, {rule}, until {until}, asked for by {}: {conditions}", self.by)
+            }
+            Wish::TakeUp { reason, from, .. } => {
+                format!("A policy set from {from}, asked for by {}: {reason}", self.by)
+            }
+        }
+    }
+
+    fn leads_to(&self) -> String {
+        match &self.wish {
+            Wish::Release { tag, .. } | Wish::Concession { tag, .. } => Links::item_path(tag),
+            Wish::TakeUp { .. } => "/rules".to_owned(),
+        }
+    }
+}
+
+/// Keeps a request until somebody else agrees, and leads to it.
+///
+/// # Errors
+/// The store's own.
+pub(super) async fn ask(desk: &Desk, once: &Once, by: &str, wish: Wish) -> Result<Response, Fault> {
+    let number: String = once.key.chars().filter(char::is_ascii_alphanumeric).skip(4).take(12).collect();
+    let waits = Waits { by: by.to_owned(), at: once.at.0, wish };
+    let text =
+        serde_json::to_string(&waits).map_err(|error| Fault::asked(error.to_string(), "Send it again."))?;
+    desk.store.note(desk.deed("second word asked for"), &format!("{PREFIX}{number}"), &text).await?;
+    once.done(desk, &format!("/second/{number}")).await
+}
+
+/// Every request that waits, by its number.
+///
+/// # Errors
+/// The store's own.
+pub(super) async fn waiting(desk: &Desk) -> Result<Vec<(String, Waits)>, Fault> {
+    let kept = desk.store.remembered_under(PREFIX).await?;
+    let mut found: Vec<(String, Waits)> = kept
+        .into_iter()
+        .filter_map(|(number, text)| Some((number, serde_json::from_str(&text).ok()?)))
+        .collect();
+    found.sort_by(|a, b| (a.1.at, &a.0).cmp(&(b.1.at, &b.0)));
+    Ok(found)
+}
+
+async fn find(web: &Web, number: &str) -> Result<Waits, Fault> {
+    let text = web.desk.store.remembered(&format!("{PREFIX}{number}")).await?;
+    let waits = text.and_then(|text| serde_json::from_str(&text).ok());
+    waits.ok_or_else(|| {
+        let right = "It was agreed to, or withdrawn; the gear's own page shows what stands.";
+        Fault::missing("No such request waits.", right, Vec::new())
+    })
+}
+
+/// The request, for who may agree and for who made it.
+///
+/// # Errors
+/// No such request, or the store's own.
+pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
+    let waits = find(&visit.web, visit.name()).await?;
+    blank(visit, &waits)?.page(visit)
+}
+
+fn blank(visit: &Visit, waits: &Waits) -> Result<Blank, Fault> {
+    let own = visit.signed()?.who.person.key == waits.by;
+    let zone = &visit.web.desk.set.service.home_zone;
+    let mut facts = vec![
+        ("Asked for by".to_owned(), waits.by.clone()),
+        ("Asked for on".to_owned(), words::moment(zone, Instant(waits.at))),
+    ];
+    let (heading, more) = match &waits.wish {
+        Wish::Release { tag, reason } => {
+            (format!("May {tag} be used again?"), vec![("Because", reason.clone())])
+        }
+        Wish::Concession { tag, rule, from, until, conditions } => (
+            format!("May {rule} of {tag} be waived?"),
+            vec![
+                ("From", from.clone().unwrap_or_else(|| "the day of the second word".to_owned())),
+                ("Until", format!("24:00 on {until}")),
+                ("Conditions", conditions.clone()),
+            ],
+        ),
+        Wish::TakeUp { reason, from, .. } => (
+            "May this policy set be taken up?".to_owned(),
+            vec![("From", from.clone()), ("Because", reason.clone())],
+        ),
+    };
+    facts.extend(more.into_iter().map(|(name, text)| (name.to_owned(), text)));
+    let blank = Blank { facts, ..Blank::new(heading, format!("/second/{}", encoded(visit.name(), false))) };
+    let blank = if own {
+        Blank {
+            lead: "It waits for the second word of another engineer or the head, who opens this page signed in as \
+                   themselves."
+                .to_owned(),
+            ..blank
+        }
+        .press_as("then", "withdraw", "Withdraw it")
+    } else {
+        Blank { lead: "It takes two people. Agreeing, you sign it too.".to_owned(), ..blank }
+            .press_as("then", "agree", "I agree, and sign")
+            .press_as("then", "withdraw", "I do not")
+    };
+    Ok(blank.way("What it is about", waits.leads_to()).way("The region", "/"))
+}
+
+/// Agrees, or ends the request.
+///
+/// # Errors
+/// The same person, nobody fresh, or the store's own.
+pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
+    let (visit, form) = (&posted.visit, &posted.form);
+    let (desk, number) = (&visit.web.desk, visit.name());
+    let once = Once::of(desk, form).await?;
+    if let Some(led) = &once.led {
+        return Ok(see(led));
+    }
+    let waits = find(&visit.web, number).await?;
+    if form.field("then") == "withdraw" {
+        desk.store.forget(&format!("{PREFIX}{number}")).await?;
+        return once.done(desk, "/").await;
+    }
+    let draft = format!("/second/{}", encoded(number, false));
+    let me = posted.fresh(&draft)?.who.person.key.clone();
+    let blank = blank(visit, &waits)?;
+    if me == waits.by {
+        return blank
+            .wrong_at("", "the second word is another person's: they sign in and agree here")
+            .page(visit);
+    }
+    match done(desk, &waits, &me).await? {
+        Ok(()) => {
+            desk.store.forget(&format!("{PREFIX}{number}")).await?;
+            once.done(desk, &waits.leads_to()).await
+        }
+        Err(error) => blank.refused(error)?.page(visit),
+    }
+}
+
+/// Does what was asked for, in both names.
+async fn done(desk: &Desk, waits: &Waits, second: &str) -> Result<Result<(), DeskError>, Fault> {
+    let (by, second) = (waits.by.clone(), Some(second.to_owned()));
+    let written = match waits.wish.clone() {
+        Wish::Release { tag, reason } => {
+            let asked = SetState { tag, state: Word::Released, reason, at: None, by: by.clone(), second };
+            desk.handle("state released", &by, |look| asked.rows(look)).await.map(drop)
+        }
+        Wish::Concession { tag, rule, from, until, conditions } => {
+            let asked = Concede { tag, rule, from, until, conditions, number: None, by: by.clone(), second };
+            desk.handle("concession add", &by, |look| asked.rows(look)).await.map(drop)
+        }
+        Wish::TakeUp { files, reason, safety, .. } => {
+            let files = files.into_iter().map(|(name, text)| PolicyFile { name, text }).collect();
+            return taken_up(desk, &Request { files, by, second, reason: Some(reason), safety }).await;
+        }
+    };
+    Ok(written)
+}
+
+/// Takes a set up, or says what stands against it.
+///
+/// # Errors
+/// The store's own.
+pub(super) async fn taken_up(desk: &Desk, request: &Request) -> Result<Result<(), DeskError>, Fault> {
+    let now = desk.now();
+    let found = match rehearse(&desk.store, request, now).await {
+        Ok(found) => found,
+        Err(error) => return refusal(error).map(Err),
+    };
+    match keep(&desk.store, request, &found, now).await {
+        Ok(()) => Ok(Ok(())),
+        Err(error) => refusal(error).map(Err),
+    }
+}
+
+/// What stands against taking a set up; the store's troubles stay what they are.
+pub(super) fn refusal(error: TakeUpError) -> Result<DeskError, Fault> {
+    match error {
+        TakeUpError::Policy(error) => Ok(DeskError::Refused(error.to_string())),
+        TakeUpError::Refused(text) => Ok(DeskError::Refused(text)),
+        TakeUpError::Other(error) => Ok(DeskError::Refused(format!("{error:#}"))),
+        TakeUpError::Store(error) => Err(error.into()),
+        TakeUpError::Desk(error) => Err(error.into()),
+    }
+}
