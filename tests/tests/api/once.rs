@@ -29,8 +29,8 @@ async fn torture_46_the_same_key_with_another_body_is_refused_and_the_first_stan
     let refused = ground.post(&token, USE, "phone-7-launch-1", &later).await.is(422);
     assert_eq!(refused["type"], "/api/v1/problems#key-used");
     let shock = json!({ "what": "shock" });
-    let other = ground.post(&token, "/api/v1/stations/bay/holds", "phone-7-launch-1", &shock);
-    assert_eq!(other.await.is(422)["type"], "/api/v1/problems#key-used");
+    let other = ground.post(&token, "/api/v1/stations/bay/holds", "phone-7-launch-1", &shock).await.is(422);
+    assert_eq!(other["type"], "/api/v1/problems#key-used");
     let again =
         ground.post(&token, USE, "phone-7-launch-1", &json!({ "at": at, "what": "launch" })).await.is(201);
     assert_eq!(again, first);

@@ -59,7 +59,7 @@ async fn work_is_judged_and_moves_its_date() {
 async fn gear_is_set_aside_and_only_an_engineer_releases_it() {
     let ground = ground().await;
     let (mechanic, engineer) = (ground.token(MECHANIC).await, ground.token(ENGINEER).await);
-    let aside = json!({ "state": "quarantined", "reason": "broken wires" });
+    let aside = json!({ "state": "quarantined", "reason": "broken wires", "at": "2026-10-11T09:00:00Z" });
     ground.post(&mechanic, "/api/v1/items/F-1/state", "aside-001", &aside).await.is(201);
     let back = json!({ "state": "released", "reason": "looked at again" });
     ground.post(&mechanic, "/api/v1/items/F-1/state", "back-0001", &back).await.is(403);

@@ -23,6 +23,8 @@ use crate::web::{gate, posted};
 
 /// The most that is taken at once: a long examination report with room.
 const LARGEST: usize = 512 * 1024;
+/// Years that can be replayed: gear and its records lie well within.
+const YEARS: std::ops::RangeInclusive<i16> = 1900..=2199;
 /// The header in which a page of this service brings its word.
 pub(super) const WORD: &str = "tallow-word";
 
@@ -91,6 +93,11 @@ impl Call {
     /// A text that is no date.
     pub(super) fn replay(&self) -> Result<Replay, Problem> {
         let asked = self.visit.asked()?;
+        let named = [("as_of", asked.as_of), ("known_on", asked.known_on.unwrap_or(asked.as_of))];
+        if let Some((name, day)) = named.into_iter().find(|(_, day)| !YEARS.contains(&day.year())) {
+            let detail = format!("{day} lies outside of what can be replayed");
+            return Err(Problem::unreadable(Wrong::parameter(name, detail, "Give a day from 1900 to 2199.")));
+        }
         let known_before = asked.known_on.map(|day| self.web().desk.known_by(day));
         Ok(Replay { judged: asked.judged, known_before, day: asked.as_of })
     }
