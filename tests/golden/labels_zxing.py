@@ -2,7 +2,7 @@
 """Reads the symbols of labels with ZXing's C++ port and keeps those that say what they should.
 
     TALLOW_SYMBOLS=/tmp/symbols.csv cargo test --workspace --lib symbols_for_the_reader -- --ignored
-    python3 -m venv /tmp/reader && /tmp/reader/bin/pip install zxing-cpp==2.* numpy
+    python3 -m venv /tmp/reader && /tmp/reader/bin/pip install zxing-cpp==3.* numpy
     /tmp/reader/bin/python tests/golden/labels_zxing.py /tmp/symbols.csv > tests/golden/labels_zxing.csv
 
 Each line holds the symbol's sort, its text, and its modules row by row, 1 for dark. The modules are drawn as a picture

@@ -1,5 +1,6 @@
 //! Can a boat reach everywhere? The coast drawn with its cover, and who will be off for what.
 
+mod drawn;
 mod order;
 mod shoreline;
 
@@ -12,6 +13,7 @@ use policies::cover::{Coast, tenths};
 use policies::facts::{Fleet, StationId};
 use policies::readiness::{Papers, Readiness, Reason, StationReadiness};
 
+use super::ahead::OWN_HANDS;
 use super::asked::Asked;
 use super::fault::Fault;
 use super::line::Mark;
@@ -29,12 +31,12 @@ use crate::fitness::{Words, papers_of};
 use crate::records::{Concession, Station};
 use drawing::shore::{Boat, Place, Shore, Wait};
 use drawing::strip::{Dated, Reach, Row};
-use shoreline::{Shoreline, chart, shorelines};
+use shoreline::{Shoreline, shorelines};
 
 /// Stations on one page.
 const STATIONS: usize = 30;
-/// Stations along one drawing.
-const ALONG: usize = 14;
+/// Dates of one station that are told here; its line ahead tells all.
+const DATES: usize = 6;
 /// Reasons of one station that are told here; its own page tells all.
 const REASONS: usize = 3;
 
@@ -47,6 +49,7 @@ struct Posted {
     more: usize,
     back: Option<String>,
     next: Vec<(String, Vec<Link>, usize, String)>,
+    dates: usize,
     ahead: String,
 }
 
@@ -68,7 +71,7 @@ struct Page {
     gaps: Vec<String>,
     standard: u32,
     drawings: Vec<String>,
-    apart: Vec<(Mark, Link)>,
+    apart: Vec<(Mark, Link, &'static str)>,
     strip: String,
     days: Vec<Link>,
     stations: Vec<Posted>,
@@ -121,7 +124,7 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside, number: usize)
     let to_come = asked.as_of > today;
     let mut judged = view.readiness(told, &beside.concessions);
     if to_come {
-        judged.iter_mut().for_each(without_log);
+        judged.iter_mut().for_each(|found| foreseen(&view, found));
     }
     let words = Words {
         set: view.set,
@@ -136,14 +139,24 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside, number: usize)
     let (shores, apart) = shorelines(&coast);
     let order = order(&shores, &apart);
     let here = part(order, (number, STATIONS), view.links, "/coast", &[])?;
-    let told_lines = words.lines(&judged);
+    let shown: Vec<StationReadiness> =
+        judged.iter().filter(|found| here.here.contains(&found.station)).cloned().collect();
+    let told_lines = words.lines(&shown);
     let look = Look { papers: papers.clone(), concessions: &beside.concessions, judged, coast, lines, view };
     Ok(look.page(web, asked, (&shores, &apart), here, &told_lines, to_come))
 }
 
-/// On a day to come nobody can have written up the log; how old it will be says nothing.
-fn without_log(found: &mut StationReadiness) {
-    found.reasons.retain(|reason| !matches!(reason, Reason::OldLog { .. }));
+/// On a day to come nobody can have written up the log, and by then the stations' own hands have seen to their own
+/// checks: what is left is what others must come for.
+fn foreseen(view: &View, found: &mut StationReadiness) {
+    let own = |row: &policies::due::DueRow| {
+        view.set.rule(row.rule).by.as_deref().is_some_and(|by| OWN_HANDS.contains(&by))
+    };
+    found.reasons.retain(|reason| match reason {
+        Reason::OldLog { .. } => false,
+        Reason::Rule { row, .. } => !own(row),
+        _ => true,
+    });
     found.readiness = found.reasons.first().map_or(Readiness::Ready, Reason::readiness);
 }
 
@@ -181,11 +194,7 @@ impl Look<'_> {
             gaps: summary,
             standard: self.coast.standard_minutes,
             drawings: self.drawings(shores, &here.here),
-            apart: apart
-                .iter()
-                .filter(shown)
-                .map(|id| (word_mark(self.readiness(*id)), self.view.station_link(*id)))
-                .collect(),
+            apart: apart.iter().filter(shown).map(|id| self.apart(*id)).collect(),
             strip: self.strip(&here.here, told, &stops),
             days: self.days(asked),
             stations: here.here.iter().map(|id| self.told(*id, told, &stops)).collect(),
@@ -201,6 +210,12 @@ impl Look<'_> {
     fn readiness(&self, id: StationId) -> Readiness {
         let found = self.judged.iter().find(|found| found.station == id);
         found.map_or(Readiness::Unknown, |found| found.readiness)
+    }
+
+    fn apart(&self, id: StationId) -> (Mark, Link, &'static str) {
+        let placed = self.coast.posts[id.0 as usize].point.is_some();
+        let why = if placed { "" } else { ", its coordinates are not known" };
+        (word_mark(self.readiness(id)), self.view.station_link(id), why)
     }
 
     fn name(&self, id: StationId) -> &str {
@@ -235,136 +250,6 @@ impl Look<'_> {
             more => format!("No: {more} stretches wait longer than {standard} min."),
         };
         text + &pairs
-    }
-
-    fn drawings(&self, shores: &[Shoreline], here: &[StationId]) -> Vec<String> {
-        let mut drawings = Vec::new();
-        for line in shores {
-            for piece in pieces(line.along.len()) {
-                let shown = |at: usize| line.along.get(at).is_some_and(|(id, _)| here.contains(id));
-                if !piece.clone().any(shown) {
-                    continue;
-                }
-                let shore = self.shore(line, piece);
-                let title = self.title(&shore);
-                let id = format!("coast-{}", drawings.len() + 1);
-                drawings.push(drawing::shore::shore(&id, &title, &shore));
-            }
-        }
-        drawings
-    }
-
-    /// What a screen reader says of a drawing.
-    fn title(&self, shore: &Shore) -> String {
-        let along: Vec<&Place> = shore.places.iter().filter(|place| place.joins.is_empty()).collect();
-        let ends = along.first().zip(along.last());
-        let ends = ends.map(|(a, b)| format!("The coast from {} to {}", a.name, b.name));
-        let over: Vec<&str> =
-            shore.waits.iter().filter(|wait| wait.over).map(|wait| wait.figure.as_str()).collect();
-        let gaps = if over.is_empty() {
-            "no gap in the cover".to_owned()
-        } else {
-            format!("gaps in the cover: {} min", words::list(&over))
-        };
-        format!(
-            "{}, with the minutes that the first boat takes to every point; {gaps}. The standard is {} min.",
-            ends.unwrap_or_default(),
-            self.coast.standard_minutes
-        )
-    }
-
-    fn shore(&self, line: &Shoreline, piece: std::ops::Range<usize>) -> Shore {
-        let mut ids: Vec<StationId> = line.along[piece.clone()].iter().map(|(id, _)| *id).collect();
-        let mut places: Vec<Place> =
-            line.along[piece.clone()].iter().map(|(id, mile)| self.place(*id, *mile, Vec::new())).collect();
-        for (id, joins) in &line.off {
-            let joins: Vec<usize> = joins.iter().map(|(at, _)| *at).filter(|at| piece.contains(at)).collect();
-            if !joins.is_empty() {
-                let miles: f64 = joins.iter().map(|at| line.along[*at].1).sum();
-                let mile = miles / drawing::bars::f64_of(joins.len());
-                let joins = joins.iter().map(|at| at - piece.start).collect();
-                places.push(self.place(*id, mile, joins));
-                ids.push(*id);
-            }
-        }
-        let bearing = self.lie(&ids, &mut places);
-        let mut shore = Shore {
-            boats: self.boats(line),
-            waits: Vec::new(),
-            standard: f64::from(self.coast.standard_minutes),
-            together: self.together(&ids),
-            bearing,
-            places,
-        };
-        shore.waits = self.waits(&ids, &shore);
-        shore
-    }
-
-    fn place(&self, id: StationId, mile: f64, joins: Vec<usize>) -> Place {
-        Place { name: self.name(id).to_owned(), mark: shape(self.readiness(id)), mile, off: 0.0, joins }
-    }
-
-    /// Lays places off the straight way from the first to the last, and tells where that way points.
-    fn lie(&self, ids: &[StationId], places: &mut [Place]) -> f64 {
-        let point = |id: &StationId| self.coast.posts[id.0 as usize].point;
-        let Some(first) = ids.first().and_then(point) else { return 0.0 };
-        let spots: Vec<(f64, f64)> =
-            ids.iter().map(|id| point(id).map_or((0.0, 0.0), |point| chart(first, point))).collect();
-        let last = places.iter().rposition(|place| place.joins.is_empty()).unwrap_or_default();
-        let (east, north) = spots[last];
-        let length = east.hypot(north).max(0.1);
-        for (place, (x, y)) in places.iter_mut().zip(&spots) {
-            place.off = (x * north - y * east) / length;
-        }
-        east.atan2(north).to_degrees()
-    }
-
-    /// Boats that may launch, where each comes in on this shore.
-    fn boats(&self, line: &Shoreline) -> Vec<Boat> {
-        let fit = |id: StationId| {
-            let post = &self.coast.posts[id.0 as usize];
-            post.boat.filter(|_| !post.is_off())
-        };
-        let along = line.along.iter().filter_map(|(id, mile)| {
-            let boat = fit(*id)?;
-            Some(Boat { mile: *mile, after: boat.launch_min, per_mile: 60.0 / boat.speed_kn })
-        });
-        let off = line.off.iter().flat_map(|(id, joins)| {
-            joins.iter().filter_map(|(at, nm)| {
-                let boat = fit(*id)?;
-                let mile = line.along.get(*at)?.1;
-                Some(Boat { mile, after: boat.minutes(*nm), per_mile: 60.0 / boat.speed_kn })
-            })
-        });
-        along.chain(off).collect()
-    }
-
-    fn together(&self, ids: &[StationId]) -> Vec<[usize; 2]> {
-        let place = |slug: &str| {
-            let id = self.view.find_station(slug)?;
-            ids.iter().position(|have| *have == id)
-        };
-        let pairs = self.lines.iter().filter(|line| line.short() == Some("off together"));
-        pairs.filter_map(|line| Some([place(&line.station)?, place(&line.other)?])).collect()
-    }
-
-    /// The longest waits of the stretches that begin and end on this shore.
-    fn waits(&self, ids: &[StationId], shore: &Shore) -> Vec<Wait> {
-        let mile = |slug: &str| {
-            let id = self.view.find_station(slug)?;
-            let at = ids.iter().position(|have| *have == id)?;
-            shore.places.get(at).filter(|place| place.joins.is_empty()).map(|place| place.mile)
-        };
-        let wait = |line: &cover::Line| {
-            let minutes = line.minutes?;
-            let mile = match line.what {
-                "stretch" => shore.worst(mile(&line.station)?, mile(&line.other)?),
-                _ => mile(&line.station)?,
-            };
-            let over = line.over_by_minutes.is_some_and(|over| over > 0.0);
-            Some(Wait { mile, minutes, figure: format!("{minutes:.1}"), over })
-        };
-        self.lines.iter().filter_map(wait).collect()
     }
 
     /// Today and the first of each month ahead.
@@ -437,7 +322,9 @@ impl Look<'_> {
         let more = reasons.len().saturating_sub(REASONS);
         reasons.truncate(REASONS);
         let readiness = self.readiness(id);
-        let next = coming(stops.get(&id)).into_iter().map(|stop| {
+        let coming = coming(stops.get(&id));
+        let dates = coming.len();
+        let next = coming.into_iter().take(DATES).map(|stop| {
             let (tags, more) = self.view.tags_of(stop);
             (stop.when(self.view.as_of), tags, more, stop.task.clone())
         });
@@ -450,6 +337,7 @@ impl Look<'_> {
             more,
             back: back.map(words::full_day),
             next: next.collect(),
+            dates,
             ahead: self.view.links.station_ahead(slug),
         }
     }
@@ -487,22 +375,6 @@ impl Look<'_> {
 /// What others must come for, and has a date.
 fn coming(stops: Option<&Vec<Stop>>) -> Vec<&Stop> {
     stops.into_iter().flatten().filter(|stop| !stop.now && !stop.is_own()).collect()
-}
-
-/// Pieces of a shore, each beginning with the station that the one before ends with.
-fn pieces(count: usize) -> Vec<std::ops::Range<usize>> {
-    let steps = count.saturating_sub(1).div_ceil(ALONG - 1).max(1);
-    let size = count.saturating_sub(1).div_ceil(steps);
-    (0..steps).map(|step| step * size..(step * size + size + 1).min(count)).collect()
-}
-
-fn shape(readiness: Readiness) -> drawing::shore::Mark {
-    match readiness {
-        Readiness::Ready => drawing::shore::Mark::Ready,
-        Readiness::ReadyWithLimits => drawing::shore::Mark::Limits,
-        Readiness::NotReady => drawing::shore::Mark::Off,
-        Readiness::Unknown => drawing::shore::Mark::Unknown,
-    }
 }
 
 fn word_mark(readiness: Readiness) -> Mark {

@@ -72,7 +72,8 @@ impl Drawing {
 
     pub(super) fn text(&mut self, class: &str, (x, y): Spot, text: &str) {
         let text = escaped(text);
-        let _ = write!(self.svg, "<text class=\"{class}\" x=\"{x:.1}\" y=\"{y:.1}\">{text}</text>");
+        let (x, y) = (number(x), number(y));
+        let _ = write!(self.svg, "<text class=\"{class}\" x=\"{x}\" y=\"{y}\">{text}</text>");
     }
 
     pub(super) fn line(&mut self, class: &str, from: Spot, to: Spot) {
@@ -125,12 +126,26 @@ impl Drawing {
     }
 }
 
+/// Level and upright pieces say one number alone.
 fn through(spots: &[Spot]) -> String {
-    let mut path = String::with_capacity(spots.len() * 12);
-    for (at, (x, y)) in spots.iter().enumerate() {
-        let _ = write!(path, "{}{x:.1} {y:.1}", if at == 0 { 'M' } else { 'L' });
+    let mut path = String::with_capacity(spots.len() * 8);
+    let mut last: Option<(String, String)> = None;
+    for (x, y) in spots.iter().map(|(x, y)| (number(*x), number(*y))) {
+        let _ = match &last {
+            None => write!(path, "M{x} {y}"),
+            Some((_, before)) if *before == y => write!(path, "H{x}"),
+            Some((before, _)) if *before == x => write!(path, "V{y}"),
+            Some(_) => write!(path, "L{x} {y}"),
+        };
+        last = Some((x, y));
     }
     path
+}
+
+/// To a tenth, and no more letters than that needs.
+fn number(value: f64) -> String {
+    let text = format!("{value:.1}");
+    text.strip_suffix(".0").map(str::to_owned).unwrap_or(text)
 }
 
 /// A text that means nothing to a page but itself.

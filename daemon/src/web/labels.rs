@@ -36,6 +36,8 @@ struct Page {
     shell: Shell,
     of: String,
     labels: Vec<(Link, String)>,
+    /// The service has no address that a label could lead to.
+    nowhere: bool,
     caution: &'static str,
     parts: Vec<(Link, bool)>,
     stations: Vec<Link>,
@@ -44,19 +46,13 @@ struct Page {
 /// The page.
 ///
 /// # Errors
-/// No address to print, an unknown station or tag, or records that cannot be read.
+/// An unknown station or tag, or records that cannot be read.
 pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let asked = visit.asked()?;
     let number = visit.query.part()?;
-    let base = visit.web.door.public_url.as_deref().ok_or_else(|| {
-        Fault::asked(
-            "Labels would not lead anywhere: the service has no address of its own yet.",
-            "Set public_url to the address by which people reach these pages, then print.",
-        )
-    })?;
     let source = Source::open(&visit.web, &asked).await?;
     let (station, items) = (visit.query.station.as_deref(), visit.query.items.as_deref());
-    let made = |fleet: &Fleet| make(&visit.web, &asked, fleet, base, (station, items), number);
+    let made = |fleet: &Fleet| make(&visit.web, &asked, fleet, (station, items), number);
     html(&source.fleet(made).await?)
 }
 
@@ -64,7 +60,6 @@ fn make(
     web: &Web,
     asked: &Asked,
     fleet: &Fleet,
-    base: &str,
     (station, items): (Option<&str>, Option<&str>),
     number: usize,
 ) -> Result<Page, Fault> {
@@ -75,7 +70,9 @@ fn make(
         (None, None) => (String::new(), Vec::new(), Vec::new()),
     };
     let here = part(ids, (number, SHEET), view.links, "/labels", &more)?;
-    let label = |id: &ItemId| (view.links.to_item(view.tag(*id)), drawn(&view, base, *id));
+    // A label is stuck on for years: without an address of the service there is nothing to print on it.
+    let base = web.door.public_url.as_deref();
+    let label = |id: &ItemId| Some((view.links.to_item(view.tag(*id)), drawn(&view, base?, *id)));
     let stations = view
         .fleet
         .stations
@@ -83,7 +80,8 @@ fn make(
         .map(|station| Link { text: station.name.to_string(), href: view.links.labels(&station.slug) });
     Ok(Page {
         of,
-        labels: here.here.iter().map(label).collect(),
+        labels: here.here.iter().filter_map(label).collect(),
+        nowhere: base.is_none(),
         caution: CAUTION,
         parts: here.ways,
         stations: stations.collect(),
@@ -139,7 +137,7 @@ fn drawn(view: &View, base: &str, id: ItemId) -> String {
         escaped(tag)
     );
     let symbols =
-        [("qr", qr(&said), (1.0, 1.0), 23.0, 4), ("matrix", data_matrix(&said), (27.0, 2.0), 15.0, 2)];
+        [("qr", qr(&said), (0.5, 0.5), 26.0, 4), ("matrix", data_matrix(&said), (31.0, 1.5), 18.0, 2)];
     for (class, symbol, at, side, quiet) in symbols {
         let Some(symbol) = symbol else { continue };
         place(&mut svg, class, &symbol, at, (side, quiet));
@@ -147,10 +145,10 @@ fn drawn(view: &View, base: &str, id: ItemId) -> String {
     let host = said.split_once("://").map_or(&*said, |(_, host)| host);
     let host = host.split('/').next().unwrap_or(host).to_ascii_lowercase();
     for (class, x, y, text) in [
-        ("small", 27.0, 20.5, cut(&host, 26)),
-        ("small", 27.0, 23.5, cut(station, 24)),
-        ("tag", 2.0, 29.5, cut(tag, 22)),
-        ("small", 2.0, 33.5, cut(&view.what(id), 46)),
+        ("small", 32.5, 22.0, cut(&host, 24)),
+        ("small", 32.5, 25.0, cut(station, 22)),
+        ("tag", 3.0, 30.0, cut(tag, 22)),
+        ("small", 3.0, 33.3, cut(&view.what(id), 46)),
     ] {
         let _ = write!(svg, "<text class=\"{class}\" x=\"{x}\" y=\"{y}\">{}</text>", escaped(&text));
     }

@@ -287,7 +287,7 @@ impl View<'_> {
 
 /// Readings with a limit and a trend, over the days they were taken on.
 fn readings(worn: &[Wear]) -> Vec<Reading> {
-    let bounded = worn.iter().filter(|wear| wear.limit.is_some() && wear.points.len() > 1);
+    let bounded = worn.iter().filter(|wear| wear.limit.is_some() && wear.trend.is_ok());
     let reading = |wear: &Wear| Reading {
         name: words::upper_first(&wear.name),
         unit: wear.unit.clone().unwrap_or_default(),

@@ -25,7 +25,7 @@ use crate::records::{Certificate, Concession, Defect, Station};
 /// Stations on one page.
 const STATIONS: usize = 30;
 /// Lines of one station beside others; its own page has all.
-const LINES: usize = 12;
+const LINES: usize = 8;
 
 struct Line {
     now: bool,

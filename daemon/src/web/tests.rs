@@ -219,7 +219,7 @@ async fn wear_is_drawn_and_told() {
     let router = router(demo_web().await);
     let text = read(&router, "/item/C-0222").await.text;
     let told = [
-        "<title>Link diameter of C-0222 against launches, with its limit</title>",
+        ">Link diameter of C-0222 against launches, with its limit</title>",
         "limit 11.70</text>",
         "60 more launches are within it with 95 % certainty",
         "Needs renewal for wear by 25 Oct 2027 with 10 %, by 9 Mar 2028 with 50 %, by 27 Jun 2028 with 90 %",

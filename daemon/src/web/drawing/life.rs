@@ -4,7 +4,7 @@ use jiff::civil::Date;
 
 use super::axis::{Days, Numbers, letters};
 use super::bars::f64_of;
-use super::{Drawing, Size, Spot, both, cut};
+use super::{Drawing, Spot, both, cut};
 
 /// A stay on a host, or the time between two.
 #[derive(Clone, Debug, PartialEq)]
@@ -68,14 +68,14 @@ pub(in super::super) fn life(title: &str, life: &Life) -> String {
         let foot = HEAD + PLACES + lanes;
         let height = foot + WEAR * f64_of(life.readings.len()) + 4.0;
         let mut drawing = Drawing::new("life", size, height, title);
-        let left = if size.is_narrow() { 44.0 } else { 104.0 };
+        let left = if size.is_narrow() { 50.0 } else { 60.0 };
         let axis = Days { from: life.from, to: life.to, left, right: size.width() - 10.0 };
         axis.draw(&mut drawing, HEAD - 4.0, height);
         places(&mut drawing, &axis, life);
         let mut top = HEAD + PLACES;
         top = loans(&mut drawing, &axis, top, life);
-        top = ticks(&mut drawing, &axis, size, top, life);
-        events(&mut drawing, &axis, size, top, life);
+        top = ticks(&mut drawing, &axis, top, life);
+        events(&mut drawing, &axis, top, life);
         for (at, reading) in life.readings.iter().enumerate() {
             wear(&mut drawing, &axis, foot + WEAR * f64_of(at), reading);
         }
@@ -101,9 +101,9 @@ fn places(drawing: &mut Drawing, axis: &Days, life: &Life) {
         let Some(name) = &stay.name else { continue };
         let (left, right) = (axis.x(stay.from), axis.x(stay.to).max(axis.x(stay.from) + 2.0));
         drawing.block("stay", (left, roof), (right, foot));
-        let room = letters(right - left - 6.0);
-        if room >= 3 {
-            drawing.text("name", (left + 4.0, middle + 4.0), &cut(name, room));
+        let most = letters(right - left - 6.0);
+        if most >= 3 {
+            drawing.text("name", (left + 4.0, middle + 4.0), &cut(name, most));
         }
         if letters(right - left + 8.0) >= stay.count.chars().count() {
             drawing.text("figure", (left + 4.0, foot + 14.0), &stay.count);
@@ -124,13 +124,12 @@ fn loans(drawing: &mut Drawing, axis: &Days, top: f64, life: &Life) -> f64 {
     top + LANE
 }
 
-fn ticks(drawing: &mut Drawing, axis: &Days, size: Size, top: f64, life: &Life) -> f64 {
+fn ticks(drawing: &mut Drawing, axis: &Days, top: f64, life: &Life) -> f64 {
     if life.ticks.is_empty() {
         return top;
     }
     let y = top + LANE / 2.0;
-    let name = if size.is_narrow() { "work" } else { "examined, checked" };
-    drawing.text("end soft", (axis.left - 6.0, y + 4.0), name);
+    drawing.text("end soft", (axis.left - 6.0, y + 4.0), "work");
     let mut drawn: Vec<(Date, Tick)> = life.ticks.clone();
     drawn.sort_by_key(|(on, tick)| (*tick == Tick::Failed, *on));
     drawn.dedup();
@@ -145,13 +144,12 @@ fn ticks(drawing: &mut Drawing, axis: &Days, size: Size, top: f64, life: &Life) 
     top + LANE
 }
 
-fn events(drawing: &mut Drawing, axis: &Days, size: Size, top: f64, life: &Life) {
+fn events(drawing: &mut Drawing, axis: &Days, top: f64, life: &Life) {
     if life.events.is_empty() {
         return;
     }
     let y = top + LANE / 2.0;
-    let name = if size.is_narrow() { "events" } else { "what happened" };
-    drawing.text("end soft", (axis.left - 6.0, y + 4.0), name);
+    drawing.text("end soft", (axis.left - 6.0, y + 4.0), "events");
     let mut last = f64::MIN;
     for event in &life.events {
         let x = axis.x(event.on);
@@ -168,8 +166,8 @@ fn wear(drawing: &mut Drawing, axis: &Days, top: f64, reading: &Reading) {
     let values = reading.points.iter().map(|(_, value)| *value).chain(reading.limit);
     let (low, high) =
         values.fold((f64::MAX, f64::MIN), |(low, high), value| (low.min(value), high.max(value)));
-    let room = ((high - low) * 0.1).max(0.01);
-    let scale = Numbers { from: low - room, to: high + room, start: floor, end: roof };
+    let clear = ((high - low) * 0.1).max(0.01);
+    let scale = Numbers { from: low - clear, to: high + clear, start: floor, end: roof };
     drawing.text("name", (axis.left, top + 12.0), &reading.name);
     drawing.run("axis", &[(axis.left, roof), (axis.left, floor), (axis.right, floor)]);
     for value in [low, high] {

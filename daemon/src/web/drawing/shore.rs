@@ -160,6 +160,12 @@ pub(in super::super) fn shore(id: &str, title: &str, shore: &Shore) -> String {
 /// Where the first boat comes later than the standard: hatched from the standard up.
 fn gaps(drawing: &mut Drawing, frame: &Frame, shore: &Shore) {
     let line = shore.line();
+    let across = [frame.shore - 5.0, frame.shore + 5.0];
+    if line.is_empty() {
+        // No boat comes anywhere.
+        drawing
+            .hatched_block(frame.spot(frame.along.start, across[0]), frame.spot(frame.along.end, across[1]));
+    }
     for part in line.chunk_by(|a, b| (a.1 > shore.standard) == (b.1 > shore.standard)) {
         let (Some(first), Some(last)) = (part.first(), part.last()) else { continue };
         if first.1 <= shore.standard {
@@ -169,7 +175,6 @@ fn gaps(drawing: &mut Drawing, frame: &Frame, shore: &Shore) {
         outline.extend(part.iter().map(|(mile, minutes)| frame.timed(*mile, *minutes)));
         outline.push(frame.timed(last.0, shore.standard));
         drawing.hatched(&outline);
-        let across = [frame.shore - 5.0, frame.shore + 5.0];
         let [from, to] = [frame.along.at(first.0), frame.along.at(last.0)];
         drawing.hatched_block(frame.spot(from, across[0]), frame.spot(to, across[1]));
     }

@@ -122,9 +122,9 @@ fn bars_are_as_long_as_their_numbers() {
     let bar = |value: f64| Bar { name: "x".to_owned(), value, figure: value.to_string(), hatched: false };
     let drawn = bars("b", Size::Wide, "", &[bar(84.0), bar(42.0)]);
     let ends: Vec<f64> = drawn
-        .split("class=\"bar\" d=\"M")
+        .split("class=\"bar\" d=\"M330 ")
         .skip(1)
-        .filter_map(|part| part.split(['L', ' ']).nth(2)?.parse().ok())
+        .filter_map(|part| part.split(['H', 'V']).nth(1)?.parse().ok())
         .collect();
     assert!(((ends[0] - 330.0) / (ends[1] - 330.0) - 2.0).abs() < 0.01, "{ends:?}");
 }

@@ -65,7 +65,7 @@ async fn minutes_in_the_drawing_are_those_of_the_table() {
         let wide = drawing(&text, "coast-1", "wide");
         let mut drawn = figures(texts(wide, "soft"));
         drawn.extend(figures(texts(wide, "over")));
-        assert!(drawn.len() >= 8, "{path}: {drawn:?}");
+        assert!(drawn.len() >= 4, "{path}: {drawn:?}");
         let mut left = told.clone();
         for figure in &drawn {
             let at = left.iter().position(|told| told == figure);
@@ -96,19 +96,15 @@ async fn the_line_ahead_of_a_station_draws_each_date_it_lists() {
     let router = router(demo_web().await);
     let text = page(&router, "/station/qua/ahead").await;
     assert!(text.contains("10 % by 28 Oct, 50 % by 9 Nov, 90 % by 26 Nov"), "{text}");
-    let list = text.split("works dated").nth(1).unwrap().split("</ol>").next().unwrap().to_lowercase();
+    let list = text.split("works dated").nth(1).unwrap().split("</ol>").next().unwrap();
     let wide = drawing(&text, "ahead", "wide");
     assert_eq!(wide.matches("class=\"odds\"").count(), list.matches("10 % by").count());
     let lines: Vec<&str> = list.split("<li").skip(1).collect();
-    let hard: Vec<&&str> = lines.iter().filter(|line| line.contains("last day ")).collect();
     // A last day beyond the strip is told and not drawn.
-    let beyond = hard.iter().filter(|line| {
-        ["2029", "2030", "2031"].iter().any(|year| {
-            line.split("last day ").nth(1).unwrap().split([';', '<']).next().unwrap().contains(year)
-        })
-    });
-    let drawn = wide.matches("class=\"hard\"").count();
-    assert!(drawn + beyond.count() >= hard.len() && drawn <= hard.len(), "{drawn} of {}", hard.len());
+    let until = jiff::civil::date(2028, 4, 11);
+    let within = lines.iter().filter_map(|line| last_day(line)).filter(|day| *day <= until).count();
+    assert!(within > 10);
+    assert_eq!(wide.matches("class=\"hard\"").count(), within);
     assert_eq!(texts(wide, "name").len(), lines.len() + 1, "a row a line, and one of its own checks");
 }
 
@@ -134,7 +130,10 @@ async fn bars_of_use_carry_the_counts_of_each_place() {
         assert_eq!(texts(drawing(&text, "use", width), "figure"), ["61", "84", "97"], "{width}");
         let life = drawing(&text, "life", width);
         assert_eq!(life.matches("class=\"stay\"").count(), 3, "{width}");
-        assert_eq!(drawing(&text, "odds", width).matches("class=\"odds\"").count(), 1, "{width}");
+        let told = text.split("The same in words</summary>").nth(1).unwrap().split("</ol>").next().unwrap();
+        let bands = drawing(&text, "odds", width).matches("class=\"odds\"").count();
+        assert_eq!(bands, told.matches("10 % by").count(), "{width}");
+        assert!(told.contains("10 % by 28 Oct, 50 % by 9 Nov, 90 % by 26 Nov"), "{told}");
     }
     for told in ["<dt>61 launches</dt>", "<dt>84 launches</dt>", "<dt>97 launches</dt>"] {
         assert!(text.contains(told), "{told}");
@@ -152,10 +151,17 @@ async fn a_life_shows_what_failed_and_how_it_wore() {
     assert!(life.contains("class=\"off\""), "the failed measurement is crossed");
     let numbered: Vec<String> = texts(life, "middle");
     let listed = text.split("What happened</summary>").nth(1).unwrap().split("</ol>").next().unwrap();
-    assert!(listed.contains("failed"), "{listed}");
+    assert!(listed.contains("Failed: "), "{listed}");
     for number in numbered {
         assert!(listed.contains(&format!("\"dates\">{number} · ")), "{number} is drawn and not told");
     }
+}
+
+/// The last day that a line tells, in the year of the page where it names none.
+fn last_day(line: &str) -> Option<Date> {
+    let told = line.split("ast day ").nth(1)?.split([';', '<']).next()?;
+    let year = if told.split(' ').count() == 2 { " 2026" } else { "" };
+    Date::strptime("%d %b %Y", format!("{told}{year}")).ok()
 }
 
 /// Many stations come in parts of thirty.
