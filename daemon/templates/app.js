@@ -99,7 +99,7 @@
       key: form.elements.key.value,
       what: form.dataset.queue === "work" ? "work" : all.what,
       at: day.toISOString(),
-      off_s: all.at || day.getTime() < Date.now() - 5000 ? 0 : (await kept.known("off")) || 0,
+      off_s: all.at || day.getTime() < Date.now() - 5000 ? 0 : (await kept.known("off")) ?? null,
       who: form.dataset.who,
       station: form.dataset.station,
       fields: all,

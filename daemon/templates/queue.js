@@ -62,6 +62,11 @@ self.kept = (() => {
   };
 
   const post = async (word, entries) => {
+    // A clock that was never measured before is measured now, and so the same for every copy.
+    for (const entry of entries.filter((one) => one.off_s === null)) {
+      entry.off_s = (await known("off")) ?? 0;
+      await put(entry);
+    }
     const body = entries.map(({ key, what, at, off_s, who, fields }) => ({ key, what, at, off_s, who, fields }));
     const answer = await fetch(word.path, {
       method: "POST",

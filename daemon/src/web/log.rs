@@ -255,7 +255,7 @@ impl Once<'_> {
     }
 }
 
-/// Logs an entry. Its moment and its note are those of the first copy that came; undone, it stays undone.
+/// Logs an entry. Its moment is that of the first copy that came; undone, it stays undone.
 ///
 /// # Errors
 /// What cannot be counted here, the same key with other values, or the store's own.
@@ -272,10 +272,8 @@ pub(super) async fn log_once(desk: &Desk, once: &Once<'_>, entry: &Entry, by: &s
             if stored.void {
                 return Ok(());
             }
-            for row in &mut rows {
-                row.at = stored.at;
-                row.note.clone_from(&stored.note);
-            }
+            // The time is that of the first press, not of a later copy of it.
+            rows.iter_mut().for_each(|row| row.at = stored.at);
         }
         match desk.log_use_by(&rows, by).await {
             // Another copy came in between: its moment stands.

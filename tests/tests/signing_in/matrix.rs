@@ -27,7 +27,19 @@ fn right(act: Act) -> (&'static [&'static str], &'static [&'static str]) {
         Act::ViewItem | Act::ViewRules | Act::ViewMail | Act::OwnAccount => (ALL, ALL),
         Act::ViewRegion | Act::ViewStation => (HOUSE, HOUSE),
         Act::LogUse => (&["head", "engineer", "mechanic"], ENGINEERS),
-        Act::KeepTokens => (ENGINEERS, ENGINEERS),
+        Act::KeepTokens
+        | Act::AcknowledgeCorrection
+        | Act::GrantConcession
+        | Act::ReleaseGear
+        | Act::SaySecondWord
+        | Act::RehearsePolicy => (ENGINEERS, ENGINEERS),
+        Act::RecordFailedWork => (ALL, ALL),
+        Act::SettleDoubt => (&["head", "engineer", "mechanic"], ENGINEERS),
+        Act::RecordWork | Act::DraftExamination | Act::AddCertificate => {
+            (&["head", "engineer", "mechanic", "test house"], &["head", "engineer", "test house"])
+        }
+        Act::FitItem | Act::SetAside | Act::CorrectRecord => (&["head", "engineer", "mechanic"], ENGINEERS),
+        Act::SignExamination => (&["head", "engineer", "mechanic", "test house"], ENGINEERS),
         other => panic!("{other:?} stands in the table; say here whose it is"),
     }
 }

@@ -63,7 +63,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let web = &visit.web;
     let task = Task::of(web, visit.name()).await?;
     let by = &posted.signed()?.who.person.key;
-    let once = Once::of(&web.desk, form).await?;
+    let once = Once::alone(&web.desk, form).await?;
     if let Some(led) = &once.led {
         return Ok(crate::web::posted::see(led));
     }
@@ -138,6 +138,10 @@ fn end_blank(row: &Concession) -> Blank {
 pub(super) async fn end(posted: Posted) -> Result<Response, Fault> {
     let (visit, form) = (&posted.visit, &posted.form);
     let desk = &visit.web.desk;
+    let once = Once::alone(desk, form).await?;
+    if let Some(led) = &once.led {
+        return Ok(crate::web::posted::see(led));
+    }
     let row = found(visit).await?;
     let by = &posted.signed()?.who.person.key;
     let to = Links::item_path(&row.item);
@@ -155,7 +159,7 @@ pub(super) async fn end(posted: Posted) -> Result<Response, Fault> {
     let correction =
         Correction { file: "concessions", key: &row.key, cells, by, reason: form.field("reason") };
     match desk.correct(&correction).await {
-        Ok(_) => Ok(crate::web::posted::see(&to)),
+        Ok(_) => once.done(desk, &to).await,
         Err(error) => blank.refused(error)?.page(visit),
     }
 }

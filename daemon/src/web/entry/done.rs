@@ -1,8 +1,13 @@
 //! A piece of work, done: outcome, readings with their limits and last values, and what stands beside them.
 
+use std::collections::HashMap;
+
 use axum::response::Response;
 use policies::assess::Verdict;
+use policies::due::Evaluator;
+use policies::facts::Fleet;
 use policies::rule::{Reading, Rule, Work as Sorts};
+use policies::trend::Limit;
 use policies::zone::Instant;
 use sha2::{Digest, Sha256};
 
@@ -10,10 +15,11 @@ use super::blank::{Blank, Field, Sort};
 use super::doing::{Doing, Looked, asks_who, unit};
 use super::hard::choice;
 use super::once::Once;
-use super::{Task, may};
+use super::{Task, may, may_now};
 use crate::records::Work;
 use crate::rights::Act;
 use crate::store::fleet::pairs;
+use crate::wear;
 use crate::web::fault::Fault;
 use crate::web::links::{Links, encoded};
 use crate::web::posted::Posted;
@@ -36,6 +42,7 @@ async fn blank(visit: &Visit, task: &Task) -> Result<Blank, Fault> {
     let mut works: Vec<Work> = web.desk.store.newest::<Work>().await?.into_values().collect();
     works.retain(|work| !work.void && work.item == task.tag);
     works.sort_by_key(|work| std::cmp::Reverse(work.at));
+    let limits = limits(visit, task, &works).await?;
     let judge = task.station.as_ref().map(|slug| {
         let (item, rule) = (encoded(&task.tag, false), encoded(&rule.id, false));
         format!("/station/{}/judge?item={item}&rule={rule}", encoded(slug, false))
@@ -50,7 +57,9 @@ async fn blank(visit: &Visit, task: &Task) -> Result<Blank, Fault> {
         ..Blank::new(format!("Done: {}?", task.tag), task.address(web, "work"))
     };
     blank.fields.push(outcome(rule));
-    blank.fields.extend(rule.records.iter().enumerate().map(|(at, reading)| measured(at, reading, &works)));
+    blank
+        .fields
+        .extend(rule.records.iter().enumerate().map(|(at, reading)| measured(at, reading, &works, &limits)));
     if rule.certificate {
         let field = Field::new("certificate", "Number of the certificate or report", Sort::Line);
         blank.fields.push(field.beside("It counts once its number is in; without it, it waits for that."));
@@ -83,7 +92,27 @@ fn outcome(rule: &Rule) -> Field {
     Field::new("outcome", "What came of it", choice(&options)).holding(if judged { "passed" } else { "done" })
 }
 
-fn measured(at: usize, reading: &Reading, works: &[Work]) -> Field {
+/// The limit of each reading that wears towards one, by its name.
+async fn limits(visit: &Visit, task: &Task, works: &[Work]) -> Result<HashMap<String, String>, Fault> {
+    let (desk, as_of) = (&visit.web.desk, visit.asked()?.judged);
+    let found = |fleet: &Fleet| {
+        let evaluator = Evaluator::without_forecasts(&desk.set, fleet, as_of);
+        let worn = wear::of_item(&evaluator, (&desk.set, fleet), task.id, works);
+        let own = worn.into_iter().filter(|worn| worn.rule == task.rule);
+        let said = own.filter_map(|worn| {
+            let unit = worn.unit.as_ref().map(|unit| format!(" {unit}")).unwrap_or_default();
+            let text = match worn.limit? {
+                Limit::Least(least) => format!("Not below {:.2}{unit}.", least.to_f64()),
+                Limit::Most(most) => format!("Not over {:.2}{unit}.", most.to_f64()),
+            };
+            Some((worn.name, text))
+        });
+        said.collect()
+    };
+    Ok(desk.with_fleet(found).await?)
+}
+
+fn measured(at: usize, reading: &Reading, works: &[Work], limits: &HashMap<String, String>) -> Field {
     let last = works.iter().find_map(|work| {
         let found = pairs(work.measurements.as_deref()).find(|(name, _)| *name == reading.name)?.1.to_owned();
         Some((found, work))
@@ -96,6 +125,9 @@ fn measured(at: usize, reading: &Reading, works: &[Work]) -> Field {
     };
     if !limit.is_empty() {
         field = field.beside(format!("{limit}."));
+    }
+    if let Some(limit) = limits.get(&reading.name) {
+        field = field.beside(limit.clone());
     }
     match last {
         Some((value, work)) => {
@@ -231,7 +263,7 @@ async fn recorded_blank(visit: &Visit) -> Result<(Blank, Work), Fault> {
             format!("/recorded/{}", encoded(&work.key, false)),
         )
     };
-    if !work.void {
+    if !work.void && may_now(visit, Act::CorrectRecord, owner.as_deref()) {
         blank
             .about
             .push("A slip? Undo says that it never happened; the old version stays on record.".to_owned());

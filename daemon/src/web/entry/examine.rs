@@ -201,6 +201,8 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
             None => blank.about.push(format!("{}: {text}", lack.field)),
         }
     }
+    // The lead says it already.
+    blank.about.retain(|text| !text.starts_with("Draft kept: "));
     blank.about.extend(done.notes.iter().map(|note| words::upper_first(note)));
     blank.lead = match (done.faults.len(), done.lacks.len()) {
         (0, 0) => format!("Draft kept: {}. It is complete, and can be signed.", done.number),
@@ -342,7 +344,7 @@ fn sign_blank(visit: &Visit, waits: &Waits) -> Blank {
 pub(super) async fn sign(posted: Posted) -> Result<Response, Fault> {
     let (visit, form) = (&posted.visit, &posted.form);
     let desk = &visit.web.desk;
-    let once = Once::of(desk, form).await?;
+    let once = Once::alone(desk, form).await?;
     if let Some(led) = &once.led {
         return Ok(crate::web::posted::see(led));
     }
@@ -352,9 +354,6 @@ pub(super) async fn sign(posted: Posted) -> Result<Response, Fault> {
     let signing = Signing { number: waits.draft.key.clone(), by, decision };
     match desk.sign(&signing).await {
         Ok(done) => once.done(desk, &Links::default().report(&done.examination.key)).await,
-        Err(error) => match once.led_meanwhile(desk).await? {
-            Some(led) => Ok(led),
-            None => sign_blank(visit, &waits).filled(form).refused(error)?.page(visit),
-        },
+        Err(error) => sign_blank(visit, &waits).filled(form).refused(error)?.page(visit),
     }
 }

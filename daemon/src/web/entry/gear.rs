@@ -15,7 +15,7 @@ use crate::rights::Act;
 use crate::web::caution;
 use crate::web::fault::Fault;
 use crate::web::links::{Links, encoded};
-use crate::web::posted::Posted;
+use crate::web::posted::{Posted, see};
 use crate::web::visit::Visit;
 
 const NOW: &str = "Time, if not now";
@@ -33,13 +33,13 @@ async fn taken(
     make: impl FnOnce(&Look) -> Result<Rows, DeskError>,
 ) -> Result<Response, Fault> {
     let (visit, tag) = (&posted.visit, posted.visit.name());
+    if let Some(led) = &once.led {
+        return Ok(see(led));
+    }
     let by = &posted.signed()?.who.person.key;
     match visit.web.desk.handle(deed, by, make).await {
         Ok(_) => once.done(&visit.web.desk, &Links::item_path(tag)).await,
-        Err(error) => match once.led_meanwhile(&visit.web.desk).await? {
-            Some(led) => Ok(led),
-            None => blank.filled(&posted.form).refused(error)?.page(visit),
-        },
+        Err(error) => blank.filled(&posted.form).refused(error)?.page(visit),
     }
 }
 
@@ -87,7 +87,7 @@ pub(super) async fn fit(posted: Posted) -> Result<Response, Fault> {
         None => owner(web, tag).await?,
     };
     may(&posted.visit, Act::FitItem, place.as_deref())?;
-    let once = Once::of(&web.desk, form).await?;
+    let once = Once::alone(&web.desk, form).await?;
     let asked = Fit {
         tag: tag.to_owned(),
         host: form.field("host").to_owned(),
@@ -130,7 +130,7 @@ fn remove_blank(tag: &str) -> Blank {
 pub(super) async fn remove(posted: Posted) -> Result<Response, Fault> {
     let (web, form, tag) = (&posted.visit.web, &posted.form, posted.visit.name());
     may(&posted.visit, Act::FitItem, owner(web, tag).await?.as_deref())?;
-    let once = Once::of(&web.desk, form).await?;
+    let once = Once::alone(&web.desk, form).await?;
     let at = Some(given(form, "at").map_or_else(|| once.moment(), str::to_owned));
     let asked = Remove { tag: tag.to_owned(), at };
     taken(&posted, remove_blank(tag), &once, "item remove", |look| asked.rows(look)).await
@@ -171,7 +171,7 @@ fn state_blank(tag: &str) -> Blank {
 pub(super) async fn state(posted: Posted) -> Result<Response, Fault> {
     let (web, form, tag) = (&posted.visit.web, &posted.form, posted.visit.name());
     let seen = may(&posted.visit, Act::SetAside, owner(web, tag).await?.as_deref())?;
-    let once = Once::of(&web.desk, form).await?;
+    let once = Once::alone(&web.desk, form).await?;
     let state = match form.field("state") {
         "quarantined" => Word::Quarantined,
         "laid up" => Word::LaidUp,

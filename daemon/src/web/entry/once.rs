@@ -9,6 +9,7 @@ use crate::store::{StoreError, Writer};
 use crate::web::fault::Fault;
 use crate::web::posted::{Form, see};
 use axum::http::StatusCode;
+use tokio::sync::{Mutex, MutexGuard};
 
 /// What is remembered of a form, by its key.
 const PREFIX: &str = "page ";
@@ -23,7 +24,11 @@ pub(super) struct Once {
     pub(super) at: Instant,
     /// Where the first one led.
     pub(super) led: Option<String>,
+    _turn: Option<MutexGuard<'static, ()>>,
 }
+
+/// Held by a form whose copies must come after one another: what it does is not known by a key of its own.
+static TURN: Mutex<()> = Mutex::const_new(());
 
 impl Once {
     /// Looks the form up by its key, and remembers it where it is new.
@@ -48,7 +53,16 @@ impl Once {
         };
         let (at, led) = known.split_once(' ').unwrap_or((&known, ""));
         let at = Instant(at.parse().unwrap_or(now.0));
-        Ok(Once { key, at, led: Some(led.to_owned()).filter(|led| !led.is_empty()) })
+        Ok(Once { key, at, led: Some(led.to_owned()).filter(|led| !led.is_empty()), _turn: None })
+    }
+
+    /// The same, one form after another: a later copy finds where the first one led.
+    ///
+    /// # Errors
+    /// Those of [`Once::of`].
+    pub(super) async fn alone(desk: &Desk, form: &Form) -> Result<Once, Fault> {
+        let turn = TURN.lock().await;
+        Ok(Once { _turn: Some(turn), ..Once::of(desk, form).await? })
     }
 
     /// The moment as the register reads it.
@@ -63,15 +77,6 @@ impl Once {
     pub(super) async fn done(&self, desk: &Desk, to: &str) -> Result<Response, Fault> {
         desk.store.note(desk.deed("page"), &self.key, &format!("{} {to}", self.at.0)).await?;
         Ok(see(to))
-    }
-
-    /// Where another copy of the form led meanwhile.
-    ///
-    /// # Errors
-    /// The store's own.
-    pub(super) async fn led_meanwhile(&self, desk: &Desk) -> Result<Option<Response>, Fault> {
-        let known = desk.store.remembered(&self.key).await?.unwrap_or_default();
-        Ok(known.split_once(' ').map(|(_, led)| see(led)))
     }
 }
 

@@ -57,7 +57,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let (visit, form, tag) = (&posted.visit, &posted.form, posted.visit.name());
     let desk = &visit.web.desk;
     may(visit, Act::AddCertificate, owner(&visit.web, tag).await?.as_deref())?;
-    let once = Once::of(desk, form).await?;
+    let once = Once::alone(desk, form).await?;
     if let Some(led) = &once.led {
         return Ok(crate::web::posted::see(led));
     }
@@ -78,10 +78,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let take = || posted.file.as_ref().map(|file| files.take_in(&file.name, &file.bytes)).transpose();
     match desk.add_certificate(handed, take).await {
         Ok(_) => once.done(desk, &Links::item_path(tag)).await,
-        Err(error) => match once.led_meanwhile(desk).await? {
-            Some(led) => Ok(led),
-            None => blank.refused(error)?.page(visit),
-        },
+        Err(error) => blank.refused(error)?.page(visit),
     }
 }
 

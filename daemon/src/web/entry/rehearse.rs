@@ -83,7 +83,8 @@ fn blank(visit: &Visit, files: &[PolicyFile], text: &str) -> Blank {
 pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let (visit, form) = (&posted.visit, &posted.form);
     let desk = &visit.web.desk;
-    let once = Once::of(desk, form).await?;
+    let takes_up = form.field("then") == "take up";
+    let once = if takes_up { Once::alone(desk, form).await? } else { Once::of(desk, form).await? };
     if let Some(led) = &once.led {
         return Ok(see(led));
     }
@@ -105,7 +106,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
         Ok(found) => found,
         Err(error) => return blank.refused_at("text", refusal(error)?)?.page(visit),
     };
-    if form.field("then") != "take up" {
+    if !takes_up {
         let word = visit.word()?.text;
         return told(blank, &found).with_status(visit, StatusCode::OK, &word);
     }

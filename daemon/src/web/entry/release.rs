@@ -49,7 +49,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let desk = &visit.web.desk;
     owner(&visit.web, tag).await?;
     let by = &posted.signed()?.who.person.key;
-    let once = Once::of(desk, form).await?;
+    let once = Once::alone(desk, form).await?;
     if let Some(led) = &once.led {
         return Ok(see(led));
     }
@@ -66,9 +66,6 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
         Err(DeskError::Refused(text)) if text.contains(WANTS_SECOND) => {
             ask(desk, &once, by, Wish::Release { tag: tag.to_owned(), reason: asked.reason }).await
         }
-        Err(error) => match once.led_meanwhile(desk).await? {
-            Some(led) => Ok(led),
-            None => blank(tag).filled(form).refused(error)?.page(visit),
-        },
+        Err(error) => blank(tag).filled(form).refused(error)?.page(visit),
     }
 }

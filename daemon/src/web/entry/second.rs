@@ -5,6 +5,7 @@ use policies::facts::State as Word;
 use policies::load::PolicyFile;
 use policies::zone::Instant;
 use serde::{Deserialize, Serialize};
+use sha2::{Digest, Sha256};
 
 use super::blank::Blank;
 use super::once::Once;
@@ -67,7 +68,8 @@ impl Waits {
 /// # Errors
 /// The store's own.
 pub(super) async fn ask(desk: &Desk, once: &Once, by: &str, wish: Wish) -> Result<Response, Fault> {
-    let number: String = once.key.chars().filter(char::is_ascii_alphanumeric).skip(4).take(12).collect();
+    let sum = Sha256::digest(&once.key);
+    let number = sum.iter().take(6).fold(String::new(), |text, byte| text + &format!("{byte:02x}"));
     let waits = Waits { by: by.to_owned(), at: once.at.0, wish };
     let text =
         serde_json::to_string(&waits).map_err(|error| Fault::asked(error.to_string(), "Send it again."))?;
@@ -156,7 +158,7 @@ fn blank(visit: &Visit, waits: &Waits) -> Result<Blank, Fault> {
 pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let (visit, form) = (&posted.visit, &posted.form);
     let (desk, number) = (&visit.web.desk, visit.name());
-    let once = Once::of(desk, form).await?;
+    let once = Once::alone(desk, form).await?;
     if let Some(led) = &once.led {
         return Ok(see(led));
     }

@@ -90,7 +90,7 @@ fn blank(doubt: &Open) -> Blank {
 pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let (visit, form) = (&posted.visit, &posted.form);
     let desk = &visit.web.desk;
-    let once = Once::of(desk, form).await?;
+    let once = Once::alone(desk, form).await?;
     if let Some(led) = &once.led {
         return Ok(see(led));
     }
@@ -168,7 +168,7 @@ async fn waits_blank(visit: &Visit) -> Result<Blank, Fault> {
 pub(super) async fn acknowledge(posted: Posted) -> Result<Response, Fault> {
     let (visit, form) = (&posted.visit, &posted.form);
     let desk = &visit.web.desk;
-    let once = Once::of(desk, form).await?;
+    let once = Once::alone(desk, form).await?;
     if let Some(led) = &once.led {
         return Ok(see(led));
     }
@@ -188,9 +188,6 @@ pub(super) async fn acknowledge(posted: Posted) -> Result<Response, Fault> {
             desk.refresh().await?;
             once.done(desk, &Links::item_path(&task.tag)).await
         }
-        Err(error) => match once.led_meanwhile(desk).await? {
-            Some(led) => Ok(led),
-            None => blank.refused(error)?.page(visit),
-        },
+        Err(error) => blank.refused(error)?.page(visit),
     }
 }

@@ -1,0 +1,55 @@
+// The clerk at stores: gear out to a station, and the paper that came with it.
+import assert from "node:assert/strict";
+import { after, before, test } from "node:test";
+
+import { DESK, comeIn, look, overflow, room, violations } from "./room.mjs";
+
+let stores, page;
+
+before(async () => {
+  stores = await room();
+  page = await (await stores.browser.newContext(DESK)).newPage();
+});
+after(() => stores?.end());
+
+const fit = async (name) => {
+  await look(page, `desk-${name}`);
+  assert.deepEqual(await violations(page), [], name);
+  assert.ok((await overflow(page)) <= 0, `${name} reaches beyond the window`);
+};
+
+test("gear is found, and its certificate comes in with the paper", async () => {
+  await comeIn(page, stores.base, "Stores Clerk");
+  await page.goto(`${stores.base}/search?q=F-`);
+  await fit("search");
+  const tags = await page.getByRole("link", { name: /^F-\d+/ }).allInnerTexts();
+  let own;
+  for (const tag of tags) {
+    await page.goto(`${stores.base}/item/${tag}`);
+    if (await page.getByRole("link", { name: "Add a certificate" }).count()) { own = tag; break; }
+  }
+  assert.ok(own, `stores own none of ${tags.join(", ")}`);
+  await fit("item-in-store");
+  await page.getByRole("link", { name: "Add a certificate" }).click();
+  await page.getByLabel("Number", { exact: true }).fill("TR-9200");
+  await page.getByRole("button", { name: "Take it in" }).click();
+  await page.locator(".fault").first().waitFor();
+  assert.equal(await page.getByLabel("Number", { exact: true }).inputValue(), "TR-9200");
+  await fit("certificate");
+  await page.getByLabel("Issued by").fill("Independent Gear Surveys");
+  await page.getByLabel("Issued on").fill("2026-10-01");
+  await page.getByLabel("The paper itself").setInputFiles({
+    name: "TR-9200.pdf", mimeType: "application/pdf", buffer: Buffer.from("%PDF-1.4\n1 0 obj<<>>endobj\ntrailer<<>>\n%%EOF\n"),
+  });
+  await page.getByRole("button", { name: "Take it in" }).click();
+  await page.waitForURL(`**/item/${own}`);
+  assert.match(await page.locator("main").innerText(), /TR-9200/);
+});
+
+test("what is not the clerk's is not offered, and refused in words", async () => {
+  await page.goto(`${stores.base}/item/F-0417`);
+  assert.equal(await page.getByRole("link", { name: "Release it" }).count(), 0);
+  await page.goto(`${stores.base}/station/qua/hold`);
+  await page.getByText("This is not yours to do").waitFor();
+  await fit("not-yours");
+});
