@@ -29,7 +29,6 @@ use super::{Web, drawing, filters, replay, words};
 use crate::cover;
 use crate::fitness::{Words, papers_of};
 use crate::records::{Concession, Station};
-use drawing::shore::{Boat, Place, Shore, Wait};
 use drawing::strip::{Dated, Reach, Row};
 use shoreline::{Shoreline, shorelines};
 
