@@ -83,7 +83,7 @@ fn parts(set: &PolicySet, fleet: &Fleet) -> (Vec<Part>, Vec<Option<usize>>) {
 
 /// Every fiftieth part is out of stock, so that what lateness costs is reckoned too.
 fn shelf(part: usize) -> Shelf {
-    let on_hand = if part % 50 == 0 { Amount::ZERO } else { Amount::whole(200) };
+    let on_hand = if part.is_multiple_of(50) { Amount::ZERO } else { Amount::whole(200) };
     Shelf { part, place: None, on_hand, blocked: Amount::ZERO, coming: Vec::new() }
 }
 

@@ -47,7 +47,7 @@ impl Spares {
         }
         match self.format {
             Format::Table if found.is_empty() => {
-                say(format_args!("no parts are on record; add them to parts.csv\n"))?
+                say(format_args!("no parts are on record; add them to parts.csv\n"))?;
             }
             Format::Table => found.iter().try_for_each(|line| say(format_args!("{}\n", text(line))))?,
             Format::Csv => say(format_args!("{}", csv(&found)?))?,

@@ -239,7 +239,7 @@ impl Issue {
             ));
         }
         let free = held.pieces.iter().filter(|(piece, _)| piece.blocked.is_empty());
-        let first: Vec<&str> = free.flat_map(|(piece, _)| piece.tags.first().map(String::as_str)).collect();
+        let first: Vec<&str> = free.filter_map(|(piece, _)| piece.tags.first().map(String::as_str)).collect();
         let whole = usize::try_from(self.quantity.millionths() / 1_000_000).unwrap_or(0);
         Ok(if has_tags && self.quantity.millionths() % 1_000_000 == 0 && whole <= first.len() {
             format!(": take {}, first to expire first", first[..whole].join(", "))

@@ -14,7 +14,7 @@ use crate::sending::{self, Cause};
 use crate::store::StoreError;
 
 /// A sweep comes every half minute; one older than this is late.
-const FRESH: Duration = Duration::from_secs(5 * 60);
+const FRESH: Duration = Duration::from_mins(5);
 
 /// What was looked at, and whether it is well.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]

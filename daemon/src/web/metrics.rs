@@ -1,4 +1,4 @@
-//! Figures for whatever watches the service (OpenMetrics text): counts and ages, no names, no addresses, no secrets.
+//! Figures for whatever watches the service (`OpenMetrics` text): counts and ages, no names, no addresses, no secrets.
 //! They are read from this machine alone, or by a token of their own.
 
 use std::collections::BTreeMap;
@@ -118,7 +118,7 @@ fn seconds(micros: i64) -> f64 {
     number(micros / 1_000) / 1_000.0
 }
 
-fn by<'l>(label: &'l str, counts: Vec<(String, i64)>) -> impl Iterator<Item = (Vec<(&'l str, String)>, f64)> {
+fn by(label: &str, counts: Vec<(String, i64)>) -> impl Iterator<Item = (Vec<(&str, String)>, f64)> {
     counts.into_iter().map(move |(value, count)| (vec![(label, value)], number(count)))
 }
 

@@ -1,4 +1,4 @@
-//! The document of the interface (OpenAPI 3.1), made from the table that the router is made from.
+//! The document of the interface (`OpenAPI` 3.1), made from the table that the router is made from.
 
 use axum::http::{Method, header};
 use axum::response::IntoResponse;

@@ -55,7 +55,7 @@ fn legs(coast: &Coast) -> Legs {
         }
     }
     for own in &mut legs {
-        own.sort_by(|a, b| a.0.cmp(&b.0));
+        own.sort_by_key(|a| a.0);
         own.dedup_by_key(|leg| leg.0);
     }
     legs

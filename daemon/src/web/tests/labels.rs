@@ -43,7 +43,7 @@ fn capitals_make_a_smaller_symbol() {
     assert_eq!((capitals.width, small.width), (29, 33));
 }
 
-/// Each symbol drawn today is, module by module, one that ZXing's C++ port read as just that text.
+/// Each symbol drawn today is, module by module, one that `ZXing`'s C++ port read as just that text.
 #[test]
 fn symbols_are_those_that_another_reader_read() {
     let mut rows = READ.lines().skip(1);
