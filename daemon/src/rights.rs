@@ -82,21 +82,31 @@ fn open_to(act: Act) -> Open {
         Act::ViewItem | Act::ViewRules | Act::ViewMail | Act::OwnAccount | Act::RecordFailedWork => Open::All,
         Act::ViewRegion | Act::ViewStation => Open::House,
         Act::LogUse | Act::SettleDoubt | Act::TurnItem => Open::Hands(&["mechanic"]),
-        Act::RecordWork | Act::DraftExamination => {
+        Act::RecordWork | Act::DraftExamination | Act::AddCertificate => {
             Open::HandsOrCompetent(&["mechanic", "clerk", "test house"])
         }
-        Act::AddCertificate => Open::HandsOrCompetent(&["mechanic", "clerk", "test house"]),
         Act::FitItem | Act::CorrectRecord | Act::SetAside => Open::Hands(&["mechanic", "clerk"]),
         Act::SignExamination => Open::HandsOrCompetent(&["mechanic", "test house"]),
         Act::ClearDefect => Open::Competent,
         Act::ClearHold => Open::HandsOrCompetent(&["mechanic"]),
-        Act::CutItem | Act::CropItem | Act::EnterItem | Act::Import => Open::EngineersOr("clerk"),
-        Act::MoveStock | Act::RaiseOrder | Act::Export => Open::EngineersOr("clerk"),
-        Act::ReleaseGear | Act::ReleaseAfterFailedTest | Act::SaySecondWord | Act::GrantConcession => {
-            Open::Engineers
-        }
-        Act::AcknowledgeCorrection | Act::AgreeLoan | Act::SignOrder | Act::RehearsePolicy => Open::Engineers,
-        Act::TakeUpPolicy | Act::KeepPeople | Act::KeepTokens => Open::Engineers,
+        Act::CutItem
+        | Act::CropItem
+        | Act::EnterItem
+        | Act::Import
+        | Act::MoveStock
+        | Act::RaiseOrder
+        | Act::Export => Open::EngineersOr("clerk"),
+        Act::ReleaseGear
+        | Act::ReleaseAfterFailedTest
+        | Act::SaySecondWord
+        | Act::GrantConcession
+        | Act::AcknowledgeCorrection
+        | Act::AgreeLoan
+        | Act::SignOrder
+        | Act::RehearsePolicy
+        | Act::TakeUpPolicy
+        | Act::KeepPeople
+        | Act::KeepTokens => Open::Engineers,
     }
 }
 

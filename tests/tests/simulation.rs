@@ -1,6 +1,7 @@
 //! Sweep, outbox and delivery as they are in production, over simulated days with a simulated clock, mail server and
 //! store faults, drawn from a seed. `TALLOW_SEED=n` replays one seed; `TALLOW_SEEDS`, `TALLOW_FROM` and `TALLOW_DAYS` run more.
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests")]
+#![allow(clippy::large_futures, reason = "one at a time, on a stack of its own")]
 
 #[path = "simulation/checks.rs"]
 mod checks;

@@ -1,5 +1,7 @@
 //! Cutting drums, against a mixed-integer program written apart: the same wires, lengths, pairs left and scrap.
 
+#![allow(clippy::unwrap_used, reason = "tests")]
+
 use good_lp::{Expression, ProblemVariables, Solution, SolverModel, Variable, constraint, microlp, variable};
 use policies::odds_trial::Draw;
 use policies::stores::cutting::{Drum, Job, Wanted, best};

@@ -73,9 +73,13 @@ impl Passwords {
     /// The work could not be done.
     pub async fn is_right(&self, password: &str, kept: Option<&str>) -> Result<bool, AccountError> {
         let (password, kept) = (password.to_owned(), kept.map(str::to_owned));
-        self.apart(move || if let Some(kept) = kept { verify(&password, &kept) } else {
-            verify(&password, nobody());
-            false
+        self.apart(move || {
+            if let Some(kept) = kept {
+                verify(&password, &kept)
+            } else {
+                verify(&password, nobody());
+                false
+            }
         })
         .await
     }

@@ -36,10 +36,12 @@ pub struct Drafting<'d> {
     pub over: Option<Option<&'d str>>,
 }
 
+type Holds<'d> = Box<dyn FnOnce(Option<&ExaminationDraft>) -> bool + Send + 'd>;
+
 /// What a draft may be kept over.
 enum Stands<'d> {
     Whatever,
-    If(Box<dyn FnOnce(Option<&ExaminationDraft>) -> bool + Send + 'd>),
+    If(Holds<'d>),
     Over(Option<&'d str>),
 }
 

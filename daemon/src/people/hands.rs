@@ -56,7 +56,8 @@ mod tests {
     #[test]
     fn each_handles_what_is_theirs() {
         let (bay, pier, stores) = (Some("bay"), Some("pier"), None);
-        let cases: [(&str, Option<&str>, &[Option<&str>], bool); 12] = [
+        type Case<'c> = (&'c str, Option<&'c str>, &'c [Option<&'c str>], bool);
+        let cases: [Case; 12] = [
             ("mechanic", bay, &[bay], true),
             ("mechanic", bay, &[pier], false),
             ("mechanic", bay, &[stores], false),

@@ -180,7 +180,7 @@ impl Kept {
         fleet: &Fleet,
         parts: &[Part],
         held: &[Held],
-        asked: &Question,
+        question: &Question,
     ) -> Vec<Shelf> {
         let mut found: BTreeMap<(usize, Option<StationId>), Shelf> = BTreeMap::new();
         let at = |part: &str| parts.iter().position(|known| known.key == part);
@@ -193,7 +193,7 @@ impl Kept {
         for order in self.orders.values().filter(|order| order.received_on.is_none()) {
             let Some(part) = at(&order.part) else { continue };
             let place = isolated(set, fleet, &order.place, &parts[part].kind);
-            let coming = orders::coming(set, order, &parts[part], asked.ordered);
+            let coming = orders::coming(set, order, &parts[part], question.ordered);
             entry(&mut found, part, place).coming.extend(coming);
         }
         found.into_values().collect()

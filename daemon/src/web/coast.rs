@@ -29,7 +29,7 @@ use super::{Web, drawing, filters, replay, words};
 use crate::cover;
 use crate::fitness::{Words, papers_of};
 use crate::records::{Concession, Station};
-use drawing::strip::{Dated, Reach, Row};
+use drawing::strip::{Back, Dated, Reach, Row};
 use shoreline::{Shoreline, shorelines};
 
 /// Stations on one page.
@@ -123,7 +123,9 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside, number: usize)
     let to_come = asked.as_of > today;
     let mut judged = view.readiness(told, &beside.concessions);
     if to_come {
-        judged.iter_mut().for_each(|found| foreseen(&view, found));
+        for found in &mut judged {
+            foreseen(&view, found);
+        }
     }
     let words = Words {
         set: view.set,
@@ -304,7 +306,7 @@ impl Look<'_> {
         Row {
             name: self.name(id).to_owned(),
             dates: coming.into_iter().map(dated).collect(),
-            off: is_off.then_some(back),
+            off: is_off.then(|| back.map_or(Back::Unknown, Back::On)),
             ..Row::default()
         }
     }

@@ -180,11 +180,10 @@ impl Fault {
             Fault::Unsigned { .. } => StatusCode::UNAUTHORIZED,
             Fault::Forbidden(_) => StatusCode::FORBIDDEN,
             Fault::Form { status, .. } => *status,
-            Fault::Again(_) => StatusCode::SEE_OTHER,
+            Fault::Again(_) | Fault::Elsewhere(_) => StatusCode::SEE_OTHER,
             Fault::Missing { .. } => StatusCode::NOT_FOUND,
             Fault::Asked { .. } => StatusCode::BAD_REQUEST,
             Fault::ReadOnly => StatusCode::METHOD_NOT_ALLOWED,
-            Fault::Elsewhere(_) => StatusCode::SEE_OTHER,
             Fault::Desk(_) if self.is_away() => StatusCode::SERVICE_UNAVAILABLE,
             Fault::Desk(_) | Fault::File(_) | Fault::Page(_) | Fault::Account(_) | Fault::Panicked(_) => {
                 StatusCode::INTERNAL_SERVER_ERROR

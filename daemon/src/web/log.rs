@@ -273,7 +273,9 @@ pub(super) async fn log_once(desk: &Desk, once: &Once<'_>, entry: &Entry, by: &s
                 return Ok(());
             }
             // The time is that of the first press, not of a later copy of it.
-            rows.iter_mut().for_each(|row| row.at = stored.at);
+            for row in &mut rows {
+                row.at = stored.at;
+            }
         }
         match desk.log_use_by(&rows, by).await {
             // Another copy came in between: its moment stands.

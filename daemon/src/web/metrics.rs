@@ -26,7 +26,10 @@ const QUARTER: i64 = 15 * 60 * 1_000_000;
 /// Requests of this process by address of the table and status.
 static COUNTS: Mutex<BTreeMap<(&'static str, u16), u64>> = Mutex::new(BTreeMap::new());
 /// Stations by readiness, and what that was reckoned of.
-static READY: Mutex<Option<(String, Vec<(&'static str, usize)>)>> = Mutex::new(None);
+static READY: Mutex<Option<(String, Counted)>> = Mutex::new(None);
+
+/// How many of each.
+type Counted = Vec<(&'static str, usize)>;
 
 /// The address of the table that an answer is of.
 #[derive(Clone, Copy)]
@@ -174,12 +177,12 @@ async fn kept(text: &mut Figures, web: &Web) -> Result<(), DeskError> {
 }
 
 /// Stations by readiness.
-async fn stations(web: &Web) -> Result<Vec<(&'static str, usize)>, DeskError> {
+async fn stations(web: &Web) -> Result<Counted, DeskError> {
     let desk = &web.desk;
     let head = desk.store.head().await?;
     let mark = format!("{} {} {}", head.hash, desk.set.hash, desk.now().0.div_euclid(QUARTER));
-    let held = READY.lock().unwrap_or_else(PoisonError::into_inner).clone();
-    if let Some((_, counts)) = held.filter(|(of, _)| *of == mark) {
+    let kept = READY.lock().unwrap_or_else(PoisonError::into_inner).clone();
+    if let Some((_, counts)) = kept.filter(|(of, _)| *of == mark) {
         return Ok(counts);
     }
     let rows = papers(&desk.store, None).await?;

@@ -89,10 +89,12 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     if page.log.is_some() {
         page.shell = page.shell.scripted();
         let said = entry::not_now(&visit.web).await?;
-        source.fleet(|fleet| {
-            let _: () = page.marked(visit, fleet, &said);
-            Ok(())
-        }).await?;
+        source
+            .fleet(|fleet| {
+                let _: () = page.marked(visit, fleet, &said);
+                Ok(())
+            })
+            .await?;
     }
     html(&page)
 }

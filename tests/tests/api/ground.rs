@@ -1,5 +1,6 @@
 //! A small service behind the whole router, and calls to it.
 
+use std::fmt::Write;
 use std::net::SocketAddr;
 use std::path::Path;
 use std::sync::Arc;
@@ -68,7 +69,7 @@ fn fill(folder: &Path) {
         let mut text = (*text).to_owned();
         if *name == "people.csv" {
             text += STAFF.split_once('\n').unwrap().1;
-            text += &format!("{READER},Reader,reader,\n");
+            writeln!(text, "{READER},Reader,reader,").unwrap();
         }
         std::fs::write(folder.join(name), text).unwrap();
     }

@@ -24,17 +24,17 @@ fn right(act: Act) -> (&'static [&'static str], &'static [&'static str]) {
     const HOUSE: &[&str] = &["head", "engineer", "mechanic", "clerk", "reader"];
     const ENGINEERS: &[&str] = &["head", "engineer"];
     match act {
-        Act::ViewItem | Act::ViewRules | Act::ViewMail | Act::OwnAccount => (ALL, ALL),
+        Act::ViewItem | Act::ViewRules | Act::ViewMail | Act::OwnAccount | Act::RecordFailedWork => {
+            (ALL, ALL)
+        }
         Act::ViewRegion | Act::ViewStation => (HOUSE, HOUSE),
-        Act::LogUse => (&["head", "engineer", "mechanic"], ENGINEERS),
+        Act::LogUse | Act::SettleDoubt => (&["head", "engineer", "mechanic"], ENGINEERS),
         Act::KeepTokens
         | Act::AcknowledgeCorrection
         | Act::GrantConcession
         | Act::ReleaseGear
         | Act::SaySecondWord
         | Act::RehearsePolicy => (ENGINEERS, ENGINEERS),
-        Act::RecordFailedWork => (ALL, ALL),
-        Act::SettleDoubt => (&["head", "engineer", "mechanic"], ENGINEERS),
         Act::RecordWork | Act::DraftExamination | Act::AddCertificate => {
             (&["head", "engineer", "mechanic", "test house"], &["head", "engineer", "test house"])
         }

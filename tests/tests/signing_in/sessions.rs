@@ -192,6 +192,8 @@ async fn a_figure_of_how_long_a_password_takes() {
             room.clock.forward(2 * 60 * MINUTE);
         }
     }
-    took.iter_mut().for_each(|took| took.sort());
+    for took in &mut took {
+        took.sort();
+    }
     println!("P-60: median {:?} for a known person, {:?} for an unknown one", took[0][4], took[1][4]);
 }

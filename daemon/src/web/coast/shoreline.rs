@@ -30,7 +30,9 @@ pub(super) fn shorelines(coast: &Coast) -> (Vec<Shoreline>, Vec<StationId>) {
         }
         let reached = shortest(&legs, start);
         let members: Vec<usize> = (0..legs.len()).filter(|at| reached[*at].0.is_finite()).collect();
-        members.iter().for_each(|member| seen[*member] = true);
+        for member in &members {
+            seen[*member] = true;
+        }
         lines.push(line(coast, &legs, &reached, &members));
     }
     lines.sort_by_key(|line: &Shoreline| std::cmp::Reverse(line.along.len() + line.off.len()));

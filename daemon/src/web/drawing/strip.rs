@@ -17,14 +17,21 @@ pub(in super::super) struct Dated {
     pub(in super::super) slight: bool,
 }
 
+/// To which day a station is off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in super::super) enum Back {
+    On(Date),
+    Unknown,
+}
+
 /// One row of the strip.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(in super::super) struct Row {
     pub(in super::super) name: String,
     pub(in super::super) dates: Vec<Dated>,
     pub(in super::super) odds: Vec<Dates>,
-    /// Off from the first day on: to the day it can be back, where that is known.
-    pub(in super::super) off: Option<Option<Date>>,
+    /// Off from the first day on.
+    pub(in super::super) off: Option<Back>,
     /// Hatched stretches.
     pub(in super::super) clashes: Vec<(Date, Date)>,
 }
@@ -114,9 +121,12 @@ fn one(drawing: &mut Drawing, axis: &Days, size: Size, top: f64, laid: &Laid) {
     }
     let middle = first + 4.0 + LANE / 2.0;
     if let Some(back) = row.off {
-        let end = axis.x(back.unwrap_or(axis.from));
+        let end = match back {
+            Back::On(day) => axis.x(day),
+            Back::Unknown => axis.x(axis.from),
+        };
         drawing.block("hard", (axis.left, middle - 5.0), (end.max(axis.left + 6.0), middle + 5.0));
-        if back.is_none() {
+        if back == Back::Unknown {
             drawing.line("dashed off", (axis.left, middle), (axis.left + 60.0, middle));
         }
     }
@@ -125,7 +135,9 @@ fn one(drawing: &mut Drawing, axis: &Days, size: Size, top: f64, laid: &Laid) {
     }
     for (at, lane) in laid.lanes.iter().enumerate() {
         let middle = middle + LANE * f64_of(at + 1);
-        lane.iter().for_each(|dates| odds::band(drawing, axis, (middle, LANE - 3.0), *dates));
+        for dates in lane {
+            odds::band(drawing, axis, (middle, LANE - 3.0), *dates);
+        }
     }
 }
 

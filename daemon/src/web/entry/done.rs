@@ -165,7 +165,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let Some(work) = looked.work.clone() else { return wrong(blank, rule, &looked).page(visit) };
     let mark = mark(&work);
     if looked.pauses && form.field("looked") != mark {
-        return again(blank, looked, mark, failed).page(visit);
+        return again(blank, &looked, mark, failed).page(visit);
     }
     let to = format!("/recorded/{}", encoded(&once.key, false));
     match web.desk.record_work(work).await {
@@ -196,7 +196,7 @@ fn wrong(mut blank: Blank, rule: &Rule, looked: &Looked) -> Blank {
 }
 
 /// Shown once more before it is recorded.
-fn again(mut blank: Blank, looked: Looked, mark: String, failed: bool) -> Blank {
+fn again(mut blank: Blank, looked: &Looked, mark: String, failed: bool) -> Blank {
     blank.verdicts = looked.says.iter().map(|says| words::upper_first(says) + ".").collect();
     blank.hidden.push(("looked", mark));
     if looked.verdict == Some(Verdict::Discard) && !failed {

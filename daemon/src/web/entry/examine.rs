@@ -253,9 +253,9 @@ async fn both(
         let count = |report: &Report| words::count(report.defects.len(), "defects");
         apart.push(format!("Defects: kept {}, yours {}", count(&theirs), count(&mine)));
     }
-    blank.lead = "Somebody else kept this draft since you opened it. Nothing of theirs was overwritten: look at both, \
-                  and keep what is right."
-        .to_owned();
+    "Somebody else kept this draft since you opened it. Nothing of theirs was overwritten: look at both, and keep what \
+     is right."
+        .clone_into(&mut blank.lead);
     blank.moves.push(("Where the two differ".to_owned(), apart));
     blank.presses.clear();
     let word = visit.word()?.text;

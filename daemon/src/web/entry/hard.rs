@@ -78,13 +78,8 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
         "recovery" => Some(Operation::Recovery),
         _ => None,
     };
-    let load_kn = match given(form, "load_kn").map(str::parse::<Amount>).transpose() {
-        Ok(load) => load,
-        Err(_) => {
-            return blank
-                .wrong_at("load_kn", "this is no number; write it like 96, or leave it out")
-                .page(visit);
-        }
+    let Ok(load_kn) = given(form, "load_kn").map(str::parse::<Amount>).transpose() else {
+        return blank.wrong_at("load_kn", "this is no number; write it like 96, or leave it out").page(visit);
     };
     let moment = once.moment();
     let asked = holds::Asked {

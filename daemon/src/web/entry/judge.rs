@@ -39,7 +39,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
         "outcome" => "failed".to_owned(),
         name => cell(name),
     });
-    doing.key = "judged".to_owned();
+    "judged".clone_into(&mut doing.key);
     doing.at = web.desk.now().timestamp().to_string();
     if doing.readings.is_empty() {
         return json(&Said { verdict: String::new(), says: Vec::new(), wrong: Vec::new() });

@@ -1,5 +1,7 @@
 //! Sheets of labels, and symbols that an independent reader has read.
 
+use std::fmt::Write;
+
 use super::super::labels::address;
 use super::super::labels::symbols::{Modules, data_matrix, qr};
 use super::*;
@@ -66,7 +68,7 @@ fn symbols_for_the_reader() {
     for (base, tag) in ADDRESSES {
         let said = address(base, tag);
         for (name, symbol) in [("qr", qr(&said)), ("matrix", data_matrix(&said))] {
-            text += &format!("{name},{said},{}\n", symbol.unwrap().rows());
+            writeln!(text, "{name},{said},{}", symbol.unwrap().rows()).unwrap();
         }
     }
     std::fs::write(file, text).unwrap();

@@ -112,7 +112,7 @@ async fn a_rule_is_rehearsed_and_taken_up_by_two() {
     assert!(page.text.contains("winch-wire-measurement"), "{}", said(&page));
     let set = demo::policy_files();
     let text = set.iter().find(|file| file.name == "winch-wires.toml").unwrap().text.clone();
-    let sent = |text: &str, then: &'static str, reason: &'static str| {
+    let form = |text: &str, then: &'static str, reason: &'static str| {
         [
             ("text", text.to_owned()),
             ("effective_from", "2026-11-01".to_owned()),
@@ -120,20 +120,16 @@ async fn a_rule_is_rehearsed_and_taken_up_by_two() {
             ("reason", reason.to_owned()),
         ]
     };
-    async fn fill(hand: &mut Hand, path: &str, key: &str, fields: [(&str, String); 4]) -> Answer {
-        let fields: Vec<(&str, &str)> = fields.iter().map(|(name, text)| (*name, text.as_str())).collect();
-        hand.fill(path, key, &fields).await
-    }
-    let broken = fill(&mut engineer, path, &key(1), sent("[[rule]]\nid = 3\n", "rehearse", "")).await;
+    let broken = fill(&mut engineer, path, &key(1), form("[[rule]]\nid = 3\n", "rehearse", "")).await;
     assert!(wrong_at(&broken, "text").contains("fault"), "{}", said(&broken));
-    let same = fill(&mut engineer, path, &key(1), sent(&text, "rehearse", "")).await;
+    let same = fill(&mut engineer, path, &key(1), form(&text, "rehearse", "")).await;
     assert_eq!(same.status, StatusCode::OK, "{}", said(&same));
     assert!(same.text.contains("Nothing moves."), "{}", said(&same));
     let head = beach.head().await;
     let often =
         text.replacen("calendar   = { every = \"1 month\" }", "calendar   = { every = \"21 days\" }", 1);
     assert_ne!(often, text);
-    let moved = fill(&mut engineer, path, &key(1), sent(&often, "rehearse", "")).await;
+    let moved = fill(&mut engineer, path, &key(1), form(&often, "rehearse", "")).await;
     assert_eq!(moved.status, StatusCode::OK, "{}", said(&moved));
     assert!(
         moved.text.contains("things move from 2026-11-01 on") && moved.text.contains("W-0471"),
@@ -141,9 +137,9 @@ async fn a_rule_is_rehearsed_and_taken_up_by_two() {
         said(&moved)
     );
     assert_eq!(beach.head().await, head, "a rehearsal records nothing");
-    let unsaid = fill(&mut engineer, path, &key(1), sent(&often, "take up", "")).await;
+    let unsaid = fill(&mut engineer, path, &key(1), form(&often, "take up", "")).await;
     assert!(wrong_at(&unsaid, "reason").contains("Say why"), "{}", said(&unsaid));
-    let taken = fill(&mut engineer, path, &key(2), sent(&often, "take up", "measured more often")).await;
+    let taken = fill(&mut engineer, path, &key(2), form(&often, "take up", "measured more often")).await;
     let to = led(&taken);
     if to.starts_with("/second/") {
         let mut head_of = beach.person(HEAD).await;
@@ -247,4 +243,9 @@ async fn a_report_says_what_it_lacks_and_is_signed_once() {
     assert_eq!((signed.signed_by.as_deref(), signed.not_accepted), (Some(HOUSE), None));
     assert_ne!(beach.row("F-0417", "fall-thorough-examination").await.due_on, before.due_on);
     assert_eq!(house.get("/report/TR-9100").await.status, StatusCode::OK);
+}
+
+async fn fill(hand: &mut Hand, path: &str, key: &str, fields: [(&str, String); 4]) -> Answer {
+    let fields: Vec<(&str, &str)> = fields.iter().map(|(name, text)| (*name, text.as_str())).collect();
+    hand.fill(path, key, &fields).await
 }
