@@ -57,9 +57,9 @@ impl Readiness {
         let papers = papers(&desk.store, known_before).await?.of(&desk.set, &fleet);
         let evaluator = Evaluator::without_forecasts(&desk.set, &fleet, as_of);
         let in_question = Causes::asked(&desk.set, &fleet, as_of);
-        let works = desk.store.newest_known::<records::Work>(known_before).await?;
+        let newest = desk.store.newest_known::<records::Work>(known_before).await?;
         let works: Vec<records::Work> =
-            works.into_values().filter(|work| in_question.contains(&work.item)).collect();
+            newest.into_values().filter(|work| in_question.contains(&work.item)).collect();
         let causes = Causes::of(&desk.set, &fleet, as_of, &works);
         let (set, papers) = (&*desk.set, &papers);
         let words = Words { set, fleet: &fleet, as_of, evaluator: &evaluator, papers, causes: &causes };

@@ -186,9 +186,9 @@ impl Kept {
         let at = |part: &str| parts.iter().position(|known| known.key == part);
         for held in held {
             let Some(part) = at(&held.part) else { continue };
-            let shelf = entry(&mut found, part, isolated(set, fleet, &held.place, &parts[part].kind));
-            shelf.on_hand += held.on_hand;
-            shelf.blocked += held.blocked;
+            let lying = entry(&mut found, part, isolated(set, fleet, &held.place, &parts[part].kind));
+            lying.on_hand += held.on_hand;
+            lying.blocked += held.blocked;
         }
         for order in self.orders.values().filter(|order| order.received_on.is_none()) {
             let Some(part) = at(&order.part) else { continue };

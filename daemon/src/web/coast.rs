@@ -29,7 +29,7 @@ use super::{Web, drawing, filters, replay, words};
 use crate::cover;
 use crate::fitness::{Words, papers_of};
 use crate::records::{Concession, Station};
-use drawing::strip::{Back, Dated, Reach, Row};
+use drawing::strip::{Dated, Off, Reach, Row};
 use shoreline::{Shoreline, shorelines};
 
 /// Stations on one page.
@@ -306,7 +306,7 @@ impl Look<'_> {
         Row {
             name: self.name(id).to_owned(),
             dates: coming.into_iter().map(dated).collect(),
-            off: is_off.then(|| back.map_or(Back::Unknown, Back::On)),
+            off: is_off.then_some(Off { back }),
             ..Row::default()
         }
     }

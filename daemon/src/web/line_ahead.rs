@@ -8,7 +8,7 @@ use jiff::civil::Date;
 use policies::facts::{Fleet, StationId};
 
 use super::asked::Asked;
-use super::drawing::strip::{Back, Dated, Reach, Row, strip};
+use super::drawing::strip::{Dated, Off, Reach, Row, strip};
 use super::fault::Fault;
 use super::links::Link;
 use super::parts::part;
@@ -193,7 +193,7 @@ impl Look<'_> {
             name: self.name(id).to_owned(),
             dates,
             odds: stops.iter().filter(|stop| !stop.now).map(|stop| stop.odds).collect(),
-            off: stops.iter().any(|stop| stop.now).then_some(Back::Unknown),
+            off: stops.iter().any(|stop| stop.now).then(Off::default),
             clashes: self.clashes(id).into_iter().map(|(_, days)| days).collect(),
         }
     }
@@ -204,7 +204,7 @@ impl Look<'_> {
             name: format!("{} {}", self.tags(stop), stop.task),
             dates: if stop.now { Vec::new() } else { vec![dated(stop)] },
             odds: if stop.now || stop.odds == [None; 3] { Vec::new() } else { vec![stop.odds] },
-            off: stop.now.then_some(Back::Unknown),
+            off: stop.now.then(Off::default),
             clashes: clashes
                 .iter()
                 .copied()

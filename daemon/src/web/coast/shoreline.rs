@@ -57,7 +57,7 @@ fn legs(coast: &Coast) -> Legs {
         }
     }
     for own in &mut legs {
-        own.sort_by_key(|a| a.0);
+        own.sort_by_key(|leg| leg.0);
         own.dedup_by_key(|leg| leg.0);
     }
     legs

@@ -17,11 +17,10 @@ pub(in super::super) struct Dated {
     pub(in super::super) slight: bool,
 }
 
-/// To which day a station is off.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(in super::super) enum Back {
-    On(Date),
-    Unknown,
+/// A station that is off, to the day it can be back, where that is known.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(in super::super) struct Off {
+    pub(in super::super) back: Option<Date>,
 }
 
 /// One row of the strip.
@@ -31,7 +30,7 @@ pub(in super::super) struct Row {
     pub(in super::super) dates: Vec<Dated>,
     pub(in super::super) odds: Vec<Dates>,
     /// Off from the first day on.
-    pub(in super::super) off: Option<Back>,
+    pub(in super::super) off: Option<Off>,
     /// Hatched stretches.
     pub(in super::super) clashes: Vec<(Date, Date)>,
 }
@@ -120,13 +119,10 @@ fn one(drawing: &mut Drawing, axis: &Days, size: Size, top: f64, laid: &Laid) {
         drawing.text("name", (0.0, top + 17.0), &cut(&row.name, letters(axis.left - 6.0)));
     }
     let middle = first + 4.0 + LANE / 2.0;
-    if let Some(back) = row.off {
-        let end = match back {
-            Back::On(day) => axis.x(day),
-            Back::Unknown => axis.x(axis.from),
-        };
+    if let Some(Off { back }) = row.off {
+        let end = axis.x(back.unwrap_or(axis.from));
         drawing.block("hard", (axis.left, middle - 5.0), (end.max(axis.left + 6.0), middle + 5.0));
-        if back == Back::Unknown {
+        if back.is_none() {
             drawing.line("dashed off", (axis.left, middle), (axis.left + 60.0, middle));
         }
     }

@@ -144,6 +144,6 @@ pub(super) fn unit(reading: &Reading) -> String {
 }
 
 /// Whether the form asks who did it: where a competence is needed, and where somebody else writes it up.
-pub(in crate::web) fn asks_who(rule: &Rule, role: &str) -> bool {
-    asks_competence(rule) || role == "clerk"
+pub(in crate::web) fn asks_who(rule: &Rule, whose: &str) -> bool {
+    asks_competence(rule) || whose == "clerk"
 }
