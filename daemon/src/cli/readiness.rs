@@ -58,9 +58,9 @@ impl Readiness {
         let evaluator = Evaluator::without_forecasts(&desk.set, &fleet, as_of);
         let in_question = Causes::asked(&desk.set, &fleet, as_of);
         let newest = desk.store.newest_known::<records::Work>(known_before).await?;
-        let works: Vec<records::Work> =
+        let looked: Vec<records::Work> =
             newest.into_values().filter(|work| in_question.contains(&work.item)).collect();
-        let causes = Causes::of(&desk.set, &fleet, as_of, &works);
+        let causes = Causes::of(&desk.set, &fleet, as_of, &looked);
         let (set, papers) = (&*desk.set, &papers);
         let words = Words { set, fleet: &fleet, as_of, evaluator: &evaluator, papers, causes: &causes };
         let judged = evaluator.readiness(papers);

@@ -53,7 +53,7 @@ enum What {
         by: By,
     },
     /// Out of stock, to be used: refused where it must not be
-    Issue(Out),
+    Issue(Issuing),
     /// What is where, what expires, and what must not be issued
     List {
         /// Only this part
@@ -69,7 +69,7 @@ enum What {
 
 /// An issue.
 #[derive(Debug, Args)]
-struct Out {
+struct Issuing {
     /// Part
     part: String,
     /// How much, in the part's unit
@@ -101,7 +101,7 @@ impl Stock {
                 let deed = Count { part, place, found, at };
                 write_down(settings, "stock count", &by, |look| deed.rows(look)).await
             }
-            What::Issue(Out { part, quantity, place, item: items, out_of_turn, at, by }) => {
+            What::Issue(Issuing { part, quantity, place, item: items, out_of_turn, at, by }) => {
                 let why = out_of_turn.as_ref().map(|why| format!(" out of turn, {why}")).unwrap_or_default();
                 let deed = Issue { part, quantity, place, items, out_of_turn, at };
                 write_down(settings, &format!("stock issue{why}"), &by, |look| deed.rows(look)).await

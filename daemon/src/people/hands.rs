@@ -44,6 +44,9 @@ fn right(stations: &[Option<&str>]) -> String {
 mod tests {
     use super::*;
 
+    /// Role and station of somebody, the stations of the gear, and whether it is theirs.
+    type Case<'c> = (&'c str, Option<&'c str>, &'c [Option<&'c str>], bool);
+
     fn person(role: &str, station: Option<&str>) -> Person {
         Person {
             key: "somebody@service.example".to_owned(),
@@ -56,7 +59,6 @@ mod tests {
     #[test]
     fn each_handles_what_is_theirs() {
         let (bay, pier, stores) = (Some("bay"), Some("pier"), None);
-        type Case<'c> = (&'c str, Option<&'c str>, &'c [Option<&'c str>], bool);
         let cases: [Case; 12] = [
             ("mechanic", bay, &[bay], true),
             ("mechanic", bay, &[pier], false),

@@ -62,7 +62,7 @@ impl Speaker<'_> {
         }
         told.extend(discards(line));
         told.extend(by_month(line));
-        told.push(self.stock(part, line));
+        told.push(Self::stock(part, line));
         told.extend(self.pieces(line));
         told.extend(self.orders(line));
         told.extend(self.order(part, line));
@@ -126,7 +126,7 @@ impl Speaker<'_> {
         }
     }
 
-    fn stock(&self, part: &Part, line: &Line) -> String {
+    fn stock(part: &Part, line: &Line) -> String {
         let metres = if part.unit == "m" { " m" } else { "" };
         let mut told = format!("on hand {}{metres}", line.on_hand);
         for (what, amount) in [("must not be issued", line.blocked), ("bespoken", line.committed)] {

@@ -54,7 +54,7 @@ struct Kept {
 
 /// What became of an entry.
 #[derive(Debug, Serialize)]
-struct Answer {
+struct Became {
     key: String,
     /// `sent` or `refused`.
     answer: &'static str,
@@ -136,17 +136,17 @@ fn unread(error: &serde_json::Error) -> Fault {
     )
 }
 
-async fn answer(visit: &Visit, seen: &Seen, entry: &Kept) -> Result<Answer, Fault> {
+async fn answer(visit: &Visit, seen: &Seen, entry: &Kept) -> Result<Became, Fault> {
     let taken = match fit(seen, entry) {
         Ok(at) => record(visit, seen, entry, at).await,
         Err(refused) => Err(refused),
     };
     match taken {
-        Ok(()) => Ok(Answer { key: entry.key.clone(), answer: "sent", because: String::new() }),
-        Err(DeskError::Refused(because)) => Ok(Answer { key: entry.key.clone(), answer: "refused", because }),
+        Ok(()) => Ok(Became { key: entry.key.clone(), answer: "sent", because: String::new() }),
+        Err(DeskError::Refused(because)) => Ok(Became { key: entry.key.clone(), answer: "refused", because }),
         Err(DeskError::BadRows { told, .. }) => {
             let because = told.iter().map(|fault| fault.message.clone()).collect::<Vec<_>>().join("; ");
-            Ok(Answer { key: entry.key.clone(), answer: "refused", because })
+            Ok(Became { key: entry.key.clone(), answer: "refused", because })
         }
         // What is no fault of the entry leaves it on the phone.
         Err(error) => Err(error.into()),

@@ -44,7 +44,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
         Some(draft) => draft.text.clone(),
         None => empty(&visit.web, &task).await?,
     };
-    blank(visit, &task, &Report::read(&text), kept.as_ref()).await?.page(visit)
+    blank(visit, &task, &Report::read(&text), kept.as_ref())?.page(visit)
 }
 
 /// The draft of this item and rule that waits to be signed.
@@ -72,7 +72,7 @@ fn version(draft: Option<&ExaminationDraft>) -> String {
     draft.map(|draft| hex(&sum(draft))).unwrap_or_default()
 }
 
-async fn blank(
+fn blank(
     visit: &Visit,
     task: &Task,
     report: &Report,
@@ -184,12 +184,12 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
             return both(visit, &task, &text, before.as_ref()).await;
         }
         Err(error) => {
-            let blank = blank(visit, &task, &Report::read(&text), before.as_ref()).await?;
+            let blank = blank(visit, &task, &Report::read(&text), before.as_ref())?;
             return blank.refused(error)?.page(visit);
         }
     };
     let kept = kept(web, &task).await?;
-    let mut blank = blank(visit, &task, &Report::read(&text), kept.as_ref()).await?;
+    let mut blank = blank(visit, &task, &Report::read(&text), kept.as_ref())?;
     for fault in &done.faults {
         blank = blank.wrong_at(&named(web, &task, &fault.field), &fault.message);
     }
@@ -237,7 +237,7 @@ async fn both(
     kept: Option<&ExaminationDraft>,
 ) -> Result<Response, Fault> {
     let (mine, theirs) = (Report::read(typed), Report::read(kept.map_or("", |draft| &draft.text)));
-    let mut blank = blank(visit, task, &mine, kept).await?;
+    let mut blank = blank(visit, task, &mine, kept)?;
     let said = |text: &str| if text.is_empty() { "nothing".to_owned() } else { format!("“{text}”") };
     let cells = FIELDS.iter().filter(|part| mine.cell(part.name) != theirs.cell(part.name));
     let mut apart: Vec<String> = cells
