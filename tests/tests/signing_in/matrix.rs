@@ -28,7 +28,9 @@ fn right(act: Act) -> (&'static [&'static str], &'static [&'static str]) {
             (ALL, ALL)
         }
         Act::ViewRegion | Act::ViewStation => (HOUSE, HOUSE),
-        Act::LogUse | Act::SettleDoubt => (&["head", "engineer", "mechanic"], ENGINEERS),
+        Act::LogUse | Act::SettleDoubt | Act::FitItem | Act::SetAside | Act::CorrectRecord => {
+            (&["head", "engineer", "mechanic"], ENGINEERS)
+        }
         Act::KeepTokens
         | Act::AcknowledgeCorrection
         | Act::GrantConcession
@@ -38,7 +40,6 @@ fn right(act: Act) -> (&'static [&'static str], &'static [&'static str]) {
         Act::RecordWork | Act::DraftExamination | Act::AddCertificate => {
             (&["head", "engineer", "mechanic", "test house"], &["head", "engineer", "test house"])
         }
-        Act::FitItem | Act::SetAside | Act::CorrectRecord => (&["head", "engineer", "mechanic"], ENGINEERS),
         Act::SignExamination => (&["head", "engineer", "mechanic", "test house"], ENGINEERS),
         other => panic!("{other:?} stands in the table; say here whose it is"),
     }

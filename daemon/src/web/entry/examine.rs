@@ -44,7 +44,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
         Some(draft) => draft.text.clone(),
         None => empty(&visit.web, &task).await?,
     };
-    blank(visit, &task, &Report::read(&text), kept.as_ref())?.page(visit)
+    blank(visit, &task, &Report::read(&text), kept.as_ref()).page(visit)
 }
 
 /// The draft of this item and rule that waits to be signed.
@@ -72,12 +72,7 @@ fn version(draft: Option<&ExaminationDraft>) -> String {
     draft.map(|draft| hex(&sum(draft))).unwrap_or_default()
 }
 
-fn blank(
-    visit: &Visit,
-    task: &Task,
-    report: &Report,
-    kept: Option<&ExaminationDraft>,
-) -> Result<Blank, Fault> {
+fn blank(visit: &Visit, task: &Task, report: &Report, kept: Option<&ExaminationDraft>) -> Blank {
     let web = &visit.web;
     let rule = web.desk.set.rule(task.rule);
     let mut blank = Blank {
@@ -111,7 +106,7 @@ fn blank(
         blank.about.push(format!("Draft kept: {}.", draft.key));
         blank = blank.way("Sign it", format!("/sign/{}", encoded(&draft.key, true)));
     }
-    Ok(blank.press("Keep the draft").way(format!("Back to {}", task.tag), Links::item_path(&task.tag)))
+    blank.press("Keep the draft").way(format!("Back to {}", task.tag), Links::item_path(&task.tag))
 }
 
 fn field(part: &Part, report: &Report) -> Field {
@@ -172,7 +167,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let before = kept(web, &task).await?;
     let known = before.as_ref().filter(|draft| version(Some(draft)) == form.field("version"));
     if before.is_some() && known.is_none() && before.as_ref().is_some_and(|draft| draft.text != text) {
-        return both(visit, &task, &text, before.as_ref()).await;
+        return both(visit, &task, &text, before.as_ref());
     }
     let file = format!("{} {}", task.tag, task.rule_id(web));
     let over = before.as_ref().map(|draft| draft.text.clone());
@@ -181,15 +176,15 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
         Ok(Some(done)) => done,
         Ok(None) => {
             let before = kept(web, &task).await?;
-            return both(visit, &task, &text, before.as_ref()).await;
+            return both(visit, &task, &text, before.as_ref());
         }
         Err(error) => {
-            let blank = blank(visit, &task, &Report::read(&text), before.as_ref())?;
+            let blank = blank(visit, &task, &Report::read(&text), before.as_ref());
             return blank.refused(error)?.page(visit);
         }
     };
     let kept = kept(web, &task).await?;
-    let mut blank = blank(visit, &task, &Report::read(&text), kept.as_ref())?;
+    let mut blank = blank(visit, &task, &Report::read(&text), kept.as_ref());
     for fault in &done.faults {
         blank = blank.wrong_at(&named(web, &task, &fault.field), &fault.message);
     }
@@ -230,14 +225,9 @@ fn named(web: &Web, task: &Task, field: &str) -> String {
 }
 
 /// Both versions, the one that is kept beside the one that was typed; nothing is overwritten unseen.
-async fn both(
-    visit: &Visit,
-    task: &Task,
-    typed: &str,
-    kept: Option<&ExaminationDraft>,
-) -> Result<Response, Fault> {
+fn both(visit: &Visit, task: &Task, typed: &str, kept: Option<&ExaminationDraft>) -> Result<Response, Fault> {
     let (mine, theirs) = (Report::read(typed), Report::read(kept.map_or("", |draft| &draft.text)));
-    let mut blank = blank(visit, task, &mine, kept)?;
+    let mut blank = blank(visit, task, &mine, kept);
     let said = |text: &str| if text.is_empty() { "nothing".to_owned() } else { format!("“{text}”") };
     let cells = FIELDS.iter().filter(|part| mine.cell(part.name) != theirs.cell(part.name));
     let mut apart: Vec<String> = cells
