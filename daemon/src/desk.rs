@@ -5,7 +5,9 @@ mod clear;
 mod freed;
 mod inherited;
 mod next_due;
+pub(crate) mod once;
 mod papers;
+mod plan;
 mod restored;
 mod settle;
 mod sign;
@@ -127,12 +129,13 @@ pub struct Desk {
     clock: Arc<dyn Clock>,
     actor: String,
     warm: Mutex<Option<Loaded>>,
+    plan: plan::Kept,
 }
 
 impl Desk {
     /// A desk over a store.
     pub fn new(store: Store, set: Arc<PolicySet>, clock: Arc<dyn Clock>, actor: String) -> Desk {
-        Desk { store, set, clock, actor, warm: Mutex::new(None) }
+        Desk { store, set, clock, actor, warm: Mutex::new(None), plan: plan::Kept::default() }
     }
 
     /// The present moment.

@@ -127,7 +127,8 @@ record! {
     /// An order of a part, and its receipt.
     Order {
         part: String, quantity: i64, place: String, ordered_on: String, needed_by: String, received_on: Option<String>,
-        certificate: Option<String>, by: String,
+        certificate: Option<String>, by: String;
+        signed_by: Option<String>, signed_on: Option<String>,
     }
 }
 record! {

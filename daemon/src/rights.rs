@@ -93,6 +93,7 @@ fn open_to(act: Act) -> Open {
         | Act::CropItem
         | Act::EnterItem
         | Act::Import
+        | Act::ViewStores
         | Act::MoveStock
         | Act::RaiseOrder
         | Act::Export => Open::EngineersOr("clerk"),

@@ -6,6 +6,7 @@ pub mod drums;
 pub mod kept;
 pub mod order_sheet;
 pub mod orders;
+pub mod seen;
 pub mod shelf;
 pub mod spares;
 mod words;

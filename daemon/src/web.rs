@@ -59,6 +59,7 @@ mod sign_in;
 mod source;
 mod station;
 mod stops;
+mod stores;
 #[cfg(test)]
 mod tests;
 mod visit;

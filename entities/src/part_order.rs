@@ -21,6 +21,8 @@ pub struct Model {
     pub received_on: Option<String>,
     pub certificate: Option<String>,
     pub by: String,
+    pub signed_by: Option<String>,
+    pub signed_on: Option<String>,
 }
 
 impl ActiveModelBehavior for ActiveModel {}

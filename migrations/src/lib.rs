@@ -13,6 +13,7 @@ mod m0009_taken_from;
 mod m0010_accounts;
 mod m0011_orders;
 mod m0012_api_requests;
+mod m0016_order_signed;
 mod postgres;
 
 use sea_orm_migration::prelude::*;
@@ -37,6 +38,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0010_accounts::Migration),
             Box::new(m0011_orders::Migration),
             Box::new(m0012_api_requests::Migration),
+            Box::new(m0016_order_signed::Migration),
         ]
     }
 }

@@ -9,6 +9,8 @@ pub enum Act {
     ViewStation,
     /// To read what is kept of gear.
     ViewItem,
+    /// To read what stores hold, need and order.
+    ViewStores,
     /// To read the rules.
     ViewRules,
     /// To read the mail that the demo caught.
@@ -80,10 +82,11 @@ pub enum Act {
 }
 
 /// Every act.
-pub const ACTS: [Act; 37] = [
+pub const ACTS: [Act; 38] = [
     Act::ViewRegion,
     Act::ViewStation,
     Act::ViewItem,
+    Act::ViewStores,
     Act::ViewRules,
     Act::ViewMail,
     Act::OwnAccount,
@@ -127,6 +130,7 @@ impl Act {
             Act::ViewRegion => "read the region's pages",
             Act::ViewStation => "read a station's pages",
             Act::ViewItem => "read what is kept of gear",
+            Act::ViewStores => "read what stores hold and order",
             Act::ViewRules => "read the rules",
             Act::ViewMail => "read the mail that the demo caught",
             Act::OwnAccount => "keep an account of their own",

@@ -138,7 +138,21 @@ stored!(Substitution, substitution { item, host, position, by, reason, until_dat
 stored!(Loan, loan { item, station, from_date, until_date, by, note });
 stored!(Certificate, certificate { item, number, issuer, issued_on, valid_until, file });
 stored!(Part, part { description, kind, lead_time, shelf_life, unit, pack, price, currency, serves });
-stored!(Order, part_order { part, quantity, place, ordered_on, needed_by, received_on, certificate, by });
+stored!(
+    Order,
+    part_order {
+        part,
+        quantity,
+        place,
+        ordered_on,
+        needed_by,
+        received_on,
+        certificate,
+        by,
+        signed_by,
+        signed_on,
+    }
+);
 stored!(Stock, stock { part, place, at, day, quantity, reason });
 stored!(DoubtAnswer, doubt_answers { item, answer, by, first, second, read_on, voided, note });
 stored!(TakenUp, policy_set { hash, files, effective_from, by, second, reason, safety });

@@ -300,6 +300,14 @@ impl Raise {
     /// # Errors
     /// Unknown part or place, or nothing that the plan asks for.
     pub fn rows(&self, look: &Look) -> Result<Rows, DeskError> {
+        self.numbered(look).map(|(_, rows)| rows)
+    }
+
+    /// The order's number, and the rows of it.
+    ///
+    /// # Errors
+    /// Those of [`Raise::rows`].
+    pub fn numbered(&self, look: &Look) -> Result<(String, Rows), DeskError> {
         let part = part(look, &self.part)?;
         is_place(look, &self.place)?;
         let quantity = match self.quantity {
@@ -320,11 +328,14 @@ impl Raise {
             received_on: None,
             certificate: None,
             by: self.by.clone(),
+            signed_by: None,
+            signed_on: None,
         };
         let due = supply(look.set, &order, part).map_or(on, |supply| supply.lead.after(on, 1));
         order.needed_by = self.needed_by.unwrap_or(due).to_string();
         let told = format!("{}: {quantity} of {}, deliver by {}", order.key, self.part, order.needed_by);
-        Ok(Rows { sheets: vec![look.sheet(&[order])], told: vec![told] })
+        let rows = Rows { sheets: vec![look.sheet(std::slice::from_ref(&order))], told: vec![told] };
+        Ok((order.key, rows))
     }
 
     fn planned(&self, look: &Look) -> Result<Amount, DeskError> {
@@ -347,6 +358,38 @@ fn next_number(look: &Look, on: Date) -> String {
     let stem = format!("OS-{}-", on.year());
     let numbers = look.register.orders.keys().filter_map(|key| key.strip_prefix(&stem)?.parse::<u32>().ok());
     format!("{stem}{:03}", numbers.max().unwrap_or(0) + 1)
+}
+
+/// An order is signed: it may go to the supplier.
+#[derive(Clone, Debug)]
+pub struct Sign {
+    /// Its number.
+    pub order: String,
+    /// Who signs.
+    pub by: String,
+}
+
+impl Sign {
+    /// The rows of it.
+    ///
+    /// # Errors
+    /// No such order, or one that is signed or in already.
+    pub fn rows(&self, look: &Look) -> Result<Rows, DeskError> {
+        let Some(order) = look.register.orders.get(&self.order).filter(|order| !order.void) else {
+            return refused(format!("no order is numbered \"{}\"", self.order));
+        };
+        if let Some(by) = &order.signed_by {
+            return refused(format!("{} is signed already, by {by}", self.order));
+        }
+        if order.received_on.is_some() {
+            return refused(format!("{} is in already; there is nothing left to sign", self.order));
+        }
+        let on = look.set.service.home_zone.date_of(look.now);
+        let signed =
+            Order { signed_by: Some(self.by.clone()), signed_on: Some(on.to_string()), ..order.clone() };
+        let told = format!("{} is signed by {}", self.order, self.by);
+        Ok(Rows { sheets: vec![look.sheet(&[signed])], told: vec![told] })
+    }
 }
 
 impl Receive {

@@ -216,7 +216,15 @@ pub fn csv(lines: &[SheetLine]) -> anyhow::Result<String> {
 /// # Errors
 /// The file cannot be written.
 pub fn xlsx(lines: &[SheetLine], path: &Path) -> anyhow::Result<()> {
-    let context = || format!("writing {}", path.display());
+    std::fs::write(path, workbook(lines)?).with_context(|| format!("writing {}", path.display()))
+}
+
+/// The bytes of that workbook.
+///
+/// # Errors
+/// The writer's own.
+pub fn workbook(lines: &[SheetLine]) -> anyhow::Result<Vec<u8>> {
+    let context = || "writing a workbook";
     let mut book = rust_xlsxwriter::Workbook::new();
     let sheet = book.add_worksheet();
     sheet.set_name("order").with_context(context)?;
@@ -228,5 +236,5 @@ pub fn xlsx(lines: &[SheetLine], path: &Path) -> anyhow::Result<()> {
             sheet.write_string(row, column, cell).with_context(context)?;
         }
     }
-    book.save(path).with_context(context)
+    book.save_to_buffer().with_context(context)
 }

@@ -39,7 +39,7 @@ impl Speaker<'_> {
         )
     }
 
-    fn tag(&self, item: ItemId) -> &str {
+    pub(super) fn tag(&self, item: ItemId) -> &str {
         &self.fleet.item(item).tag
     }
 
@@ -116,7 +116,7 @@ impl Speaker<'_> {
         )
     }
 
-    fn cause(&self, cause: &Cause) -> String {
+    pub(super) fn cause(&self, cause: &Cause) -> String {
         match cause {
             Cause::NoBase(rule) => format!("no date to count from ({})", self.set.rule(*rule).id),
             Cause::Date(rule) => self.set.rule(*rule).id.clone(),
@@ -255,7 +255,7 @@ impl Speaker<'_> {
         }
     }
 
-    fn host(&self, item: ItemId) -> &str {
+    pub(super) fn host(&self, item: ItemId) -> &str {
         let last = self.fleet.item(item).fittings.iter().max_by_key(|fit| fit.from);
         let host = last.map(|fit| fit.host);
         let outer = host.and_then(|host| self.fleet.item(host).fittings.iter().max_by_key(|fit| fit.from));
@@ -296,13 +296,13 @@ fn discards(line: &Line) -> Option<String> {
 }
 
 /// `76 %`; a tenth below five.
-fn percent(chance: f64) -> String {
+pub(crate) fn percent(chance: f64) -> String {
     let percent = 100.0 * chance;
     if percent < 5.0 { format!("{percent:.1} %") } else { format!("{percent:.0} %") }
 }
 
 /// What an order comes to, where the part has a price: exact, to the currency's hundredth or finer as it is written.
-fn price(part: &Part, quantity: Amount) -> String {
+pub(super) fn price(part: &Part, quantity: Amount) -> String {
     let Some((price, currency)) = part.price.as_ref().zip(part.currency.as_ref()) else {
         return String::new();
     };

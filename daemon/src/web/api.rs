@@ -19,6 +19,7 @@ pub(super) use json::Json;
 pub(super) use problem::{Told, spoken};
 
 use endpoint::Endpoint;
+pub(super) use sheets::guarded;
 
 use super::routes::Row;
 

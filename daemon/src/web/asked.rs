@@ -72,6 +72,8 @@ pub(super) struct Asked {
     pub(super) links: Links,
     /// The name of who is signed in.
     pub(super) signed: Option<String>,
+    /// Whether who is there may read the stores' pages.
+    pub(super) stores: bool,
 }
 
 impl Query {
@@ -93,6 +95,7 @@ impl Query {
             all: self.all.is_some(),
             links: Links::replaying(replay),
             signed: None,
+            stores: false,
         })
     }
 }

@@ -3,9 +3,11 @@
 
 pub(super) mod axis;
 pub(super) mod bars;
+pub(super) mod drum;
 pub(super) mod life;
 pub(super) mod odds;
 pub(super) mod shore;
+pub(super) mod stock;
 pub(super) mod strip;
 #[cfg(test)]
 mod tests;

@@ -4,6 +4,7 @@
 mod blank;
 mod card;
 mod concede;
+mod cutting;
 mod decisions;
 mod doing;
 mod done;
@@ -14,11 +15,13 @@ mod hard;
 mod judge;
 mod later;
 mod once;
+mod ordering;
 mod paper;
 mod rehearse;
 mod release;
 mod second;
 mod settle;
+mod stock;
 mod undo;
 
 use axum::routing::get;
@@ -51,6 +54,7 @@ pub(super) fn rows() -> Vec<Row> {
     let mut rows = station_rows();
     rows.extend(gear_rows());
     rows.extend(engineers_rows());
+    rows.extend(stores_rows());
     rows
 }
 
@@ -111,6 +115,26 @@ fn engineers_rows() -> Vec<Row> {
         shows!("/rules/rehearse/{file}", does(Act::RehearsePolicy), At::Region, rehearse::page),
         Row::post("/rules/rehearse/{file}", does(Act::RehearsePolicy), At::Region, rehearse::take)
             .up_to(rehearse::MOST),
+    ]
+}
+
+fn stores_rows() -> Vec<Row> {
+    let does = |act| Need::Does(act);
+    vec![
+        shows!("/stores/raise/{*tag}", does(Act::RaiseOrder), At::Region, ordering::raise_page),
+        Row::post("/stores/raise/{*tag}", does(Act::RaiseOrder), At::Region, ordering::raise),
+        shows!("/stores/sign/{*number}", does(Act::SignOrder), At::Region, ordering::sign_page),
+        Row::post("/stores/sign/{*number}", does(Act::SignOrder), At::Region, ordering::sign),
+        shows!("/stores/receive/{*number}", does(Act::MoveStock), At::Region, ordering::receive_page),
+        Row::post("/stores/receive/{*number}", does(Act::MoveStock), At::Region, ordering::receive),
+        shows!("/stores/count/{*tag}", does(Act::MoveStock), At::Region, stock::count_page),
+        Row::post("/stores/count/{*tag}", does(Act::MoveStock), At::Region, stock::count),
+        shows!("/stores/move/{*tag}", does(Act::MoveStock), At::Region, stock::move_page),
+        Row::post("/stores/move/{*tag}", does(Act::MoveStock), At::Region, stock::moved),
+        shows!("/stores/issue/{*tag}", does(Act::MoveStock), At::Region, stock::issue_page),
+        Row::post("/stores/issue/{*tag}", does(Act::MoveStock), At::Region, stock::issue),
+        shows!("/stores/cut/{*tag}", does(Act::CutItem), At::Region, cutting::page),
+        Row::post("/stores/cut/{*tag}", does(Act::CutItem), At::Region, cutting::take),
     ]
 }
 

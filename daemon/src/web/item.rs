@@ -107,6 +107,8 @@ struct Page {
     /// What may be done with it, by who is signed in.
     acts: Vec<Link>,
     ends: Vec<Link>,
+    /// Its part and its drum among the stores' pages.
+    stores: Vec<Link>,
 }
 
 /// The item's page, or the derivation of one of its rows: tags hold slashes, so the address is taken apart here.
@@ -229,8 +231,22 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, tag: &str, beside: &Beside) -> 
         attributes: attributes(&view, id, beside.record.as_ref()),
         acts: Vec::new(),
         ends: Vec::new(),
+        stores: at_stores(&view, id, asked, beside.record.as_ref()),
         tag: tag.to_owned(),
     })
+}
+
+/// Its part, and the wire that is left on it where it is a drum, for who may read what stores hold.
+fn at_stores(view: &View, id: ItemId, asked: &Asked, record: Option<&records::Item>) -> Vec<Link> {
+    if !asked.stores {
+        return Vec::new();
+    }
+    let part = record.and_then(|record| record.part.as_deref());
+    let part = part.map(|part| Link { text: format!("Stock of {part}"), href: view.links.spare(part) });
+    let is_drum = view.kind(id).name == "drum" && view.shut(id).is_none();
+    let drum =
+        is_drum.then(|| Link { text: "The wire on it".to_owned(), href: view.links.drum(view.tag(id)) });
+    part.into_iter().chain(drum).collect()
 }
 
 fn life_of(view: &View, id: ItemId, worn: &[Wear], beside: &Beside) -> LifeLine {

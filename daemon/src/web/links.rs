@@ -84,6 +84,39 @@ impl Links {
         self.address("/labels", &[("items", tag)])
     }
 
+    pub(super) fn stores(&self) -> String {
+        self.address("/stores", &[])
+    }
+
+    pub(super) fn drums(&self) -> String {
+        self.address("/stores/drums", &[])
+    }
+
+    pub(super) fn drum(&self, tag: &str) -> String {
+        self.address(&format!("/stores/drum/{}", encoded(tag, true)), &[])
+    }
+
+    pub(super) fn orders(&self) -> String {
+        self.address("/stores/orders", &[])
+    }
+
+    pub(super) fn order(&self, number: &str) -> String {
+        self.address(&format!("/stores/order/{}", encoded(number, true)), &[])
+    }
+
+    /// A part that stores hold.
+    pub(super) fn spare(&self, part: &str) -> String {
+        self.address(&format!("/stores/part/{}", encoded(part, true)), &[])
+    }
+
+    pub(super) fn to_spare(&self, part: &str) -> Link {
+        Link { text: part.to_owned(), href: self.spare(part) }
+    }
+
+    pub(super) fn to_station(&self, name: &str, slug: &str) -> Link {
+        Link { text: name.to_owned(), href: self.station(slug) }
+    }
+
     /// A further part of a page that is too long for one.
     pub(super) fn part(&self, path: &str, more: &[(&str, &str)], number: usize) -> String {
         let number = number.to_string();

@@ -83,6 +83,7 @@ pub fn table() -> Vec<Row> {
     rows.extend(reading_of_gear());
     rows.extend(coming_in());
     rows.extend(recording());
+    rows.extend(super::stores::rows());
     rows.extend(super::api::rows());
     rows.extend(entry::rows());
     rows.extend(assets::rows());

@@ -25,6 +25,8 @@ pub(super) struct Shell {
     pub(super) replayable: bool,
     /// Whether the page keeps entries while there is no signal.
     pub(super) scripted: bool,
+    /// Whether the stores' pages are open to who is there.
+    pub(super) stores: bool,
     /// The way in, or to one's own account.
     pub(super) account: Link,
 }
@@ -43,6 +45,7 @@ impl Shell {
             cautions: [caution::PLANNING_AID, caution::LAUNCHING_AUTHORITY],
             replayable: false,
             scripted: false,
+            stores: false,
             account: Link { text: "Account".to_owned(), href: "/account".to_owned() },
         }
     }
@@ -50,7 +53,7 @@ impl Shell {
     /// A page over records.
     pub(super) fn of(web: &Web, asked: &Asked, title: &str, known: Known) -> Shell {
         let bare = Shell::bare(web, title, asked.links.clone()).signed(asked.signed.as_deref());
-        Shell { known, replayable: true, ..bare }
+        Shell { known, replayable: true, stores: asked.stores, ..bare }
     }
 
     /// The same for a page that keeps entries while there is no signal, and judges readings as they are typed.

@@ -5,6 +5,7 @@ mod drawings;
 mod labels;
 mod recording;
 mod region;
+mod stores;
 
 use std::path::PathBuf;
 use std::sync::Arc;

@@ -14,6 +14,7 @@ use super::cookie::{self, Jar};
 use super::fault::{self, Fault};
 use super::gate::Presence;
 use crate::accounts::Seen;
+use crate::rights::{self, Act, Place};
 
 /// A visit, before what it asks for was looked at.
 pub(super) struct Visit {
@@ -45,7 +46,15 @@ impl Visit {
         let signed = self.presence.seen().map(|seen| seen.who.person.name.clone());
         // Who may record sees what was recorded: the demo's stated evening is for those who only read.
         let stated = self.web.stated.filter(|_| signed.is_none());
-        Ok(Asked { signed, ..self.query.read(&self.web, stated)? })
+        Ok(Asked { signed, stores: self.sees_stores(), ..self.query.read(&self.web, stated)? })
+    }
+
+    /// Whether who is there may read the stores' pages.
+    pub(super) fn sees_stores(&self) -> bool {
+        match self.presence.seen() {
+            Some(seen) => rights::may(&seen.who, Act::ViewStores, Place::Own).is_ok(),
+            None => self.web.door.open,
+        }
     }
 
     /// Who is signed in.

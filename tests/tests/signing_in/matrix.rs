@@ -41,6 +41,11 @@ fn right(act: Act) -> (&'static [&'static str], &'static [&'static str]) {
             (&["head", "engineer", "mechanic", "test house"], &["head", "engineer", "test house"])
         }
         Act::SignExamination => (&["head", "engineer", "mechanic", "test house"], ENGINEERS),
+        Act::ViewStores | Act::MoveStock | Act::RaiseOrder | Act::CutItem => {
+            (&["head", "engineer", "clerk"], &["head", "engineer", "clerk"])
+        }
+        // Nobody of these has a second factor, and to sign takes one.
+        Act::SignOrder => (&[], &[]),
         other => panic!("{other:?} stands in the table; say here whose it is"),
     }
 }

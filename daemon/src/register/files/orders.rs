@@ -19,6 +19,8 @@ impl RegisterFile for Order {
         optional("received_on"),
         optional("certificate"),
         needed("by"),
+        optional("signed_by"),
+        optional("signed_on"),
         optional("void"),
     ];
 
@@ -31,6 +33,7 @@ impl RegisterFile for Order {
         let ordered = cells.needed("ordered_on", stored.map(|s| &s.ordered_on));
         let needed_by = cells.needed("needed_by", stored.map(|s| &s.needed_by));
         let received = cells.may("received_on", stored.map(|s| &s.received_on));
+        let signed = cells.may("signed_on", stored.map(|s| &s.signed_on));
         let quantity = cells.amount("quantity", stored.map(|s| s.quantity));
         if quantity.is_none_or(|quantity| quantity <= 0) && !cells.is_bad() {
             cells.fault("quantity", "is no number above nought");
@@ -46,6 +49,8 @@ impl RegisterFile for Order {
             received_on: cells.date("received_on", received),
             certificate: cells.may("certificate", stored.map(|s| &s.certificate)),
             by: cells.needed("by", stored.map(|s| &s.by)).unwrap_or_default(),
+            signed_by: cells.may("signed_by", stored.map(|s| &s.signed_by)),
+            signed_on: cells.date("signed_on", signed),
         };
         let early =
             row.received_on.as_ref().filter(|received| **received < row.ordered_on && !cells.is_bad());
@@ -66,6 +71,8 @@ impl RegisterFile for Order {
             or_empty(self.received_on.as_ref()),
             or_empty(self.certificate.as_ref()),
             self.by.clone(),
+            or_empty(self.signed_by.as_ref()),
+            or_empty(self.signed_on.as_ref()),
             void_text(self.void),
         ]
     }

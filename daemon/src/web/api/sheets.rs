@@ -98,7 +98,7 @@ fn columns(table: Table, rows: &[Placed]) -> Vec<String> {
 
 /// A cell that no spreadsheet reckons: what begins like a formula, or like a cell guarded so, gets a quote before it.
 /// A plain number is none.
-fn guarded(cell: &str) -> String {
+pub(in crate::web) fn guarded(cell: &str) -> String {
     let begins = cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\0', '\'']);
     let plain = |digits: &str| {
         !digits.is_empty()

@@ -183,6 +183,12 @@ impl Blank {
         }
     }
 
+    /// What is wrong and belongs to no field, said at this one.
+    pub(super) fn at_field(mut self, name: &str) -> Blank {
+        let wrong = std::mem::take(&mut self.wrong);
+        if wrong.is_empty() { self } else { self.wrong_at(name, &wrong) }
+    }
+
     /// The same, said at one field whatever it is about.
     ///
     /// # Errors
@@ -243,7 +249,8 @@ impl Blank {
     ) -> Result<Response, Fault> {
         let name = visit.presence.seen().map(|seen| seen.who.person.name.as_str());
         let who = visit.presence.seen().map(|seen| seen.who.person.key.clone()).unwrap_or_default();
-        let shell = Shell::bare(&visit.web, &self.heading, Links::default()).signed(name);
+        let bare = Shell::bare(&visit.web, &self.heading, Links::default()).signed(name);
+        let shell = Shell { stores: visit.sees_stores(), ..bare };
         let key = if self.key.is_empty() { random_word()?[..32].to_owned() } else { self.key.clone() };
         let shell = if self.judge.is_empty() && self.queue.is_empty() { shell } else { shell.scripted() };
         let mut answer = html(&Page { shell, word: word.to_owned(), key, who, blank: self })?;

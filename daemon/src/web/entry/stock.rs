@@ -1,0 +1,281 @@
+//! What the clerk does to stock from a part's page: issued, moved, counted.
+
+use axum::response::Response;
+use policies::amount::Amount;
+
+use super::blank::{Blank, Field, Sort};
+use super::given;
+use super::once::Once;
+use crate::desk::DeskError;
+use crate::desk::once::Led;
+use crate::items::{Look, Rows};
+use crate::records::Part;
+use crate::stores::deeds::{Count, Issue, Move};
+use crate::stores::kept::{LOFT, STORES};
+use crate::stores::seen::Seen;
+use crate::web::fault::Fault;
+use crate::web::links::{Links, encoded};
+use crate::web::posted::{Form, Posted, see};
+use crate::web::visit::Visit;
+
+const NOW: &str = "Time, if not now";
+
+/// The address of a form about a part or an order.
+pub(super) fn action(path: &str, about: &str) -> String {
+    format!("/stores/{path}/{}", encoded(about, true))
+}
+
+/// A part of the records, with what is there of it.
+pub(super) struct Known {
+    pub(super) part: Part,
+    seen: std::sync::Arc<Seen>,
+}
+
+impl Known {
+    /// The part that an address names.
+    ///
+    /// # Errors
+    /// No such part, or the store's own.
+    pub(super) async fn of(visit: &Visit) -> Result<Known, Fault> {
+        let name = visit.name();
+        let seen = visit.web.desk.stores(visit.web.desk.as_of(), None).await?;
+        match seen.kept.parts.get(name).cloned() {
+            Some(part) => Ok(Known { part, seen }),
+            None => Err(Fault::missing(
+                format!("No part is called \"{name}\"."),
+                "The stores' page lists them.",
+                Vec::new(),
+            )),
+        }
+    }
+
+    /// What lies where, in words.
+    pub(super) fn there(&self) -> Vec<String> {
+        let own = self.seen.planned.held.iter().filter(|held| held.part == self.part.key);
+        own.map(|held| {
+            let unit = if self.part.unit == "m" { " m" } else { "" };
+            format!(
+                "{}: {}{unit}, {}{unit} of it to be issued",
+                held.place,
+                held.on_hand,
+                held.on_hand - held.blocked
+            )
+        })
+        .collect()
+    }
+
+    /// What the plan would order today, where that is anything.
+    pub(super) fn planned(&self) -> Option<Amount> {
+        let line = self.seen.of_part(&self.part.key).find(|line| line.place.is_none())?;
+        Some(line.spares.plan.order).filter(|order| order.is_positive())
+    }
+
+    pub(super) fn seen(&self) -> &Seen {
+        &self.seen
+    }
+
+    pub(super) fn amount(&self, name: &str, label: &str) -> Field {
+        let unit = if self.part.unit == "m" { "m" } else { "" };
+        Field { unit: unit.to_owned(), ..Field::new(name, label, Sort::Number) }
+    }
+
+    /// A form about the part.
+    pub(super) fn blank(&self, heading: String, path: &str) -> Blank {
+        let name = &self.part.key;
+        Blank {
+            lead: self.part.description.clone(),
+            about: self.there(),
+            ..Blank::new(heading, action(path, name))
+        }
+        .way(format!("Back to {name}"), Links::default().spare(name))
+    }
+}
+
+/// A place of stock, by its word.
+pub(super) fn place(name: &str, label: &str) -> Field {
+    Field::new(name, label, Sort::Line)
+        .beside(format!("{STORES}, {LOFT}, or a station as the register writes it."))
+}
+
+/// An amount that is written in a field.
+///
+/// # Errors
+/// What is no number.
+pub(super) fn amount(form: &Form, name: &str) -> Result<Amount, String> {
+    let text = form.field(name);
+    if text.is_empty() {
+        return Err("say how much".to_owned());
+    }
+    text.parse().map_err(|_| format!("\"{text}\" is no number; write it like 3 or 71.2"))
+}
+
+/// Takes a deed of a form, once; it leads where `make` says.
+///
+/// # Errors
+/// The store's own; what the deed refuses is said at the field.
+pub(super) async fn once_only(
+    posted: &Posted,
+    blank: Blank,
+    (deed, field): (&str, &str),
+    make: impl FnOnce(&Look) -> Result<Led, DeskError>,
+) -> Result<Response, Fault> {
+    let desk = &posted.visit.web.desk;
+    let once = Once::of(desk, &posted.form).await?;
+    if let Some(led) = &once.led {
+        return Ok(see(led));
+    }
+    let by = &posted.signed()?.who.person.key;
+    match desk.handle_once((&once.key, once.at), (deed, by), make).await {
+        Ok(to) => Ok(see(&to)),
+        Err(DeskError::Refused(text)) => {
+            let error = DeskError::Refused(without_commands(&text));
+            let blank = blank.filled(&posted.form).refused(error)?;
+            blank.at_field(field).page(&posted.visit)
+        }
+        Err(error) => blank.filled(&posted.form).refused(error)?.page(&posted.visit),
+    }
+}
+
+/// A refusal without the command line's own help.
+fn without_commands(text: &str) -> String {
+    let mut text = text.to_owned();
+    while let Some(at) = text.find(" (tallow ") {
+        let end = text[at..].find(')').map_or(text.len(), |end| at + end + 1);
+        text.replace_range(at..end, "");
+    }
+    text.split("; see tallow ").next().unwrap_or_default().to_owned()
+}
+
+/// To the part's page with what was done.
+fn to_part(part: &str, rows: Rows) -> Led {
+    Led { rows, to: Links::default().spare(part) }
+}
+
+fn count_blank(known: &Known) -> Blank {
+    known
+        .blank(format!("How much of {} is there?", known.part.key), "count")
+        .with(place("place", "Where").holding(STORES))
+        .with(known.amount("found", "What was found"))
+        .with(Field::new("at", NOW, Sort::Moment))
+        .press("Record the count")
+}
+
+/// What is counted.
+///
+/// # Errors
+/// No such part, or the store's own.
+pub(super) async fn count_page(visit: &Visit) -> Result<Response, Fault> {
+    count_blank(&Known::of(visit).await?).page(visit)
+}
+
+/// Counts it.
+///
+/// # Errors
+/// No such part, or the store's own.
+pub(super) async fn count(posted: Posted) -> Result<Response, Fault> {
+    let known = Known::of(&posted.visit).await?;
+    let (form, part) = (&posted.form, known.part.key.clone());
+    let blank = count_blank(&known);
+    let found = match amount(form, "found") {
+        Ok(found) => found,
+        Err(wrong) => return blank.filled(form).wrong_at("found", &wrong).page(&posted.visit),
+    };
+    let at = given(form, "at").map(str::to_owned);
+    let deed = Count { part: part.clone(), place: form.field("place").to_owned(), found, at };
+    once_only(&posted, blank, ("stock count", "place"), |look| Ok(to_part(&part, deed.rows(look)?))).await
+}
+
+fn move_blank(known: &Known) -> Blank {
+    known
+        .blank(format!("Where does {} go?", known.part.key), "move")
+        .with(known.amount("quantity", "How much"))
+        .with(place("from", "From").holding(STORES))
+        .with(place("to", "To"))
+        .with(Field::new("at", NOW, Sort::Moment))
+        .press("Move it")
+}
+
+/// Where it goes.
+///
+/// # Errors
+/// No such part, or the store's own.
+pub(super) async fn move_page(visit: &Visit) -> Result<Response, Fault> {
+    move_blank(&Known::of(visit).await?).page(visit)
+}
+
+/// Moves it.
+///
+/// # Errors
+/// No such part, or the store's own.
+pub(super) async fn moved(posted: Posted) -> Result<Response, Fault> {
+    let known = Known::of(&posted.visit).await?;
+    let (form, part) = (&posted.form, known.part.key.clone());
+    let blank = move_blank(&known);
+    let quantity = match amount(form, "quantity") {
+        Ok(quantity) => quantity,
+        Err(wrong) => return blank.filled(form).wrong_at("quantity", &wrong).page(&posted.visit),
+    };
+    let deed = Move {
+        part: part.clone(),
+        quantity,
+        from: form.field("from").to_owned(),
+        to: form.field("to").to_owned(),
+        at: given(form, "at").map(str::to_owned),
+    };
+    once_only(&posted, blank, ("stock move", "quantity"), |look| Ok(to_part(&part, deed.rows(look)?))).await
+}
+
+fn issue_blank(known: &Known) -> Blank {
+    known
+        .blank(format!("What of {} goes out?", known.part.key), "issue")
+        .with(known.amount("quantity", "How much"))
+        .with(place("place", "From where").holding(STORES))
+        .with(
+            Field::new("item", "Which pieces, by their tags", Sort::Line)
+                .beside("A comma between; empty takes the first to expire."),
+        )
+        .with(Field::new("out_of_turn", "Why not the first to expire", Sort::Line))
+        .with(Field::new("at", NOW, Sort::Moment))
+        .press("Issue it")
+}
+
+/// What goes out.
+///
+/// # Errors
+/// No such part, or the store's own.
+pub(super) async fn issue_page(visit: &Visit) -> Result<Response, Fault> {
+    issue_blank(&Known::of(visit).await?).page(visit)
+}
+
+/// Issues it; what must not go is refused.
+///
+/// # Errors
+/// No such part, or the store's own.
+pub(super) async fn issue(posted: Posted) -> Result<Response, Fault> {
+    let known = Known::of(&posted.visit).await?;
+    let (form, part) = (&posted.form, known.part.key.clone());
+    let blank = issue_blank(&known);
+    let quantity = match amount(form, "quantity") {
+        Ok(quantity) => quantity,
+        Err(wrong) => return blank.filled(form).wrong_at("quantity", &wrong).page(&posted.visit),
+    };
+    let items = tags(form.field("item"));
+    let field = if items.is_empty() { "quantity" } else { "item" };
+    let out_of_turn = given(form, "out_of_turn").map(str::to_owned);
+    let why = out_of_turn.as_ref().map(|why| format!(" out of turn, {why}")).unwrap_or_default();
+    let deed = Issue {
+        part: part.clone(),
+        quantity,
+        place: form.field("place").to_owned(),
+        items,
+        out_of_turn,
+        at: given(form, "at").map(str::to_owned),
+    };
+    let name = format!("stock issue{why}");
+    once_only(&posted, blank, (&name, field), |look| Ok(to_part(&part, deed.rows(look)?))).await
+}
+
+/// Tags with commas between.
+pub(super) fn tags(text: &str) -> Vec<String> {
+    text.split(',').map(str::trim).filter(|tag| !tag.is_empty()).map(str::to_owned).collect()
+}
