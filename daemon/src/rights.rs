@@ -115,7 +115,8 @@ fn is_open(person: &Person, open: Open, place: Place) -> bool {
     let role = person.role.as_str();
     let here = match place {
         Place::Own => true,
-        Place::Of(station) => people::is_of(person, station),
+        // A clerk's gear is that of the stores.
+        Place::Of(station) => people::is_of(person, station) && (role != "clerk" || station.is_none()),
     };
     let hands = |roles: &[&str]| people::is_engineer(person) || (roles.contains(&role) && here);
     match open {

@@ -291,39 +291,39 @@ const TAMPERINGS: [(&str, &[&str], &str); 14] = [
     (
         "another version number",
         &["UPDATE usage SET version = 7 WHERE version = 2"],
-        "link 3: its records digest to",
+        "link 4: its records digest to",
     ),
     ("a deleted row", &["DELETE FROM work WHERE key = 'W-1'"], "link 1: its records digest to"),
-    ("a deleted correction", &["DELETE FROM usage WHERE version = 2"], "link 3: its records digest to"),
+    ("a deleted correction", &["DELETE FROM usage WHERE version = 2"], "link 4: its records digest to"),
     (
         "an added row",
         &["INSERT INTO usage (link, known_at, key, version, void, host, at, meter, count) \
-           SELECT 3, known_at, 'U-9', 1, FALSE, host, at, meter, count FROM usage WHERE version = 2"],
-        "link 3: its records digest to",
+           SELECT 4, known_at, 'U-9', 1, FALSE, host, at, meter, count FROM usage WHERE version = 2"],
+        "link 4: its records digest to",
     ),
-    ("a row moved to another link", &["UPDATE stock SET link = 3"], "link 2: its records digest to"),
+    ("a row moved to another link", &["UPDATE stock SET link = 4"], "link 3: its records digest to"),
     (
         "an old version put after the new",
         &["UPDATE usage SET id = 99 WHERE version = 1"],
-        "usage \"U-1\" of link 1 stands after link 3",
+        "usage \"U-1\" of link 1 stands after link 4",
     ),
-    ("another actor", &["UPDATE link SET actor = 'nobody' WHERE seq = 2"], "link 2: it hashes to"),
-    ("another hash", &["UPDATE link SET hash = digest WHERE seq = 2"], "link 3 does not follow link 2"),
+    ("another actor", &["UPDATE link SET actor = 'nobody' WHERE seq = 3"], "link 3: it hashes to"),
+    ("another hash", &["UPDATE link SET hash = digest WHERE seq = 3"], "link 4 does not follow link 3"),
     (
         "two links that changed places",
         &[
             "UPDATE link SET seq = 99 WHERE seq = 1",
-            "UPDATE link SET seq = 1 WHERE seq = 2",
-            "UPDATE link SET seq = 2 WHERE seq = 99",
+            "UPDATE link SET seq = 1 WHERE seq = 3",
+            "UPDATE link SET seq = 3 WHERE seq = 99",
         ],
         "link 1 does not follow link 0",
     ),
     (
         "a link copied behind the last",
         &[
-            "INSERT INTO link SELECT 4, at, actor, action, digest, prev, substr(hash, 2) || substr(hash, 1, 1) FROM link WHERE seq = 3",
+            "INSERT INTO link SELECT 5, at, actor, action, digest, prev, substr(hash, 2) || substr(hash, 1, 1) FROM link WHERE seq = 4",
         ],
-        "link 4 does not follow link 3",
+        "link 5 does not follow link 4",
     ),
 ];
 
@@ -341,12 +341,12 @@ async fn the_chain_finds_what_was_altered_past_the_guards() {
 #[tokio::test]
 async fn records_without_their_link_are_found() {
     let room = full_room();
-    let faults = faults_after(&room, &["DELETE FROM link WHERE seq = 3"]).await;
-    assert_eq!(faults, ["records belong to link 3, which is missing"]);
+    let faults = faults_after(&room, &["DELETE FROM link WHERE seq = 4"]).await;
+    assert_eq!(faults, ["records belong to link 4, which is missing"]);
     let room = full_room();
-    let faults = faults_after(&room, &["DELETE FROM link WHERE seq = 2"]).await;
-    assert!(faults.contains(&"link 3 does not follow link 1".to_owned()), "{faults:?}");
-    assert!(faults.contains(&"records belong to link 2, which is missing".to_owned()), "{faults:?}");
+    let faults = faults_after(&room, &["DELETE FROM link WHERE seq = 3"]).await;
+    assert!(faults.contains(&"link 4 does not follow link 2".to_owned()), "{faults:?}");
+    assert!(faults.contains(&"records belong to link 3, which is missing".to_owned()), "{faults:?}");
     let room = full_room();
     let added = "INSERT INTO usage (link, known_at, key, version, void, host, at, meter, count) VALUES (0, 0, 'U-0', 1, FALSE, 'LC-1', 0, 'launches', 1)";
     let faults = faults_after(&room, &[added]).await;
@@ -361,9 +361,9 @@ async fn a_cut_tail_shows_only_in_the_head_that_was_noted() {
     let head = |room: &Room| room.tallow("verify").done().split("head ").nth(1).unwrap().to_owned();
     let noted = head(&room);
     let cut = [
-        "DELETE FROM usage WHERE link = 3",
-        "DELETE FROM work WHERE link = 3",
-        "DELETE FROM link WHERE seq = 3",
+        "DELETE FROM usage WHERE link = 4",
+        "DELETE FROM work WHERE link = 4",
+        "DELETE FROM link WHERE seq = 4",
     ];
     assert_eq!(faults_after(&room, &cut).await, Vec::<String>::new());
     let stored = room.tallow("verify").no();

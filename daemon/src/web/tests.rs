@@ -116,7 +116,8 @@ async fn ask(router: &Router, method: Method, path: &str) -> Answer {
     let answer = router.clone().oneshot(request).await.unwrap();
     let (status, headers) = (answer.status(), answer.headers().clone());
     let bytes = to_bytes(answer.into_body(), 16 << 20).await.unwrap();
-    Answer { status, headers, text: String::from_utf8(bytes.to_vec()).unwrap() }
+    // Workbooks are among the links that are followed.
+    Answer { status, headers, text: String::from_utf8_lossy(&bytes).into_owned() }
 }
 
 async fn read(router: &Router, path: &str) -> Answer {
@@ -473,7 +474,7 @@ async fn hostile_words_stay_words() {
         for href in links(&answer.text) {
             let led = read(&router, &href).await;
             assert!(
-                led.status == StatusCode::OK || led.status == StatusCode::SEE_OTHER,
+                [StatusCode::OK, StatusCode::SEE_OTHER, StatusCode::UNAUTHORIZED].contains(&led.status),
                 "{path} leads to {href}: {}",
                 led.status
             );
@@ -573,7 +574,8 @@ async fn torture_63_what_reached_nobody_stands_on_every_page() {
     let body = async |path: &str| {
         let request = Request::builder().uri(path).body(Body::empty()).unwrap();
         let answer = router(web.clone()).oneshot(request).await.unwrap();
-        assert_eq!(answer.status(), StatusCode::OK, "{path}");
+        // Nothing sweeps here, so that it is not ready.
+        assert_eq!(answer.status().is_success(), path != "/health/ready", "{path}");
         String::from_utf8(to_bytes(answer.into_body(), 1 << 22).await.unwrap().to_vec()).unwrap()
     };
     assert!(!body("/").await.contains("role=\"alert\""));

@@ -106,9 +106,9 @@ impl FromRequestParts<Arc<Web>> for Visit {
 }
 
 /// Whether an address knows other names behind the ? than pages do, and checks them itself: a table's columns, the
-/// readings of a rule.
+/// readings of a rule; or is asked by programs that add some of their own.
 fn names_its_own(path: &str) -> bool {
-    path.starts_with("/api/") || path.starts_with("/table/") || path.ends_with("/judge")
+    ["/api/", "/table/", "/calendar/"].iter().any(|start| path.starts_with(start)) || path.ends_with("/judge")
 }
 
 fn first_name(found: Result<RawPathParams, RawPathParamsRejection>) -> Result<String, Fault> {

@@ -2,9 +2,9 @@
 
 use axum::body::Body;
 use axum::http::{Method, Request, StatusCode, header};
-use daemon::web::routes::{self, Need};
+use daemon::web::routes::Need;
 
-use crate::room::{Browser, ENGINEER, HOST, Room, form};
+use crate::room::{Browser, ENGINEER, HOST, Room, form, pages};
 
 /// Addresses of the table with something in place of what varies.
 pub fn filled(path: &str) -> String {
@@ -40,7 +40,7 @@ async fn every_form_is_refused_without_its_word_or_from_elsewhere() {
     let word = browser.get(&room, "/account").await.word();
     let sessions = room.accounts.sessions(ENGINEER).await.unwrap().len();
     let (head, mut tried) = (room.head().await, 0);
-    for row in routes::table().iter().filter(|row| row.method != Method::GET) {
+    for row in pages().iter().filter(|row| row.method != Method::GET) {
         let path = filled(row.path);
         let sent = |word: Option<&str>| browser.request(row.method.clone(), &path, body(word));
         let with = |name: &'static str, value: Option<&str>| {
@@ -70,12 +70,11 @@ async fn every_form_is_refused_without_its_word_or_from_elsewhere() {
             let request = browser.request(method.clone(), &path, body(Some(&word)));
             let status = room.ask(request).await.status;
             // An address that is read as well shows its form; one that is not does not answer.
-            let reads =
-                routes::table().iter().any(|other| other.path == row.path && other.method == Method::GET);
+            let reads = pages().iter().any(|other| other.path == row.path && other.method == Method::GET);
             let fits = [Method::GET, Method::HEAD].contains(&method) && reads;
-            // A page about a record that is not there says so.
+            // A page about a record that is not there says so, and one for whoever may sign that they may not.
             let right: &[StatusCode] = if fits {
-                &[StatusCode::OK, StatusCode::NOT_FOUND]
+                &[StatusCode::OK, StatusCode::NOT_FOUND, StatusCode::FORBIDDEN]
             } else {
                 &[StatusCode::METHOD_NOT_ALLOWED]
             };
@@ -120,7 +119,7 @@ async fn every_answer_bears_its_headers() {
     let room = Room::of(false).await;
     let browser = room.signed_in(ENGINEER).await;
     let mut seen = std::collections::BTreeSet::new();
-    let paths = routes::table().into_iter().map(|row| filled(row.path));
+    let paths = pages().into_iter().map(|row| filled(row.path));
     for path in paths.chain(["/nowhere".to_owned(), "/%ff".to_owned(), "/?as_of=x".to_owned()]) {
         for method in [Method::GET, Method::POST, Method::DELETE] {
             for visitor in [&browser, &Browser::default()] {
@@ -152,7 +151,7 @@ async fn every_answer_bears_its_headers() {
 #[tokio::test]
 async fn strangers_read_nothing_and_record_nothing() {
     let room = Room::of(false).await;
-    for row in routes::table() {
+    for row in pages() {
         let request = Request::builder().method(row.method.clone()).uri(filled(row.path));
         let status = room.ask(request.body(Body::empty()).unwrap()).await.status;
         if row.need == Need::Nothing {
@@ -162,9 +161,12 @@ async fn strangers_read_nothing_and_record_nothing() {
         }
     }
     let open: Vec<&str> =
-        routes::table().iter().filter(|row| row.need == Need::Nothing).map(|row| row.path).collect();
+        pages().iter().filter(|row| row.need == Need::Nothing).map(|row| row.path).collect();
     let right = [
         "/health/live",
+        "/health/ready",
+        "/metrics",
+        "/calendar/{file}",
         "/n/{token}",
         "/sign-in",
         "/sign-in",

@@ -14,6 +14,7 @@ use daemon::files::Files;
 use daemon::policy_set;
 use daemon::register::{Faults, read_folder};
 use daemon::store::Store;
+use daemon::web::routes::{self, Row};
 use daemon::web::{Door, Web, router};
 use policies::load::PolicyFile;
 use policies::zone::Instant;
@@ -99,7 +100,7 @@ impl Room {
         let answer = self.router.clone().oneshot(request).await.unwrap();
         let (status, headers) = (answer.status(), answer.headers().clone());
         let bytes = to_bytes(answer.into_body(), 4 << 20).await.unwrap();
-        Answer { status, headers, text: String::from_utf8(bytes.to_vec()).unwrap() }
+        Answer { status, headers, text: String::from_utf8_lossy(&bytes).into_owned() }
     }
 
     /// The chain's head: it moves with every record.
@@ -219,4 +220,10 @@ pub fn form(fields: &[(&str, &str)]) -> String {
     let pairs: Vec<String> =
         fields.iter().map(|(name, value)| format!("{name}={}", encoded(value))).collect();
     pairs.join("&")
+}
+
+/// The table but for what programs ask, whose rights `tests/api` goes through by themselves.
+pub fn pages() -> Vec<Row> {
+    let program = |path: &str| path.starts_with("/api/") || path.starts_with("/table/");
+    routes::table().into_iter().filter(|row| !program(row.path)).collect()
 }

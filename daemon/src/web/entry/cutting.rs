@@ -283,10 +283,26 @@ fn rows(look: &Look, cuts: &[Cut], named: &Named) -> Result<Rows, DeskError> {
                 own_keys(sheet, &mut keys);
             }
         }
-        all.sheets.extend(sheets);
+        for sheet in sheets {
+            join(&mut all.sheets, sheet)?;
+        }
         all.told.extend(told);
     }
     Ok(all)
+}
+
+/// A register holds one sheet of a name: rows of another drum go into it.
+fn join(sheets: &mut Vec<Sheet>, sheet: Sheet) -> Result<(), DeskError> {
+    let Some(have) = sheets.iter_mut().find(|have| have.name == sheet.name) else {
+        sheets.push(sheet);
+        return Ok(());
+    };
+    if have.header != sheet.header {
+        let wrong = "the drums differ in what is known of them; cut one at a time with tallow item cut";
+        return Err(DeskError::Refused(wrong.to_owned()));
+    }
+    have.rows.extend(sheet.rows);
+    Ok(())
 }
 
 fn column(sheet: &Sheet, name: &str) -> Option<usize> {

@@ -50,7 +50,7 @@ async fn a_question_that_no_page_knows_is_a_fault_with_the_right_word() {
     for (path, right) in [
         ("/?as-of=2026-10-01", "Write as_of, like"),
         ("/station/qua?known-on=2026-10-01", "Write known_on, like"),
-        ("/item/F-0417?day=2026-10-01", "A page knows as_of, known_on, q, all, why."),
+        ("/item/F-0417?day=2026-10-01", "A page knows as_of, known_on, q, all, why,"),
     ] {
         let answer = read(&router, path).await;
         assert_eq!(answer.status, StatusCode::BAD_REQUEST, "{path}");

@@ -221,6 +221,8 @@ async fn a_cutting_is_proposed_and_accepted() {
         assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.text);
     }
     let items = desk.store.newest::<Item>().await.unwrap();
+    let own: Vec<&String> = items.keys().filter(|tag| tag.starts_with("F-90")).collect();
+    assert_eq!(own.len(), 4, "{own:?}");
     let piece = &items["F-9003"];
     assert_eq!((piece.cut_from.as_deref(), piece.set_name.as_deref()), (Some("D-124"), Some("P-2026-10")));
     for (drum, left) in [("D-121", "length_left_m=40.7"), ("D-124", "length_left_m=178.7")] {
