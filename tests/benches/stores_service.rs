@@ -165,8 +165,9 @@ fn stays(draw: &mut Draw, uses: &[i64], discards_a_year: f64) -> Vec<Stay> {
     while from < end {
         let first = uses.partition_point(|at| *at < from);
         let by_use = uses.get(first + left as usize - 1).copied().unwrap_or(i64::MAX);
-        let unfit =
-            from + (-draw.uniform().ln() / discards_a_year * 365.25 * 86_400.0).min(1e10) as i64 * 1_000_000;
+        let good_for = -draw.uniform().ln() / discards_a_year * 365.25 * 86_400.0;
+        let good_for = std::time::Duration::from_secs_f64(good_for.min(1e10));
+        let unfit = from + i64::try_from(good_for.as_secs()).unwrap_or(i64::MAX / 2_000_000) * 1_000_000;
         let to = by_use.min(from + age_left).min(unfit);
         found.push(Stay {
             from,

@@ -24,23 +24,22 @@ impl Desk {
     /// The store's failure.
     pub(crate) async fn stores(&self, judged: AsOf, known_on: Option<Date>) -> Result<Arc<Seen>, DeskError> {
         let head = self.store.head().await?.seq;
-        let now = matches!(judged, AsOf::Now(_));
-        let key = (head, judged.day_in(&self.set.service.home_zone), now, known_on);
-        let mut held = self.plan.lock().await;
-        if let Some((_, seen)) = held.as_ref().filter(|(have, _)| *have == key) {
+        let live = matches!(judged, AsOf::Now(_));
+        let key = (head, judged.day_in(&self.set.service.home_zone), live, known_on);
+        let mut latest = self.plan.lock().await;
+        if let Some((_, seen)) = latest.as_ref().filter(|(have, _)| *have == key) {
             return Ok(Arc::clone(seen));
         }
         let before = known_on.map(|day| self.known_by(day));
         let kept = kept::Kept::known(&self.store, before).await?;
-        let seen = match before {
-            None => self.with_fleet(|fleet| Seen::of(&self.set, fleet, kept, judged)).await?,
-            Some(_) => {
-                let loaded = self.store.fleet(&self.set, before).await?;
-                Seen::of(&self.set, &loaded.fleet, kept, judged)
-            }
+        let seen = if before.is_some() {
+            let loaded = self.store.fleet(&self.set, before).await?;
+            Seen::of(&self.set, &loaded.fleet, kept, judged)
+        } else {
+            self.with_fleet(|fleet| Seen::of(&self.set, fleet, kept, judged)).await?
         };
         let seen = Arc::new(seen);
-        *held = Some((key, Arc::clone(&seen)));
+        *latest = Some((key, Arc::clone(&seen)));
         Ok(seen)
     }
 }

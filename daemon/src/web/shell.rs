@@ -8,6 +8,7 @@ use super::links::{Link, Links};
 use super::replay::Known;
 
 /// Fields of the page around a page.
+#[expect(clippy::struct_excessive_bools, reason = "each is a part of the page that is there or not")]
 pub(super) struct Shell {
     pub(super) title: String,
     pub(super) links: Links,

@@ -77,6 +77,7 @@ impl Sight<'_> {
         self.may(act).then(|| format!("/stores/{path}/{}", encoded(about, true)))
     }
 
+    #[expect(clippy::unused_self, reason = "as its neighbours are called")]
     fn day(&self, date: Date) -> String {
         words::full_day(date)
     }
@@ -99,6 +100,7 @@ impl Sight<'_> {
     }
 
     /// Where a line of the plan holds stock, where that is not the pool.
+    #[expect(clippy::unused_self, reason = "as its neighbours are called")]
     fn at(&self, line: &LineSeen) -> String {
         line.place.as_ref().map(|place| format!(" at {}", place.name)).unwrap_or_default()
     }

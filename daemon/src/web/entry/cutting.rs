@@ -189,15 +189,11 @@ async fn accept(
         Err((field, wrong)) => return proposal.filled(form).wrong_at(&field, &wrong).page(visit),
     };
     let desk = &visit.web.desk;
-    let at: Date = match form.field("at") {
-        "" => desk.today(),
-        text => match text.parse() {
-            Ok(day) => day,
-            Err(_) => {
-                let wrong = format!("\"{text}\" is no date; write it like 2026-10-12");
-                return proposal.filled(form).wrong_at("at", &wrong).page(visit);
-            }
-        },
+    let text = form.field("at");
+    let day = if text.is_empty() { Ok(desk.today()) } else { text.parse::<Date>() };
+    let Ok(at) = day else {
+        let wrong = format!("\"{text}\" is no date; write it like 2026-10-12");
+        return proposal.filled(form).wrong_at("at", &wrong).page(visit);
     };
     let saw = (desk.set.service.stores.cut_allowance_mm, job.saw_mm);
     let by = posted.signed()?.who.person.key.clone();

@@ -56,6 +56,9 @@ struct Way {
     leaves: String,
 }
 
+/// A station, and what it waits for.
+type StationWaits = (Option<Link>, Vec<Wait>);
+
 /// A need that a station waits for.
 struct Wait {
     station: Option<Link>,
@@ -344,7 +347,7 @@ impl Sight<'_> {
     }
 
     /// Likely needs, station by station.
-    fn waits(&self) -> (Vec<(Option<Link>, Vec<Wait>)>, usize) {
+    fn waits(&self) -> (Vec<StationWaits>, usize) {
         let mut by_station: BTreeMap<Option<String>, Vec<Wait>> = BTreeMap::new();
         let (mut told, mut more) = (0, 0);
         for line in &self.seen.lines {
