@@ -9,7 +9,7 @@ use jiff::civil::Date;
 use crate::amount::Amount;
 use crate::assess::{Regime, Verdict, assess_item, measure_of};
 use crate::due::Evaluator;
-use crate::facts::{ItemId, Outcome};
+use crate::facts::ItemId;
 use crate::forecast::Dates;
 use crate::kinds::{KindId, MeterId};
 use crate::rule::{Reading, RuleId, Work};
@@ -88,18 +88,9 @@ impl Evaluator<'_> {
             let Some(record) = self.set.rule(rule).records.iter().find(|record| record.name == name) else {
                 continue;
             };
-            let since = self.starts_anew(id, rule, cutoff);
-            let own = reads.iter().filter(|read| {
-                read.rule == rule
-                    && read.name == name
-                    && read.at < cutoff
-                    && since.is_none_or(|at| read.at > at)
-            });
+            let own = reads.iter().filter(|read| read.rule == rule && read.name == name && read.at < cutoff);
             let mut own: Vec<&Read> = own.collect();
             own.sort_by_key(|read| read.at);
-            if own.is_empty() {
-                continue;
-            }
             let points = own.iter().map(|read| (read.on, self.point(id, meter, read))).collect();
             let kind = &self.set.kinds.kind(item.kind).name;
             let last = own.last().map(|read| read.value);
@@ -107,21 +98,6 @@ impl Evaluator<'_> {
             found.push(self.worn(id, meter, (rule, record), points, limit));
         }
         found
-    }
-
-    /// The last crop, after which readings are counted anew: the length that was read at its worst may be gone, and a
-    /// line through readings before and after it would look flatter than the wire wears. What was read at the very
-    /// moment of a crop may still be of that length. Turning a wire end for end changes nothing: its marks keep their
-    /// place on the wire. What a crop itself records are lengths, which go on.
-    fn starts_anew(&self, id: ItemId, rule: RuleId, cutoff: Instant) -> Option<Instant> {
-        let is_crop = |rule: RuleId| self.set.rule(rule).work == Work::Crop;
-        let works = self
-            .fleet
-            .item(id)
-            .works
-            .iter()
-            .filter(|done| is_crop(done.rule) && done.outcome != Outcome::Failed && done.at < cutoff);
-        works.map(|done| done.at).max().filter(|_| !is_crop(rule))
     }
 
     fn point(&self, id: ItemId, meter: MeterId, read: &Read) -> Point {

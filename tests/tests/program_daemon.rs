@@ -411,7 +411,7 @@ fn a_first_start_under_a_broken_set_is_refused_with_the_place() {
     room.write("policies/rules.toml", "[[rule]]\nid = \"x");
     let second = room.tallow("--config tallow.toml serve --listen 127.0.0.1:0");
     let (code, refused) = (second.code, second.err);
-    assert_eq!(code, Some(75), "{refused}");
+    assert_eq!(code, Some(2), "{refused}");
     assert!(refused.contains("rules.toml:2:"), "{refused}");
 }
 

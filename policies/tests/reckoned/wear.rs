@@ -3,13 +3,13 @@
 use jiff::civil::date;
 use policies::amount::Amount;
 use policies::due::Evaluator;
-use policies::facts::{Fleet, FleetBuilder, ItemRecord, Outcome};
+use policies::facts::{Fleet, FleetBuilder, ItemRecord};
 use policies::load::PolicySet;
 use policies::trend::{Limit, NoTrend};
 use policies::wear::{Read, Wear};
 use policies::zone::{Instant, Zone};
 
-use crate::gear::{at, fall, fit, fleet, id, launches, meter, on, rule, set, set_of, when, whole};
+use crate::gear::{at, fall, fit, fleet, id, launches, meter, on, rule, set, set_of, whole};
 
 fn amount(text: &str) -> Amount {
     text.parse().unwrap()
@@ -199,32 +199,4 @@ fn the_criteria_bound_what_the_rule_does_not() {
     }
     assert_eq!(chain("stretch", "", "0"), None, "which way it goes is not known");
     assert_eq!(chain("hauled length", "", "7"), None, "no criterion");
-}
-
-/// Cropped on 1 April: of the three readings only those of May and June are left, and what was read at the very moment
-/// of a crop goes with the length that came off. A crop that failed, one still to come and a turn change nothing.
-#[test]
-fn a_crop_starts_the_readings_anew_and_a_turn_does_not() {
-    let records = "records = [{ name = \"sag\", unit = \"mm\", max = 40.1 }]";
-    let work = |word: &str| {
-        rule(word, "usage = { meter = \"launches\", every = 250 }")
-            .replace("\"check\"", &format!("\"{}\"", word.replace('-', " ")))
-    };
-    let check = rule("check", &format!("usage = {{ meter = \"pulls\", every = 9 }}\n{records}"));
-    let set = set(&(check + &work("renewal") + &work("crop") + &work("end-for-end")));
-    let readings = |done: &str, day: &str, outcome: Outcome| {
-        let fleet = fleet(&set, |b| {
-            fall(b, "F-10", None, Some("2025-01-01"), 100);
-            fit(b, "F-10", "C-1", "2025-01-01", None);
-            launches(b, "C-1", &[("2025-04-11T00:00:00", 10), ("2025-06-01T10:00:00", 10)]);
-            b.work("F-10", done, when(day), outcome);
-        });
-        sag(&set, &fleet, &TAKEN).points.len()
-    };
-    assert_eq!(readings("crop", "2025-04-01", Outcome::Done), 2);
-    assert_eq!(readings("crop", "2025-05-01T09:00:00", Outcome::Done), 1, "that of the same moment goes");
-    assert_eq!(readings("crop", "2025-05-01T08:59:59", Outcome::Done), 2);
-    assert_eq!(readings("crop", "2025-04-01", Outcome::Failed), 3);
-    assert_eq!(readings("crop", "2025-09-01", Outcome::Done), 3);
-    assert_eq!(readings("end-for-end", "2025-04-01", Outcome::Done), 3);
 }
