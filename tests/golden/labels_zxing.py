@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Reads the symbols of labels with ZXing's C++ port and keeps those that say what they should.
 
-    TALLOW_SYMBOLS=/tmp/symbols.csv cargo test --workspace --lib symbols_for_the_reader -- --ignored
+    TALLOW_SYMBOLS=/tmp/symbols.csv cargo test --workspace --lib symbols_are_those
     python3 -m venv /tmp/reader && /tmp/reader/bin/pip install zxing-cpp==3.* numpy
     /tmp/reader/bin/python tests/golden/labels_zxing.py /tmp/symbols.csv > tests/golden/labels_zxing.csv
 

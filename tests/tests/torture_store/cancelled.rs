@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use daemon::store::{Store, StoreError, Writer};
@@ -64,26 +64,36 @@ async fn torture_03_no_session_is_left_in_a_transaction() {
     let Some(server) = server_for("torture_03") else { return };
     let database = Database::on(&server);
     let store = Store::open(database.address()).await.unwrap();
-    let (stop, seen) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicUsize::new(0)));
-    let watching = tokio::spawn(watch(server, stop.clone(), seen.clone()));
+    let (stop, looks) = (Arc::new(AtomicBool::new(false)), tokio::sync::watch::channel((0, 0)));
+    let (told, mut looked) = looks;
+    let watching = tokio::spawn(watch(server, stop.clone(), told));
     hang_up(&store, size(1_500, 10_000), 4).await;
-    tokio::time::sleep(Duration::from_millis(1_500)).await;
+    // A look that began after the last client had hung up finds none: one that was left behind stays for good.
+    let before = looked.borrow().0;
+    let quiet = looked.wait_for(|(looks, idle)| *looks > before + 1 && *idle == 0);
+    tokio::time::timeout(Duration::from_secs(10), quiet)
+        .await
+        .expect("a session stays in a transaction")
+        .unwrap();
     stop.store(true, Ordering::Relaxed);
     assert_eq!(watching.await.unwrap(), 0, "sessions were left idle in a transaction");
-    assert!(seen.load(Ordering::Relaxed) > 3, "nobody looked");
+    assert!(looked.borrow().0 > 3, "nobody looked");
 }
 
-/// Counts sessions that have stood idle in a transaction for a second or more.
-async fn watch(server: String, stop: Arc<AtomicBool>, seen: Arc<AtomicUsize>) -> i64 {
+/// Counts sessions that have stood idle in a transaction for a second or more; tells how often it looked, and how many
+/// stand idle in one at all.
+async fn watch(server: String, stop: Arc<AtomicBool>, told: tokio::sync::watch::Sender<(usize, i64)>) -> i64 {
     let db = Connect::connect(server).await.unwrap();
-    let sql = "SELECT count(*) FROM pg_stat_activity WHERE application_name = 'tallow' AND state LIKE 'idle in %' \
-               AND extract(epoch FROM age(now(), state_change)) > 1";
-    let mut left = 0;
+    let sql = "SELECT count(*), count(*) FILTER (WHERE extract(epoch FROM age(now(), state_change)) > 1) \
+               FROM pg_stat_activity WHERE application_name = 'tallow' AND state LIKE 'idle in %'";
+    let (mut left, mut often) = (0, tokio::time::interval(Duration::from_millis(100)));
     while !stop.load(Ordering::Relaxed) {
+        often.tick().await;
         let found = db.query_one_raw(Statement::from_string(db.get_database_backend(), sql)).await.unwrap();
-        left += found.unwrap().try_get_by_index::<i64>(0).unwrap();
-        seen.fetch_add(1, Ordering::Relaxed);
-        tokio::time::sleep(Duration::from_millis(100)).await;
+        let found = found.unwrap();
+        left += found.try_get_by_index::<i64>(1).unwrap();
+        let idle = found.try_get_by_index::<i64>(0).unwrap();
+        told.send_modify(|(looks, now)| (*looks, *now) = (*looks + 1, idle));
     }
     left
 }

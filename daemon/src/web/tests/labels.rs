@@ -1,7 +1,5 @@
 //! Sheets of labels, and symbols that an independent reader has read.
 
-use std::fmt::Write;
-
 use super::super::labels::address;
 use super::super::labels::symbols::{Modules, data_matrix, qr};
 use super::*;
@@ -46,32 +44,19 @@ fn capitals_make_a_smaller_symbol() {
 }
 
 /// Each symbol drawn today is, module by module, one that another reader (see the generator) read as just that text.
+/// `TALLOW_SYMBOLS=FILE` writes those of today, for the reader.
 #[test]
 fn symbols_are_those_that_another_reader_read() {
-    let mut rows = READ.lines().skip(1);
-    for (base, tag) in ADDRESSES {
+    let drawn = ADDRESSES.into_iter().flat_map(|(base, tag)| {
         let said = address(base, tag);
-        for (name, symbol) in [("qr", qr(&said)), ("matrix", data_matrix(&said))] {
-            let row = rows.next().unwrap_or_else(|| panic!("{name} of {said} was not read"));
-            assert_eq!(row, format!("{name},{said},{}", symbol.unwrap().rows()));
-        }
+        [("qr", qr(&said)), ("matrix", data_matrix(&said))]
+            .map(|(name, symbol)| format!("{name},{said},{}", symbol.unwrap().rows()))
+    });
+    let drawn: Vec<String> = drawn.collect();
+    if let Ok(file) = std::env::var("TALLOW_SYMBOLS") {
+        std::fs::write(file, drawn.join("\n") + "\n").unwrap();
     }
-    assert_eq!(rows.next(), None);
-}
-
-/// Writes the symbols for the reader: `TALLOW_SYMBOLS=FILE cargo test symbols_for_the_reader -- --ignored`.
-#[test]
-#[ignore = "makes the input of tests/golden/labels_zxing.py"]
-fn symbols_for_the_reader() {
-    let file = std::env::var("TALLOW_SYMBOLS").unwrap();
-    let mut text = String::new();
-    for (base, tag) in ADDRESSES {
-        let said = address(base, tag);
-        for (name, symbol) in [("qr", qr(&said)), ("matrix", data_matrix(&said))] {
-            let _ = writeln!(text, "{name},{said},{}", symbol.unwrap().rows());
-        }
-    }
-    std::fs::write(file, text).unwrap();
+    assert_eq!(drawn, READ.lines().skip(1).collect::<Vec<_>>());
 }
 
 /// The path of strokes covers the dark modules, all of them and no others.
