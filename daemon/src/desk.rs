@@ -276,6 +276,20 @@ impl Desk {
     /// # Errors
     /// A row that cannot be right, a known key with other values, or the store's failure.
     pub async fn log_use_by(&self, rows: &[Usage], by: &str) -> Result<Recorded, DeskError> {
+        let people = self.store.newest::<Person>().await?;
+        let own = people::known(&people, by)?.station.as_deref();
+        let foreign = |fleet: &Fleet| {
+            let of = |row: &Usage| {
+                let item = fleet.item(fleet.find(&row.host)?);
+                let owner = fleet.station_of(item).map(|station| station.slug.to_string())?;
+                (own.is_some_and(|own| own != owner)).then(|| (row.host.clone(), owner))
+            };
+            rows.iter().find_map(of)
+        };
+        if let Some((host, owner)) = self.with_fleet(foreign).await? {
+            let text = format!("{host} is {owner}'s; its own mechanic, an engineer or the head logs its use");
+            return Err(DeskError::Refused(text));
+        }
         self.take_use(&format!("log: {by}"), rows).await
     }
 
@@ -344,12 +358,33 @@ impl Desk {
     /// # Errors
     /// Work that cannot be right, a known key with other values, or the store's failure.
     pub async fn record_work(&self, work: Work) -> Result<Recorded, DeskError> {
+        self.take_work("work", work).await
+    }
+
+    /// The same, written down by somebody, who is named in the chain beside whoever did it.
+    ///
+    /// # Errors
+    /// Those of [`Desk::record_work`]; a name that is not theirs to give, or work that is signed instead.
+    pub async fn record_work_by(&self, work: Work, writer: &Person) -> Result<Recorded, DeskError> {
+        if let Some(by) = &work.by {
+            people::may_name(writer, by)?;
+        }
+        if let Some(rule) = self.set.find_rule(&work.rule).map(|id| self.set.rule(id))
+            && people::is_signed(rule, &work.outcome)
+        {
+            let text = format!("{} is a report: write it and sign it; nothing was recorded", work.rule);
+            return Err(DeskError::Refused(text));
+        }
+        self.take_work(&format!("work: {}", writer.key), work).await
+    }
+
+    async fn take_work(&self, action: &str, work: Work) -> Result<Recorded, DeskError> {
         if work.at > self.now().0.saturating_add(AHEAD_MICROS) {
             return Err(DeskError::Refused("work done cannot lie ahead; correct the time".to_owned()));
         }
         self.warm.lock().await.take();
         self.store
-            .write(self.deed("work"), async |tx: &mut Writer| {
+            .write(self.deed(action), async |tx: &mut Writer| {
                 if !is_new(tx, &work).await? {
                     return Ok(Recorded { new: false, items: 0, rows: 0 });
                 }

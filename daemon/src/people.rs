@@ -65,6 +65,22 @@ pub fn competent<'p>(people: &'p Newest<Person>, by: &str, does: &str) -> Result
     refused(format!("{by} holds no competence \"{COMPETENT}\"; only such a person {does}"))
 }
 
+/// Whether somebody may write down work under this name: their own, or another's where that is their task.
+///
+/// # Errors
+/// The name is another person's.
+pub fn may_name(me: &Person, by: &str) -> Result<(), DeskError> {
+    if me.key == by || is_engineer(me) || me.role == "clerk" {
+        return Ok(());
+    }
+    refused(format!("{} does not record work of {by}; an engineer or a clerk writes down what others did", me.key))
+}
+
+/// Whether work on a rule is a report that somebody signs, not a record that anybody writes.
+pub fn is_signed(rule: &Rule, outcome: &str) -> bool {
+    rule.work == policies::rule::Work::ThoroughExamination && outcome != "failed"
+}
+
 /// Whether somebody belongs to a station: to that one, or to the whole region.
 pub fn is_of(person: &Person, station: Option<&str>) -> bool {
     person.station.is_none() || person.station.as_deref() == station

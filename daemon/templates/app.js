@@ -122,8 +122,10 @@
 
   const submit = async (event) => {
     const [form, submitter] = [event.target, event.submitter];
-    if (form.dataset.sending) return;
+    if (form.dataset.sending === "native") return;
     event.preventDefault();
+    // A second press while the first is being kept is the same press.
+    if (form.dataset.sending) return;
     form.dataset.sending = "yes";
     try {
       if (form.dataset.queue === "work") {
@@ -131,6 +133,7 @@
         const said = await kept.word(form.dataset.station).catch(() => ({ state: "away" }));
         if (said.state === "in") {
           form.elements.token.value = said.token;
+          form.dataset.sending = "native";
           form.requestSubmit(submitter);
           return;
         }

@@ -89,7 +89,10 @@ impl Accounts {
     ) -> Result<Result<(Account, Person), Refused>, AccountError> {
         let account = self.store.account(entry.email).await?;
         let secret = account.as_ref().and_then(|account| account.secret.as_deref());
-        let step = secret.and_then(|secret| totp::step_of(secret, entry.code, self.now()));
+        let step = match secret.filter(|_| !entry.code.is_empty()) {
+            Some(secret) => self.step(secret, entry).await?,
+            None => None,
+        };
         let lane = match (&account, step) {
             (Some(account), Some(_)) => Lane::factor(&account.email),
             _ => Lane::common(entry.email, entry.from),
@@ -112,6 +115,15 @@ impl Accounts {
             return Ok(Err(Refused::Wrong));
         }
         self.forgive(&lane).await?;
+        if step.is_some() {
+            self.forgive(&Lane::codes(&account.email, entry.from)).await?;
+        }
         Ok(Ok((account, person)))
+    }
+
+    /// The step that a code is of; none where it fits none, or where it is too early to look at another one.
+    async fn step(&self, secret: &str, entry: &Entry<'_>) -> Result<Option<i64>, AccountError> {
+        let waits = self.count(&Lane::codes(&entry.email.to_lowercase(), entry.from)).await?;
+        Ok(if waits.is_none() { totp::step_of(secret, entry.code, self.now()) } else { None })
     }
 }

@@ -133,6 +133,12 @@ impl Desk {
                     Stands::If(holds) => holds(stored.as_ref()),
                     Stands::Over(over) => !changed_meanwhile(tx, &form, text, over).await?,
                 };
+                let item = form.cells.get("item");
+                if let Some(other) = stored.as_ref().and_then(|stored| stored.item.as_ref())
+                    && item.is_some_and(|item| item != other)
+                {
+                    return refused(format!("{number} is a report of {other}; give this one a number of its own"));
+                }
                 if !may {
                     return Ok(Err(stored));
                 }

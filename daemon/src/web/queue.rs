@@ -267,7 +267,7 @@ async fn work(visit: &Visit, seen: &Seen, entry: &Kept, moment: &Moment) -> Resu
     }
     let looked = doing.look_now(web).await?;
     match looked.work {
-        Some(work) => desk.record_work(work).await.map(drop),
+        Some(work) => desk.record_work_by(work, &seen.who.person).await.map(drop),
         None => {
             refused(looked.faults.iter().map(|fault| fault.message.clone()).collect::<Vec<_>>().join("; "))
         }

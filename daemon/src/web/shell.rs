@@ -39,7 +39,7 @@ impl Shell {
             title: title.to_owned(),
             links,
             known: Known::default(),
-            alarms: alarms::standing(),
+            alarms: if web.door.open { alarms::standing() } else { Vec::new() },
             demo: web.caught.is_some(),
             sought: String::new(),
             set: web.desk.set.hash[..12].to_owned(),
@@ -54,7 +54,8 @@ impl Shell {
     /// A page over records.
     pub(super) fn of(web: &Web, asked: &Asked, title: &str, known: Known) -> Shell {
         let bare = Shell::bare(web, title, asked.links.clone()).signed(asked.signed.as_deref());
-        Shell { known, replayable: true, stores: asked.stores, ..bare }
+        // Whoever reads records is told; a stranger at the door is not.
+        Shell { known, replayable: true, stores: asked.stores, alarms: alarms::standing(), ..bare }
     }
 
     /// The same for a page that keeps entries while there is no signal, and judges readings as they are typed.

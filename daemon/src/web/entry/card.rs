@@ -7,6 +7,7 @@ use policies::rule::Rule;
 use policies::zone::Instant;
 
 use super::doing::Doing;
+use super::fault_found::NOTED;
 use super::may;
 use super::once::Once;
 use crate::desk::DeskError;
@@ -43,8 +44,10 @@ pub(in crate::web) struct Tap {
 pub(in crate::web) fn taps(view: &View, rule: &Rule, items: &[ItemId], works: &[Work], now: Instant) -> Tap {
     let tags: Vec<String> = items.iter().map(|id| view.tag(*id).to_owned()).collect();
     let lately = |tag: &String| {
-        let own =
-            works.iter().filter(|work| work.item == *tag && work.rule == rule.id && work.outcome != "failed");
+        let sound = |work: &&Work| {
+            work.outcome != "failed" && !work.note.as_deref().is_some_and(|note| note.starts_with(NOTED))
+        };
+        let own = works.iter().filter(|work| work.item == *tag && work.rule == rule.id).filter(sound);
         own.map(|work| (work.at, work.by.clone())).filter(|(at, _)| *at > now.0 - STANDS).max()
     };
     let looked: Vec<_> = tags.iter().map(lately).collect();
@@ -121,6 +124,6 @@ async fn look(visit: &Visit, rule: &Rule, tag: &str, once: &Once) -> Result<(), 
         let text: Vec<String> = looked.faults.iter().map(|fault| fault.message.clone()).collect();
         return Err(Fault::of_desk(DeskError::Refused(text.join("; "))));
     };
-    web.desk.record_work(work).await.map_err(Fault::of_desk)?;
+    web.desk.record_work_by(work, &seen.who.person).await.map_err(Fault::of_desk)?;
     Ok(())
 }

@@ -12,7 +12,9 @@ use super::{Task, given};
 use crate::desk::{Correction, DeskError};
 use crate::items::concession::Concede;
 use crate::records::Concession;
+use crate::rights::{Act, Place};
 use crate::web::fault::Fault;
+use crate::web::gate;
 use crate::web::links::{Links, encoded};
 use crate::web::posted::Posted;
 use crate::web::visit::Visit;
@@ -92,6 +94,9 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     match web.desk.handle("concession add", by, |look| asked.rows(look)).await {
         Ok(_) => once.done(&web.desk, &Links::item_path(&task.tag)).await,
         Err(DeskError::Refused(text)) if text.contains(WANTS_SECOND) => {
+            // The first word is signed as the second is.
+            let seen = posted.fresh(&task.address(web, "concession"))?;
+            gate::allowed(seen, Act::SaySecondWord, Place::Own)?;
             let Concede { tag, rule, from, until, conditions, .. } = asked;
             ask(&web.desk, &once, by, Wish::Concession { tag, rule, from, until, conditions }).await
         }

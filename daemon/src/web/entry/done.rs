@@ -168,7 +168,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
         return again(blank, &looked, mark, failed).page(visit);
     }
     let to = format!("/recorded/{}", encoded(&once.key, false));
-    match web.desk.record_work(work).await {
+    match web.desk.record_work_by(work, &seen.who.person).await {
         Ok(_) => once.done(&web.desk, &to).await,
         Err(error) => blank.refused(error)?.page(visit),
     }

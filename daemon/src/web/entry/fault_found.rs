@@ -8,6 +8,7 @@ use super::doing::Doing;
 use super::once::Once;
 use super::{Task, may};
 use crate::items::state::SetState;
+use crate::records::Person;
 use crate::rights::Act;
 use crate::web::fault::Fault;
 use crate::web::links::{Links, encoded};
@@ -65,8 +66,12 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
         return blank.wrong_at("reason", "say what was found, in a few words").page(visit);
     }
     let by = seen.who.person.key.clone();
+    if !aside && !web.desk.set.rule(task.rule).before_use {
+        let right = "only what a look before use found is noted here; set the gear aside, or record the work on its own form";
+        return blank.wrong_at("reason", right).page(visit);
+    }
     if !aside {
-        return note(visit, &task, blank, &once, by, form.field("reason")).await;
+        return note(visit, &task, blank, &once, &seen.who.person, form.field("reason")).await;
     }
     let asked = SetState {
         tag: task.tag.clone(),
@@ -82,12 +87,15 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     }
 }
 
+/// How a note of a fault begins that left the gear in use: the card does not call such a look in order.
+pub(super) const NOTED: &str = "fault noted, left in use:";
+
 async fn note(
     visit: &Visit,
     task: &Task,
     blank: Blank,
     once: &Once,
-    by: String,
+    person: &Person,
     found: &str,
 ) -> Result<Response, Fault> {
     let web = &visit.web;
@@ -97,8 +105,8 @@ async fn note(
         rule: task.rule_id(web),
         at: once.moment(),
         outcome: "done".to_owned(),
-        by,
-        note: format!("fault noted, left in use: {found}"),
+        by: person.key.clone(),
+        note: format!("{NOTED} {found}"),
         ..Doing::default()
     };
     let looked = doing.look_now(web).await?;
@@ -106,7 +114,7 @@ async fn note(
         let blank = looked.faults.iter().fold(blank, |blank, fault| blank.wrong_at("reason", &fault.message));
         return blank.page(visit);
     };
-    match web.desk.record_work(work).await {
+    match web.desk.record_work_by(work, person).await {
         Ok(_) => once.done(&web.desk, &format!("/recorded/{}", encoded(&once.key, false))).await,
         Err(error) => blank.refused(error)?.page(visit),
     }

@@ -10,8 +10,10 @@ use super::owner;
 use super::second::{Wish, ask};
 use crate::desk::DeskError;
 use crate::items::state::SetState;
+use crate::rights::{Act, Place};
 use crate::web::caution;
 use crate::web::fault::Fault;
+use crate::web::gate;
 use crate::web::links::{Links, encoded};
 use crate::web::posted::{Posted, see};
 use crate::web::visit::Visit;
@@ -64,6 +66,9 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     match desk.handle("state released", by, |look| asked.rows(look)).await {
         Ok(_) => once.done(desk, &Links::item_path(tag)).await,
         Err(DeskError::Refused(text)) if text.contains(WANTS_SECOND) => {
+            // The first word is signed as the second is.
+            let seen = posted.fresh(&format!("/release/{}", encoded(tag, true)))?;
+            gate::allowed(seen, Act::ReleaseAfterFailedTest, Place::Own)?;
             ask(desk, &once, by, Wish::Release { tag: tag.to_owned(), reason: asked.reason }).await
         }
         Err(error) => blank(tag).filled(form).refused(error)?.page(visit),

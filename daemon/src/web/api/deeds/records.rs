@@ -1,5 +1,6 @@
 //! Work, certificates, concessions, answers to doubts, corrections, defects and stock.
 
+use policies::amount::Amount;
 use policies::doubts::Answer;
 use serde_json::Value;
 
@@ -325,7 +326,14 @@ async fn stock(doing: Doing) -> Result<Value, Problem> {
             ("reason", doing.given.needed("reason")),
         ],
     );
-    let same = |have: &Stock| have.part == part && have.place == place;
+    let quantity = doing.given.decimal("quantity").unwrap_or_default();
+    let reason = doing.given.needed("reason");
+    let same = |have: &Stock| {
+        have.part == part
+            && have.place == place
+            && have.reason == reason
+            && quantity.parse::<Amount>().is_ok_and(|quantity| quantity.millionths() == have.quantity)
+    };
     let make = |look: &Look| match look.register.stock.get(&key) {
         None => Ok(Rows { sheets: vec![row], told: Vec::new() }),
         Some(have) if same(have) => Ok(Rows::default()),

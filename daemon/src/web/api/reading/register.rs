@@ -172,6 +172,7 @@ const SUBSTITUTIONS: Table = Table {
 };
 const PARTS: Table = Table {
     name: "parts",
+    need: Need::Reads(Act::ViewStores),
     says: "Parts that can be ordered",
     columns: &["part", "description", "kind", "lead_time", "shelf_life", "unit", "pack", "price", "currency"],
     by: &["part", "kind", "q"],
@@ -180,6 +181,7 @@ const PARTS: Table = Table {
 };
 const STOCK: Table = Table {
     name: "stock",
+    need: Need::Reads(Act::ViewStores),
     says: "Stock booked in and out",
     columns: &["key", "part", "place", "at", "quantity", "reason"],
     by: &["part", "place", "reason"],

@@ -21,7 +21,7 @@ pub(super) fn tables() -> [Table; 2] {
     [
         Table {
             name: "notices",
-            need: Need::Does(Act::ViewRegion),
+            need: Need::Does(Act::KeepPeople),
             says: "The newest 1,000 notices: what was, is and will be sent, and what was answered",
             columns: &[
                 "composed_at",
