@@ -73,7 +73,10 @@ pub fn may_name(me: &Person, by: &str) -> Result<(), DeskError> {
     if me.key == by || is_engineer(me) || me.role == "clerk" {
         return Ok(());
     }
-    refused(format!("{} does not record work of {by}; an engineer or a clerk writes down what others did", me.key))
+    refused(format!(
+        "{} does not record work of {by}; an engineer or a clerk writes down what others did",
+        me.key
+    ))
 }
 
 /// Whether work on a rule is a report that somebody signs, not a record that anybody writes.

@@ -11,8 +11,6 @@ use crate::store::accounts::Guesses;
 /// The first wait, and the longest: 6 guesses in the first minute, then 60 an hour.
 const FIRST: i64 = SECOND;
 const LONGEST: i64 = MINUTE;
-/// The same for the codes of one account, wherever they come from: 1,800 an hour of three that fit in a million.
-const LONGEST_CODES: i64 = 2 * SECOND;
 
 /// Under which names a guess is counted.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -27,12 +25,7 @@ pub(super) enum Lane {
     /// Somebody with the second factor of the account in hand.
     Factor(String),
     /// A code that is held against an account's second factor, from an address.
-    Codes {
-        /// The account, at the address.
-        here: String,
-        /// The account.
-        account: String,
-    },
+    Codes(String),
 }
 
 impl Lane {
@@ -46,36 +39,28 @@ impl Lane {
         Lane::Factor(format!("factor {email}"))
     }
 
-    /// Whoever knows a password has only the code to guess: before one is looked at it is counted.
+    /// Whoever knows a password has only the code to guess: before one is looked at it is counted, at the address it
+    /// comes from. For the account alone it is not, or strangers could keep its owner out.
     pub(super) fn codes(email: &str, from: &str) -> Lane {
-        Lane::Codes { here: format!("codes {email} from {from}"), account: format!("codes {email}") }
-    }
-
-    /// The longest wait after a guess that is counted under a name.
-    fn longest(&self, name: &str) -> i64 {
-        match self {
-            Lane::Codes { account, .. } if account == name => LONGEST_CODES,
-            _ => LONGEST,
-        }
+        Lane::Codes(format!("codes {email} from {from}"))
     }
 
     fn names(&self) -> Vec<&str> {
         match self {
             Lane::Common { account, from } => from.iter().chain([account]).map(String::as_str).collect(),
-            Lane::Factor(name) => vec![name],
-            Lane::Codes { here, account } => vec![here, account],
+            Lane::Factor(name) | Lane::Codes(name) => vec![name],
         }
     }
 }
 
 /// Guesses as they stand after one more at that moment; the wait in microseconds where it is too early for one.
-fn after(seen: Guesses, now: Instant, longest: i64) -> Result<Guesses, i64> {
+fn after(seen: Guesses, now: Instant) -> Result<Guesses, i64> {
     if now.0 < seen.next_at {
         return Err(seen.next_at - now.0);
     }
     // An hour in which nobody guessed is a new beginning.
     let failures = if now.0 - seen.next_at > HOUR { 0 } else { seen.failures };
-    let wait = FIRST.saturating_mul(1_i64 << failures.clamp(0, 20)).min(longest);
+    let wait = FIRST.saturating_mul(1_i64 << failures.clamp(0, 20)).min(LONGEST);
     Ok(Guesses { failures: failures + 1, next_at: now.0 + wait })
 }
 
@@ -85,7 +70,7 @@ impl Accounts {
         let now = self.now();
         for name in lane.names() {
             let seen = self.store.guesses(name).await?;
-            let wait = match after(seen, now, lane.longest(name)) {
+            let wait = match after(seen, now) {
                 Err(wait) => Some(wait),
                 Ok(then) => {
                     let counted = self.store.count_guess(name, seen, then, Instant(now.0 - DAY)).await?;
@@ -118,13 +103,13 @@ mod tests {
         let mut now = Instant(1_700_000_000 * SECOND);
         let mut waits = Vec::new();
         for _ in 0..10 {
-            guesses = after(guesses, now, LONGEST).unwrap();
+            guesses = after(guesses, now).unwrap();
             waits.push((guesses.next_at - now.0) / SECOND);
-            assert_eq!(after(guesses, Instant(guesses.next_at - 1), LONGEST), Err(1));
+            assert_eq!(after(guesses, Instant(guesses.next_at - 1)), Err(1));
             now = Instant(guesses.next_at);
         }
         assert_eq!(waits, [1, 2, 4, 8, 16, 32, 60, 60, 60, 60]);
-        let later = after(guesses, Instant(now.0 + HOUR + 1), LONGEST).unwrap();
+        let later = after(guesses, Instant(now.0 + HOUR + 1)).unwrap();
         assert_eq!(later.failures, 1);
     }
 

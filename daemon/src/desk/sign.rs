@@ -137,7 +137,9 @@ impl Desk {
                 if let Some(other) = stored.as_ref().and_then(|stored| stored.item.as_ref())
                     && item.is_some_and(|item| item != other)
                 {
-                    return refused(format!("{number} is a report of {other}; give this one a number of its own"));
+                    return refused(format!(
+                        "{number} is a report of {other}; give this one a number of its own"
+                    ));
                 }
                 if !may {
                     return Ok(Err(stored));

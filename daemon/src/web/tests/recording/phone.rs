@@ -57,6 +57,7 @@ async fn what_was_kept_arrives_once_with_the_phones_times() {
     let words: Vec<&str> = first.iter().map(|(answer, _)| answer.as_str()).collect();
     assert_eq!(words[..2], ["sent", "sent"]);
     assert_eq!(words[2..], ["refused", "refused", "refused"], "{first:?}");
+    assert!(first[2].1.contains("logs its use"), "another station's tractor: {first:?}");
     assert!(first[3].1.contains("none of launch, recovery, reading and work"));
     assert!(first[4].1.contains("more than five minutes ahead"), "{first:?}");
     let rows = logged(&beach).await;
@@ -117,6 +118,7 @@ async fn work_that_was_kept_is_recorded_or_refused_with_its_reason() {
         work(2, "\"rule\":\"winch-wire-measurement\",\"outcome\":\"passed\",\"m2\":\"40\""),
         work(3, "\"rule\":\"winch-wire-measurement\",\"outcome\":\"passed\",\"m0\":\"thick\""),
         work(4, "\"rule\":\"no-such-rule\",\"outcome\":\"done\""),
+        work(5, "\"rule\":\"winch-wire-respool\",\"outcome\":\"done\",\"by\":\"mechanic.bra@mcbs.example\""),
     ];
     let body = format!("[{}]", entries.join(",")).into_bytes();
     for _ in 0..2 {
@@ -124,7 +126,8 @@ async fn work_that_was_kept_is_recorded_or_refused_with_its_reason() {
             mechanic.ask(Method::POST, "/station/orr/log/queue", "application/json", body.clone()).await;
         let said = answers(&answer);
         let words: Vec<&str> = said.iter().map(|(answer, _)| answer.as_str()).collect();
-        assert_eq!(words, ["sent", "refused", "refused", "refused"], "{said:?}");
+        assert_eq!(words, ["sent", "refused", "refused", "refused", "refused"], "{said:?}");
+        assert!(said[4].1.contains("does not record work of mechanic.bra@mcbs.example"), "{said:?}");
         assert!(said[1].1.contains("discard") && said[3].1.contains("is no rule"), "{said:?}");
     }
     let done = beach.works("W-0471", "winch-wire-respool").await.pop().unwrap();
