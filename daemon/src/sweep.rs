@@ -19,7 +19,7 @@ use policies::zone::Instant;
 use crate::accounts::links;
 use crate::config::Config;
 use crate::desk::{Desk, DeskError};
-use crate::fitness;
+use crate::fitness::{self, Causes};
 use crate::heartbeat;
 use crate::items::loans::agreed;
 use crate::notices::compose::matters::Matter;
@@ -220,6 +220,7 @@ struct Ground<'d> {
     desk: &'d Desk,
     mail: &'d Mail,
     papers: fitness::PaperRows,
+    causes: Causes,
     loans: Vec<records::Loan>,
     down: Option<(Instant, Instant)>,
     link_secret: Option<String>,
@@ -228,10 +229,11 @@ struct Ground<'d> {
 impl Ground<'_> {
     async fn read<'d>(desk: &'d Desk, mail: &'d Mail) -> Result<Ground<'d>, DeskError> {
         let papers = fitness::papers(&desk.store, None).await?;
+        let causes = Causes::now(desk).await?;
         let loans = desk.store.newest::<records::Loan>().await?.into_values().collect();
         let down = desk.store.remembered(heartbeat::DOWN).await?.and_then(|kept| span(&kept));
         let link_secret = if mail.pages_url.is_some() { Some(links::secret(desk).await?) } else { None };
-        Ok(Ground { desk, mail, papers, loans, down, link_secret })
+        Ok(Ground { desk, mail, papers, causes, loans, down, link_secret })
     }
 
     fn desk<'f>(&'f self, fleet: &'f Fleet, papers: &'f Papers, as_of: Date) -> compose::Desk<'f> {
@@ -239,6 +241,7 @@ impl Ground<'_> {
             set: &self.desk.set,
             fleet,
             papers,
+            causes: &self.causes,
             loans: &[],
             as_of,
             now: self.desk.now(),

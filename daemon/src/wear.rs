@@ -88,6 +88,12 @@ pub fn of_fleet<'w>(
 /// has no trend.
 pub fn lines(set: &PolicySet, wear: &Wear) -> Vec<String> {
     let mut lines = trend_lines(set, wear);
+    if wear.outlived > 0 && !lines.is_empty() {
+        lines.push(format!(
+            "{} earlier readings are of a part that an overhaul has since renewed, and are left out",
+            wear.outlived
+        ));
+    }
     match &wear.odds {
         Ok(odds) => lines.push(odds_line(set, odds)),
         Err(NoOdds::NoLimit) => {}
@@ -137,7 +143,7 @@ pub fn json(set: &PolicySet, wear: &Wear) -> Value {
     let crossing = wear.limit.and_then(|limit| wear.trend.ok()?.crossing(limit));
     json!({
         "rule": set.rule(wear.rule).id, "reading": wear.name, "unit": wear.unit,
-        "meter": set.kinds.meter_name(wear.meter), "readings": wear.points.len(), "used": wear.used.to_string(),
+        "meter": set.kinds.meter_name(wear.meter), "readings": wear.points.len(), "outlived": wear.outlived, "used": wear.used.to_string(),
         "limit": wear.limit.map(|limit| match limit { Limit::Least(at) | Limit::Most(at) => at.to_string() }),
         "slope": wear.trend.ok().map(|trend| trend.slope), "line_crosses_at": crossing.filter(|_| wear.jump.is_none()),
         "safe_uses": wear.safe_uses.map(|safe| safe.to_string()),

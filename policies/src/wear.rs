@@ -1,6 +1,7 @@
 //! Wear of one item: its readings against the use it had, the limit they move towards, and when they may reach it.
 
 mod odds;
+mod renewed;
 
 use std::cmp::Ordering;
 
@@ -54,7 +55,9 @@ pub struct Wear {
     pub unit: Option<String>,
     /// Meter that its use is counted on.
     pub meter: MeterId,
-    /// Readings in order of time, with the use at each.
+    /// Earlier readings that are of a part since renewed by an overhaul, and count no more.
+    pub outlived: usize,
+    /// Readings in order of time, with the use at each; of the part that is in now.
     pub points: Vec<(Date, Point)>,
     /// Use by now.
     pub used: Amount,
@@ -83,6 +86,7 @@ impl Evaluator<'_> {
             reads.iter().map(|read| (read.rule, read.name.as_str())).collect();
         names.sort_unstable();
         names.dedup();
+        let overhauls = self.overhauls(id);
         let mut found = Vec::new();
         for (rule, name) in names {
             let Some(record) = self.set.rule(rule).records.iter().find(|record| record.name == name) else {
@@ -91,11 +95,15 @@ impl Evaluator<'_> {
             let own = reads.iter().filter(|read| read.rule == rule && read.name == name && read.at < cutoff);
             let mut own: Vec<&Read> = own.collect();
             own.sort_by_key(|read| read.at);
-            let points = own.iter().map(|read| (read.on, self.point(id, meter, read))).collect();
+            let mut points: Vec<(Date, Point)> =
+                own.iter().map(|read| (read.on, self.point(id, meter, read))).collect();
             let kind = &self.set.kinds.kind(item.kind).name;
             let last = own.last().map(|read| read.value);
             let limit = last.and_then(|last| limit(kind, self.set.service.regime, record, attributes, last));
-            found.push(self.worn(id, meter, (rule, record), points, limit));
+            let renewed = limit.and_then(|limit| renewed::outlived(&own, &points, limit, &overhauls));
+            let outlived = renewed.unwrap_or(0);
+            points.drain(..outlived);
+            found.push(Wear { outlived, ..self.worn(id, meter, (rule, record), points, limit) });
         }
         found
     }
@@ -150,6 +158,7 @@ impl Evaluator<'_> {
             name: record.name.clone(),
             unit: record.unit.clone(),
             meter,
+            outlived: 0,
             jump: limit.and_then(|limit| jump(&bare, limit, step)),
             points,
             used,

@@ -7,6 +7,7 @@ use policies::due::Evaluator;
 use policies::facts::{Fleet, ItemId};
 use policies::load::PolicySet;
 
+use crate::desk::{Desk, DeskError};
 use crate::gear::fitted_at;
 use crate::records::Work;
 use crate::wear;
@@ -27,6 +28,21 @@ impl Causes {
             fitted_at(item, evaluator.cutoff(item)).is_some() && evaluator.shut(*id).is_some()
         });
         in_question.map(|id| fleet.item(id).tag.to_string()).collect()
+    }
+
+    /// What is asked of the gear that is out of use now.
+    ///
+    /// # Errors
+    /// The store's failure.
+    pub async fn now(desk: &Desk) -> Result<Causes, DeskError> {
+        let now = AsOf::Now(desk.now());
+        let out = desk.with_fleet(|fleet| Causes::asked(&desk.set, fleet, now)).await?;
+        if out.is_empty() {
+            return Ok(Causes::default());
+        }
+        let newest = desk.store.newest::<Work>().await?.into_values();
+        let works: Vec<Work> = newest.filter(|work| out.contains(&work.item)).collect();
+        desk.with_fleet(|fleet| Causes::of(&desk.set, fleet, now, &works)).await
     }
 
     /// The causes that the readings in these records ask for.

@@ -20,6 +20,7 @@ use super::ical;
 use super::message::{Letter, MessageError, message, message_id, sender};
 use super::templates::{TemplateError, Templates};
 use crate::accounts::links;
+use crate::fitness::Causes;
 use crate::gear;
 use crate::records::Person;
 use crate::store::outbox::{Fresh, FreshLine, Told};
@@ -37,6 +38,8 @@ pub struct Desk<'f> {
     pub fleet: &'f Fleet,
     /// Concessions, certificates and defects.
     pub papers: &'f Papers,
+    /// What gear out of use asks to be looked into.
+    pub causes: &'f Causes,
     /// Loans that were agreed.
     pub loans: &'f [Agreed],
     /// The day it is judged at the end of.

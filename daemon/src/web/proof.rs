@@ -15,6 +15,7 @@ use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
 use super::{Web, caution, item, replay, words};
+use crate::fitness::NO_CAUSES;
 use crate::notices::compose::Desk;
 use crate::notices::digest::{ProofLoadNotice, RETURN};
 use crate::records;
@@ -88,6 +89,7 @@ pub(super) fn asking<'w>(web: &'w Web, asked: &Asked, fleet: &'w Fleet) -> Desk<
         set: &web.desk.set,
         fleet,
         papers: &NO_PAPERS,
+        causes: &NO_CAUSES,
         loans: &[],
         as_of: asked.as_of,
         now: web.desk.now(),

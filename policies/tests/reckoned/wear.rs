@@ -3,13 +3,13 @@
 use jiff::civil::date;
 use policies::amount::Amount;
 use policies::due::Evaluator;
-use policies::facts::{Fleet, FleetBuilder, ItemRecord};
+use policies::facts::{Fleet, FleetBuilder, ItemRecord, Outcome};
 use policies::load::PolicySet;
 use policies::trend::{Limit, NoTrend};
 use policies::wear::{Read, Wear};
 use policies::zone::{Instant, Zone};
 
-use crate::gear::{at, fall, fit, fleet, id, launches, meter, on, rule, set, set_of, whole};
+use crate::gear::{at, fall, fit, fleet, id, launches, meter, on, rule, set, set_of, when, whole};
 
 fn amount(text: &str) -> Amount {
     text.parse().unwrap()
@@ -199,4 +199,49 @@ fn the_criteria_bound_what_the_rule_does_not() {
     }
     assert_eq!(chain("stretch", "", "0"), None, "which way it goes is not known");
     assert_eq!(chain("hauled length", "", "7"), None, "no criterion");
+}
+
+/// A part put in by an overhaul begins its readings anew: a brake lining of 8 mm that lost 0.1 mm a launch, and is
+/// read as 8 mm again after the overhaul of 1 July, has lost 0.1 mm a launch since, to 4 mm at 40 launches after it.
+/// An overhaul that renewed nothing leaves the one line.
+#[test]
+fn an_overhaul_that_renews_the_part_begins_its_readings_anew() {
+    let check =
+        rule("check", "usage = { meter = \"pulls\", every = 9 }\nrecords = [{ name = \"lining\", min = 4 }]");
+    let strip = rule("strip", "calendar = { every = \"60 months\" }").replace("\"check\"", "\"overhaul\"");
+    let renewal = rule("renewal", "usage = { meter = \"launches\", every = 250 }");
+    let set = set(&(check + &strip + &renewal.replace("\"check\"", "\"renewal\"")));
+    let launched: Vec<(String, i64)> =
+        (1..=7).map(|month| (format!("2025-{month:02}-20T10:00:00"), 10)).collect();
+    let launched: Vec<(&str, i64)> = launched.iter().map(|(at, count)| (&**at, *count)).collect();
+    let found = |taken: &[(&str, &str)]| {
+        let fleet = fleet(&set, |b| {
+            fall(b, "F-10", None, Some("2025-01-01"), 0);
+            fit(b, "F-10", "C-1", "2025-01-01", None);
+            launches(b, "C-1", &launched);
+            b.work("F-10", "strip", when("2025-05-01T09:00:00"), Outcome::Done);
+        });
+        let taken: Vec<(Instant, &str)> = taken.iter().map(|(moment, value)| (at(moment), *value)).collect();
+        let evaluator = Evaluator::new(&set, &fleet, on("2025-08-31"));
+        evaluator.wear(id(&fleet, "F-10"), &reads(&set, "check", "lining", &taken), &[]).remove(0)
+    };
+    let before = [
+        ("2025-01-10T09:00:00", "8"),
+        ("2025-01-21T09:00:00", "7"),
+        ("2025-02-21T09:00:00", "6"),
+        ("2025-03-21T09:00:00", "5.5"),
+        ("2025-04-21T09:00:00", "4.5"),
+    ];
+    let renewed = [("2025-05-02T09:00:00", "8"), ("2025-06-21T09:00:00", "6"), ("2025-07-21T09:00:00", "5")];
+    let wear = found(&[&before[..], &renewed[..]].concat());
+    assert_eq!((wear.outlived, wear.points.len(), wear.jump), (5, 3, None));
+    let trend = wear.trend.unwrap();
+    assert!((trend.slope + 0.1).abs() < 1e-9, "{trend:?}");
+    assert!((trend.crossing(wear.limit.unwrap()).unwrap() - 80.0).abs() < 1e-6);
+    let kept =
+        [("2025-05-02T09:00:00", "4.4"), ("2025-06-21T09:00:00", "4.3"), ("2025-07-21T09:00:00", "4.2")];
+    let wear = found(&[&before[..], &kept[..]].concat());
+    assert_eq!((wear.outlived, wear.points.len()), (0, 8));
+    let wear = found(&[&before[..2], &renewed[..]].concat());
+    assert_eq!((wear.outlived, wear.points.len()), (2, 3), "too few for a line, and each is worse");
 }

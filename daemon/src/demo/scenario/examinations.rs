@@ -24,7 +24,7 @@ const REPORT: [(&str, &str); 27] = [
     ("examiner_address", "4 Harbour Steps, Tarvany Port"),
     ("qualification", "engineer surveyor"),
     ("employed_by", "Independent Gear Surveys"),
-    ("authenticated_by", "Chief Surveyor, Independent Gear Surveys"),
+    ("authenticated_by", "Chief Surveyor, Independent Gear Surveys, 4 Harbour Steps, Tarvany Port"),
     ("reported_on", "2026-10-06"),
     ("instrument", "caliper 0-150 mm, serial GS-114"),
     ("calibration_due", "2027-03-31"),

@@ -12,7 +12,7 @@ use policies::span::Span;
 use policies::zone::Instant;
 
 use super::Desk;
-use crate::fitness::{NO_CAUSES, Words};
+use crate::fitness::Words;
 use crate::gear;
 use crate::items::loans::end_words;
 use crate::notices::digest::{DigestLine, Effect};
@@ -66,7 +66,7 @@ impl Desk<'_> {
             as_of: now,
             evaluator: &evaluator,
             papers: self.papers,
-            causes: &NO_CAUSES,
+            causes: self.causes,
         };
         let mut found = Vec::new();
         for station in evaluator.readiness(self.papers) {

@@ -12,7 +12,7 @@ use policies::rule::Effect;
 use crate::cover;
 use crate::desk::{Desk, DeskError};
 use crate::doubts;
-use crate::fitness::{self, Line, NO_CAUSES, Words};
+use crate::fitness::{self, Causes, Line, Words};
 use crate::gear;
 use crate::kept_dates;
 use crate::notices::letters::{Page, Region};
@@ -39,11 +39,12 @@ pub(super) async fn page(desk: &Desk, mail: &Mail, number: &str) -> Result<Page,
     let papers = fitness::papers(&desk.store, None).await?;
     let stations: HashMap<String, Station> = desk.store.newest::<Station>().await?;
     let before = desk.store.remembered(STOOD).await?;
+    let causes = Causes::now(desk).await?;
     let as_of = desk.today();
     let found = desk
         .with_fleet(|fleet| {
             let papers = papers.of(&desk.set, fleet);
-            facts(desk, fleet, &papers, &stations, as_of)
+            facts(desk, fleet, (&papers, &causes), &stations, as_of)
         })
         .await?;
     let (lines, mut region) = found;
@@ -66,14 +67,13 @@ pub(super) async fn page(desk: &Desk, mail: &Mail, number: &str) -> Result<Page,
 fn facts(
     desk: &Desk,
     fleet: &Fleet,
-    papers: &Papers,
+    (papers, causes): (&Papers, &Causes),
     stations: &HashMap<String, Station>,
     as_of: Date,
 ) -> (Vec<Line>, Region) {
     let now = AsOf::Now(desk.now());
     let evaluator = Evaluator::without_forecasts(&desk.set, fleet, now);
-    let words =
-        Words { set: &desk.set, fleet, as_of: now, evaluator: &evaluator, papers, causes: &NO_CAUSES };
+    let words = Words { set: &desk.set, fleet, as_of: now, evaluator: &evaluator, papers, causes };
     let judged = evaluator.readiness(papers);
     let lines = words.lines(&judged);
     let of = |state: &str| {
