@@ -2,6 +2,7 @@
 
 mod alarm;
 mod clear;
+mod counted;
 mod due_table;
 mod freed;
 mod inherited;
@@ -127,14 +128,23 @@ pub struct Desk {
     pub set: Arc<PolicySet>,
     clock: Arc<dyn Clock>,
     actor: String,
-    warm: Mutex<Option<Loaded>>,
+    warm: Mutex<Option<Arc<Loaded>>>,
     plan: plan::Kept,
+    counted: counted::Run,
 }
 
 impl Desk {
     /// A desk over a store.
     pub fn new(store: Store, set: Arc<PolicySet>, clock: Arc<dyn Clock>, actor: String) -> Desk {
-        Desk { store, set, clock, actor, warm: Mutex::new(None), plan: plan::Kept::default() }
+        Desk {
+            store,
+            set,
+            clock,
+            actor,
+            warm: Mutex::new(None),
+            plan: plan::Kept::default(),
+            counted: counted::Run::default(),
+        }
     }
 
     /// The present moment.
@@ -304,6 +314,7 @@ impl Desk {
         let mut warm = self.warm.lock().await;
         // Taken out while it is being changed: after a failure it is read afresh.
         let held = warm.take();
+        let mut counted = None;
         let (done, loaded) = self
             .store
             .write(self.deed(action), async |tx: &mut Writer| {
@@ -337,11 +348,15 @@ impl Desk {
                 } else {
                     self.rewrite(tx, &mut loaded, &moved).await?
                 };
-                loaded.head = tx.link();
+                let before = std::mem::replace(&mut loaded.head, tx.link());
+                counted = self.only_counts(&fresh).then_some((before, loaded.head));
                 Ok((Recorded { new: true, items: moved.items.len(), rows }, loaded))
             })
             .await?;
-        *warm = Some(loaded);
+        if let Some((before, after)) = counted {
+            self.counted.add(before, after);
+        }
+        *warm = Some(Arc::new(loaded));
         Ok(done)
     }
 
@@ -452,7 +467,7 @@ impl Desk {
                 Ok::<_, DeskError>((rows, loaded))
             })
             .await?;
-        *warm = Some(loaded);
+        *warm = Some(Arc::new(loaded));
         Ok(count)
     }
 
@@ -461,22 +476,26 @@ impl Desk {
     /// # Errors
     /// The store's failure.
     pub async fn with_fleet<T>(&self, look: impl FnOnce(&Fleet) -> T) -> Result<T, DeskError> {
+        Ok(look(&self.loaded().await?.fleet))
+    }
+
+    /// The fleet as it stands, which others go on changing meanwhile.
+    async fn loaded(&self) -> Result<Arc<Loaded>, DeskError> {
         let mut warm = self.warm.lock().await;
         let head = self.store.head().await?.seq;
-        if warm.as_ref().is_none_or(|loaded| loaded.head != head) {
-            *warm = None;
-            *warm = Some(self.store.fleet(&self.set, None).await?);
+        if let Some(loaded) = warm.as_ref().filter(|loaded| loaded.head == head) {
+            return Ok(Arc::clone(loaded));
         }
-        let Some(loaded) = warm.as_ref() else {
-            return Err(DeskError::Refused("the fleet could not be read".to_owned()));
-        };
-        Ok(look(&loaded.fleet))
+        *warm = None;
+        let loaded = Arc::new(self.store.fleet(&self.set, None).await?);
+        *warm = Some(Arc::clone(&loaded));
+        Ok(loaded)
     }
 
     /// The fleet at hand, if nobody wrote since it was read; else read afresh.
-    async fn warmed(&self, tx: &Writer, held: Option<Loaded>) -> Result<Loaded, StoreError> {
+    async fn warmed(&self, tx: &Writer, held: Option<Arc<Loaded>>) -> Result<Loaded, StoreError> {
         match held {
-            Some(loaded) if loaded.head == tx.head() => Ok(loaded),
+            Some(loaded) if loaded.head == tx.head() => Ok(Arc::unwrap_or_clone(loaded)),
             _ => tx.fleet(&self.set).await,
         }
     }

@@ -8,6 +8,7 @@ mod alarms;
 pub mod api;
 mod asked;
 mod assets;
+mod bodies;
 mod calendar;
 mod card;
 mod caution;
@@ -105,9 +106,10 @@ pub struct Web {
 pub fn router(web: Web) -> Router {
     crate::pulse::begin();
     let web = Arc::new(web);
+    let bodies = Arc::new(bodies::Bodies::default());
     let mut router = Router::new();
     for routes::Row { path, need, at, answers, .. } in routes::table() {
-        let gate = gate::Gate { web: Arc::clone(&web), path, need, at };
+        let gate = gate::Gate { web: Arc::clone(&web), bodies: Arc::clone(&bodies), path, need, at };
         router = router.route(path, answers.route_layer(from_fn_with_state(gate, gate::pass)));
     }
     router

@@ -1,7 +1,7 @@
 //! Holds: after a shock load, an overload or a grounding every item that bore it waits for its work. A hold is open
 //! until each item is cleared, wherever it is by then; it cannot be closed in part.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use jiff::civil::Date;
 
@@ -239,7 +239,7 @@ impl Evaluator<'_> {
     /// station where one was fitted.
     pub fn used_on(&self, hold: &Hold) -> Vec<UseOnHold> {
         let mut found: BTreeMap<(Instant, Option<StationId>, MeterId), UseOnHold> = BTreeMap::new();
-        for host in self.fleet.ids() {
+        for host in self.hosts_near(hold) {
             for one in self.uses_after(host, hold.at) {
                 if hold.items.iter().any(|held| self.is_used(held, host, &one)) {
                     let kept = found.entry((one.at, one.station, one.meter)).or_insert(one);
@@ -248,6 +248,32 @@ impl Evaluator<'_> {
             }
         }
         found.into_values().collect()
+    }
+
+    /// Gear with a log that may have carried an item of a hold, or have stood where one was, at any time.
+    fn hosts_near(&self, hold: &Hold) -> Vec<ItemId> {
+        let carriers: BTreeSet<ItemId> =
+            hold.items.iter().flat_map(|held| self.ever_carried_by(held.item)).collect();
+        let stations: BTreeSet<StationId> =
+            carriers.iter().filter_map(|id| self.fleet.item(*id).station).collect();
+        let of_them = |id: &ItemId| self.fleet.item(*id).station.is_some_and(|own| stations.contains(&own));
+        let logged = self.fleet.ids().filter(|id| !self.fleet.item(*id).logs.is_empty());
+        logged.filter(|id| carriers.contains(id) || self.ever_carried_by(*id).iter().any(of_them)).collect()
+    }
+
+    /// An item and everything that it, or what carried it, was ever fitted to.
+    fn ever_carried_by(&self, id: ItemId) -> Vec<ItemId> {
+        let mut found = vec![id];
+        let mut next = 0;
+        while let Some(id) = found.get(next).copied() {
+            next += 1;
+            for fitting in &self.fleet.item(id).fittings {
+                if !found.contains(&fitting.host) {
+                    found.push(fitting.host);
+                }
+            }
+        }
+        found
     }
 
     fn is_used(&self, held: &Held, host: ItemId, one: &UseOnHold) -> bool {

@@ -118,6 +118,7 @@ impl Service {
         taken(&later(&self.desk, now), files).await;
     }
 
+    /// Everything that waits is taken by the server, and this notice is among it or was before.
     async fn sent(&self, notice: &Listed, now: &str) {
         let outbox = self.desk.store.outbox("test".to_owned());
         for claimed in outbox.claim(Which::Sound, 100, at(now)).await.unwrap() {
@@ -125,6 +126,8 @@ impl Service {
             assert!(outbox.sent(&claimed, "250 taken", at(now)).await.unwrap());
         }
         let listed = self.desk.store.notices(None, 1_000).await.unwrap();
+        let waiting: Vec<&Listed> = listed.iter().filter(|listed| listed.state == "queued").collect();
+        assert!(waiting.is_empty(), "{waiting:?}");
         let stands = listed.iter().find(|listed| listed.number == notice.number).unwrap();
         assert_eq!(stands.state, "sent");
     }

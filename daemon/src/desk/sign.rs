@@ -4,7 +4,7 @@ use super::{Care, Desk, DeskError};
 use crate::examine::competence::{self, COMPETENT};
 use crate::examine::{self, FieldFault, Form, Report};
 use crate::people;
-use crate::records::{Defect, Examination, ExaminationDraft, Person};
+use crate::records::{Defect, Examination, ExaminationDraft, Item, Person};
 use crate::register::{Faults, Places, Sheet};
 use crate::store::current::Register;
 use crate::store::{StoreError, Writer};
@@ -133,12 +133,11 @@ impl Desk {
                     Stands::If(holds) => holds(stored.as_ref()),
                     Stands::Over(over) => !changed_meanwhile(tx, &form, text, over).await?,
                 };
-                let item = form.cells.get("item");
-                if let Some(other) = stored.as_ref().and_then(|stored| stored.item.as_ref())
-                    && item.is_some_and(|item| item != other)
+                if let Some(other) = stored.as_ref().and_then(|stored| stored.item.as_deref())
+                    && is_elsewhere(tx, other, form.cell("item")).await?
                 {
                     return refused(format!(
-                        "{number} is a report of {other}; give this one a number of its own"
+                        "{number} is a report of {other}, at another station; give this one a number of its own"
                     ));
                 }
                 if !may {
@@ -315,6 +314,13 @@ async fn changed_meanwhile(
     let same = |draft: &ExaminationDraft| Form::read(&draft.text).cell("rule") == form.cell("rule");
     let kept = own.filter(|draft| same(draft)).max_by(|a, b| a.key.cmp(&b.key)).map(|draft| draft.text);
     Ok(kept.as_deref() != over && kept.as_deref() != Some(text))
+}
+
+/// Whether two items of the register belong to different stations. Within one a report may be put right: its tag was
+/// mistyped.
+async fn is_elsewhere(tx: &Writer, one: &str, other: &str) -> Result<bool, StoreError> {
+    let (one, other) = (tx.current::<Item>(one).await?, tx.current::<Item>(other).await?);
+    Ok(one.zip(other).is_some_and(|(one, other)| one.station != other.station))
 }
 
 /// A form that has got its number needs no draft without one any more.

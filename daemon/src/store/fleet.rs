@@ -29,7 +29,7 @@ use crate::kept_dates;
 use crate::records::{self, DoubtAnswer, Fitting, Item, KeptDate, State, Station, Usage, Work, when};
 
 /// A fleet and the chain's head it was read at.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub struct Loaded {
     /// The fleet.
     pub fleet: Fleet,

@@ -9,6 +9,7 @@ use axum::http::{HeaderMap, header};
 use axum::middleware::Next;
 use axum::response::Response;
 
+use super::bodies::Bodies;
 use super::cookie::{self, Jar};
 use super::fault::{self, Fault};
 use super::routes::{At, Need};
@@ -42,6 +43,7 @@ impl Presence {
 #[derive(Clone)]
 pub(super) struct Gate {
     pub(super) web: Arc<Web>,
+    pub(super) bodies: Arc<Bodies>,
     pub(super) path: &'static str,
     pub(super) need: Need,
     pub(super) at: At,
@@ -82,10 +84,17 @@ fn bearer(headers: &HeaderMap) -> Option<&str> {
 /// Lets a request through to its page, or says why not.
 pub(super) async fn pass(State(gate): State<Gate>, request: Request, next: Next) -> Response {
     let (mut parts, body) = request.into_parts();
-    match gate.judge(&mut parts).await {
-        Ok(()) => metrics::of_route(gate.path, next.run(Request::from_parts(parts, body)).await),
-        Err(fault) => metrics::of_route(gate.path, fault::answer(&gate.web, &fault)),
+    if let Err(fault) = gate.judge(&mut parts).await {
+        return metrics::of_route(gate.path, fault::answer(&gate.web, &fault));
     }
+    let writes = !parts.method.is_safe();
+    let presence = parts.extensions.get::<Presence>().cloned().unwrap_or_default();
+    parts.extensions.insert(Arc::clone(&gate.bodies));
+    let answer = next.run(Request::from_parts(parts, body)).await;
+    if let Some(seen) = presence.seen().filter(|_| writes) {
+        gate.bodies.note(&seen.who.person.key, gate.web.desk.now());
+    }
+    metrics::of_route(gate.path, answer)
 }
 
 impl Gate {

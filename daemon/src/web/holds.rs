@@ -44,8 +44,7 @@ impl View<'_> {
     pub(super) fn holds(&self, station: StationId) -> Vec<Block> {
         let words = Words { set: self.set, fleet: self.fleet, evaluator: &self.evaluator };
         let slug = &self.station(station).slug;
-        let holds = self.evaluator.holds();
-        let open = holds.iter().filter(|hold| hold.is_open() && words.is_at(hold, slug));
+        let open = self.all_holds().iter().filter(|hold| hold.is_open() && words.is_at(hold, slug));
         open.map(|hold| Block::of(self.links, words.line(hold))).collect()
     }
 }

@@ -1,11 +1,13 @@
 //! Where gear sits on the day a page is read as of, and for which station it counts.
 
+use std::cell::OnceCell;
 use std::collections::HashMap;
 
 use jiff::civil::Date;
 use policies::as_of::AsOf;
 use policies::due::{DueRow, Evaluator};
 use policies::facts::{Fitting, Fleet, Item, ItemId, Station, StationId};
+use policies::holds::Hold;
 use policies::kinds::Kind;
 use policies::load::PolicySet;
 use policies::load_path::stands_alone;
@@ -25,6 +27,7 @@ pub(super) struct View<'f> {
     pub(super) judged: AsOf,
     pub(super) links: &'f Links,
     carried: HashMap<ItemId, Vec<(Option<u16>, ItemId)>>,
+    holds: OnceCell<Vec<Hold>>,
 }
 
 /// Where an item sits: the hosts that carry it, or a place in words.
@@ -48,9 +51,15 @@ impl<'f> View<'f> {
             judged: asked.judged,
             links: &asked.links,
             carried: HashMap::new(),
+            holds: OnceCell::new(),
         };
         view.carried = view.carried_now();
         view
+    }
+
+    /// Every hold of the fleet, open or closed.
+    pub(super) fn all_holds(&self) -> &[Hold] {
+        self.holds.get_or_init(|| self.evaluator.holds())
     }
 
     fn carried_now(&self) -> HashMap<ItemId, Vec<(Option<u16>, ItemId)>> {

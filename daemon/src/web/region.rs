@@ -11,12 +11,13 @@ use policies::readiness::StationReadiness;
 use policies::standing::Standing;
 
 use super::asked::Asked;
+use super::bodies::Body;
 use super::entry::{Decision, decisions};
 use super::fault::Fault;
 use super::holds::Block;
 use super::judged::{Bite, Judged, by_urgency};
 use super::line::Line;
-use super::links::Link;
+use super::links::{Link, Links};
 use super::outfit::{Gap, Told, lacking};
 use super::place::View;
 use super::shell::Shell;
@@ -60,11 +61,26 @@ struct Row {
     old: bool,
 }
 
+/// The page, with what waits for a decision of who reads it.
 #[derive(Template)]
 #[template(path = "region.html")]
-struct Page {
+struct Page<'b> {
     shell: Shell,
+    body: &'b Body,
+    decisions: Vec<Decision>,
+    more_decisions: usize,
+}
+
+#[derive(Template)]
+#[template(path = "region-top.html")]
+struct Top<'a> {
     answer: String,
+    links: &'a Links,
+}
+
+#[derive(Template)]
+#[template(path = "region-rest.html")]
+struct Rest {
     stops: Vec<Part>,
     /// None where no station flanks another.
     cover: Option<Vec<String>>,
@@ -79,9 +95,6 @@ struct Page {
     hidden: usize,
     whole: String,
     stations: Vec<Row>,
-    /// What waits for a decision, for who takes it.
-    decisions: Vec<Decision>,
-    more_decisions: usize,
 }
 
 /// The page.
@@ -90,20 +103,24 @@ struct Page {
 /// A date that is none, or records that cannot be read.
 pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let asked = visit.asked()?;
-    let source = Source::open(&visit.web, &asked).await?;
+    let sort = if asked.signed.is_some() { "region" } else { "region for strangers" };
+    let body = visit.bodies.of(visit, &asked, sort, body(visit, &asked)).await?;
+    let (decisions, more_decisions) = if asked.replays { (Vec::new(), 0) } else { decisions(visit).await? };
+    let shell = Shell::of(&visit.web, &asked, &body.title, body.known.clone());
+    html(&Page { shell, body: &body, decisions, more_decisions })
+}
+
+async fn body(visit: &Visit, asked: &Asked) -> Result<Body, Fault> {
+    let source = Source::open(&visit.web, asked).await?;
     let beside = Beside {
         stations: source.records(|_: &Station| true).await?,
         concessions: source.records(|_: &Concession| true).await?,
-        told: Told::read(visit, &asked, &source).await?,
+        told: Told::read(visit, asked, &source).await?,
     };
-    let mut page = source.fleet(|fleet| Ok(make(&visit.web, &asked, fleet, &beside))).await?;
-    if !asked.replays {
-        (page.decisions, page.more_decisions) = decisions(visit).await?;
-    }
-    html(&page)
+    source.fleet(|fleet| make(&visit.web, asked, fleet, &beside)).await
 }
 
-fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside) -> Page {
+fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside) -> Result<Body, Fault> {
     let view = View::new(web, asked, fleet);
     let region = Region {
         order: view.coast_order(&beside.stations),
@@ -117,8 +134,8 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside) -> Page {
     let stops = region.parts(Bite::Stops, &gaps);
     let limits = region.parts(Bite::Limits, &[]);
     let ahead = region.view.ahead(&region.judged, region.horizon());
-    let mut page = Page {
-        answer: region.answer(&stops, &limits),
+    let top = Top { answer: region.answer(&stops, &limits), links: &asked.links };
+    let mut rest = Rest {
         stops,
         cover,
         standard: web.desk.set.service.cover_standard_minutes,
@@ -131,18 +148,20 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside) -> Page {
         hidden: 0,
         whole: asked.links.whole("/"),
         stations: region.rows(web, asked, &gaps),
-        decisions: Vec::new(),
-        more_decisions: 0,
-        shell: Shell::of(web, asked, "Can we launch?", replay::known_everywhere(web, asked, fleet)),
     };
     if !asked.all {
-        page.hidden = cut(&mut page);
+        rest.hidden = cut(&mut rest);
     }
-    page
+    Ok(Body {
+        title: "Can we launch?".to_owned(),
+        known: replay::known_everywhere(web, asked, fleet),
+        before: top.render()?,
+        after: rest.render()?,
+    })
 }
 
 /// Keeps the first screen to its lines, the worst first; tells how many are hidden.
-fn cut(page: &mut Page) -> usize {
+fn cut(page: &mut Rest) -> usize {
     let (mut room, mut hidden) = (LINES, 0);
     let mut keep = |lines: &mut Vec<Line>| {
         hidden += lines.len().saturating_sub(room);

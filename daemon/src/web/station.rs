@@ -11,16 +11,18 @@ use policies::rule::{Effect, RuleId};
 use policies::standing::Standing;
 
 use super::asked::Asked;
+use super::bodies::Body;
 use super::doubts::{self, Doubt};
 use super::fault::Fault;
 use super::holds::Block;
 use super::judged::{Bite, Judged, by_urgency};
 use super::line::Line;
-use super::links::Link;
+use super::links::{Link, Links};
 use super::loans::Lent;
 use super::log::LogForm;
 use super::outfit::{Gap, Told};
 use super::place::View;
+use super::replay::Known;
 use super::shell::Shell;
 use super::source::Source;
 use super::visit::{Visit, html};
@@ -48,13 +50,26 @@ struct Check {
     gear: Vec<String>,
 }
 
+/// The page, with the form of who may log here.
 #[derive(Template)]
 #[template(path = "station.html")]
-struct Page {
+struct Page<'b> {
     shell: Shell,
+    body: &'b Body,
+    log: Option<LogForm>,
+}
+
+#[derive(Template)]
+#[template(path = "station-top.html")]
+struct Top {
     name: String,
     answer: String,
     next: String,
+}
+
+#[derive(Template)]
+#[template(path = "station-rest.html")]
+struct Rest<'a> {
     holds: Vec<Block>,
     hold_caution: &'static str,
     lists: Vec<List>,
@@ -69,7 +84,9 @@ struct Page {
     register: String,
     slug: String,
     all: bool,
-    log: Option<LogForm>,
+    /// Whether who reads it may log here.
+    may_log: bool,
+    links: &'a Links,
 }
 
 /// The page.
@@ -78,28 +95,38 @@ struct Page {
 /// An unknown station, a date that is none, or records that cannot be read.
 pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let asked = visit.asked()?;
-    let source = Source::open(&visit.web, &asked).await?;
+    let log = log::form(visit, visit.name(), asked.replays).await?;
+    let reader = visit.presence.seen().map_or("", |seen| &*seen.who.person.key);
+    let sort = format!("station {} {reader}", visit.name());
+    let body = visit.bodies.of(visit, &asked, &sort, body(visit, &asked, log.is_some())).await?;
+    let shell = Shell::of(&visit.web, &asked, &body.title, body.known.clone());
+    let shell = if log.is_some() { shell.scripted() } else { shell };
+    html(&Page { shell, body: &body, log })
+}
+
+async fn body(visit: &Visit, asked: &Asked, may_log: bool) -> Result<Body, Fault> {
+    let source = Source::open(&visit.web, asked).await?;
     let concessions = source.records(|_: &Concession| true).await?;
-    let told = Told::read(visit, &asked, &source).await?;
+    let told = Told::read(visit, asked, &source).await?;
     let loans = source.records(|_: &Loan| true).await?;
-    let made = |fleet: &Fleet| make(&visit.web, &asked, fleet, visit.name(), &concessions, &told, &loans);
-    let (mut page, open) = source.fleet(made).await?;
-    page.doubts = doubts::keyed(&visit.web, &asked, open).await?;
-    page.log = log::form(visit, visit.name(), asked.replays).await?;
-    if page.log.is_some() {
-        page.shell = page.shell.scripted();
+    let made = |fleet: &Fleet| make(&visit.web, asked, fleet, visit.name(), &concessions, &told, &loans);
+    let (known, top, mut rest, open) = source.fleet(made).await?;
+    rest.doubts = doubts::keyed(&visit.web, asked, open).await?;
+    rest.may_log = may_log;
+    if may_log {
         let said = entry::not_now(&visit.web).await?;
         source
             .fleet(|fleet| {
-                let _: () = page.marked(visit, fleet, &said);
+                let _: () = rest.marked(visit, fleet, &said);
                 Ok(())
             })
             .await?;
     }
-    html(&page)
+    let title = format!("What must be done at {}?", top.name);
+    Ok(Body { title, known, before: top.render()?, after: rest.render()? })
 }
 
-impl Page {
+impl Rest<'_> {
     /// With the ways to record each line's work, and what was said of it meanwhile.
     fn marked(&mut self, visit: &Visit, fleet: &Fleet, said: &HashMap<String, entry::NotNow>) {
         let evaluator = Evaluator::without_forecasts(&visit.web.desk.set, fleet, visit.web.desk.as_of());
@@ -122,25 +149,23 @@ impl Page {
     }
 }
 
-fn make(
+fn make<'a>(
     web: &Web,
-    asked: &Asked,
+    asked: &'a Asked,
     fleet: &Fleet,
     slug: &str,
     concessions: &[Concession],
     told: &Told,
     loans: &[Loan],
-) -> Result<(Page, Vec<crate::doubts::Told>), Fault> {
+) -> Result<(Known, Top, Rest<'a>, Vec<crate::doubts::Told>), Fault> {
     let view = View::new(web, asked, fleet);
     let id = view.find_station(slug).ok_or_else(|| unknown(&view, slug))?;
     let station = Station::of(view, id, concessions, told);
     let name = station.view.station(id).name.to_string();
     let known = replay::known_at(web, asked, fleet, id);
-    let (answer, next) = (station.answer(), station.next());
     let open = crate::doubts::told(&station.view.evaluator, station.view.set, fleet, Some(slug));
-    let page = Page {
-        answer,
-        next,
+    let top = Top { name, answer: station.answer(), next: station.next() };
+    let rest = Rest {
         holds: station.view.holds(id),
         hold_caution: caution::AFTER_SHOCK,
         lists: station.lists(asked.all),
@@ -155,11 +180,10 @@ fn make(
         register: asked.links.register(slug),
         slug: slug.to_owned(),
         all: asked.all,
-        log: None,
-        shell: Shell::of(web, asked, &format!("What must be done at {name}?"), known),
-        name,
+        may_log: false,
+        links: &asked.links,
     };
-    Ok((page, open))
+    Ok((known, top, rest, open))
 }
 
 pub(super) fn unknown(view: &View, slug: &str) -> Fault {

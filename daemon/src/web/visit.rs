@@ -10,6 +10,7 @@ use axum::response::{Html, IntoResponse, Response};
 
 use super::Web;
 use super::asked::{Asked, Query, check_names};
+use super::bodies::Bodies;
 use super::cookie::{self, Jar};
 use super::fault::{self, Fault};
 use super::gate::Presence;
@@ -21,6 +22,7 @@ pub(super) struct Visit {
     pub(super) web: Arc<Web>,
     pub(super) query: Query,
     pub(super) presence: Presence,
+    pub(super) bodies: Arc<Bodies>,
     /// What the browser keeps for a stranger's forms.
     pub(super) bound: Option<String>,
     name: String,
@@ -96,10 +98,11 @@ impl FromRequestParts<Arc<Web>> for Visit {
                 )
             })?;
             let presence = parts.extensions.get::<Presence>().cloned().unwrap_or_default();
+            let bodies = parts.extensions.get::<Arc<Bodies>>().cloned().unwrap_or_default();
             let bound = cookie::brought(&web.door, Jar::Form, &parts.headers).map(str::to_owned);
             let pairs = axum::extract::Query::<Vec<(String, String)>>::try_from_uri(&parts.uri);
             let pairs = pairs.map(|axum::extract::Query(pairs)| pairs).unwrap_or_default();
-            Ok::<_, Fault>(Visit { web: Arc::clone(web), query, presence, bound, name, pairs })
+            Ok::<_, Fault>(Visit { web: Arc::clone(web), query, presence, bodies, bound, name, pairs })
         };
         read.await.map_err(|fault| fault::answer(web, &fault))
     }

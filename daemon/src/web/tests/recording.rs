@@ -401,13 +401,15 @@ async fn the_card_is_tapped_and_a_fault_sets_gear_aside() {
         page.contains("Gear stops a launch here") && page.contains("a broken strand by the socket"),
         "{page}"
     );
+    let in_order = |card: &str| card.matches("In order 12 Oct 2026 07:00").count();
+    let before = in_order(&mechanic.get("/station/qua/card").await.text);
     let note = [("then", "note"), ("reason", "<i>rust</i> on the ferrule")];
     let to = led(&mechanic.fill("/fault/F-0417/fall-before-use", &key(4), &note).await);
     assert!(mechanic.get(&to).await.text.contains("fault noted, left in use: &#60;i&#62;rust"));
     let card = mechanic.get("/station/qua/card").await.text;
-    assert!(!card.contains("in order 07:00"), "a look that found a fault is not in order");
+    assert_eq!(in_order(&card), before, "a look that found a fault is not in order");
     let renewal = mechanic.fill("/fault/F-0417/fall-renewal", &key(7), &note).await;
-    assert!(wrong_at(&renewal, "reason").contains("only what a look before use found"), "{}", said(&renewal));
+    assert!(wrong_at(&renewal, "reason").contains("Only what a look before use found"), "{}", said(&renewal));
 }
 
 /// Each form, by who may not have it: at the own station or another's.

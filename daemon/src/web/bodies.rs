@@ -1,0 +1,139 @@
+//! Bodies of pages as they were last written. The whole fleet is judged for one: a reader is handed the last one while
+//! it holds, and for a moment longer while launches are only counted on.
+//!
+//! Whoever has just written something reads nothing older than that.
+
+use std::collections::HashMap;
+use std::future::Future;
+use std::sync::{Arc, Mutex, PoisonError};
+
+use policies::zone::Instant;
+
+use super::asked::Asked;
+use super::fault::Fault;
+use super::replay::Known;
+use super::visit::Visit;
+use crate::desk::Desk;
+
+const SECOND: i64 = 1_000_000;
+/// So long a body holds while no record comes in: what is no record, such as an answer by mail, shows by then.
+const HOLDS: i64 = 15 * SECOND;
+/// So far it may be behind launches and recoveries that were counted on.
+const BEHIND: i64 = 2 * SECOND;
+/// And so far while it is being written anew.
+const WRITING: i64 = 10 * SECOND;
+/// So long after writing something a person reads only what is new.
+const OWN: i64 = 10 * SECOND;
+/// Bodies that are kept; a service has fewer pages that judge all its gear.
+const MOST: usize = 512;
+
+/// What a page says, but for what is the reader's own.
+pub(super) struct Body {
+    pub(super) title: String,
+    pub(super) known: Known,
+    /// The page up to where the reader's own part stands, and after it, as HTML.
+    pub(super) before: String,
+    pub(super) after: String,
+}
+
+struct Written {
+    body: Arc<Body>,
+    /// The chain's head that it was written after.
+    head: i64,
+    at: Instant,
+}
+
+#[derive(Default)]
+struct Place {
+    /// One reader writes it anew, the others wait or take the last.
+    writing: tokio::sync::Mutex<()>,
+    last: Mutex<Option<Written>>,
+}
+
+/// The bodies, by what they are of and for whom.
+#[derive(Default)]
+pub(super) struct Bodies {
+    places: Mutex<HashMap<String, Arc<Place>>>,
+    /// When somebody last wrote something.
+    wrote: Mutex<HashMap<String, Instant>>,
+}
+
+impl Bodies {
+    /// The body of a page. `page` names it and the sort of reader it is for.
+    ///
+    /// # Errors
+    /// Those of `make`, and the store's own.
+    pub(super) async fn of(
+        &self,
+        visit: &Visit,
+        asked: &Asked,
+        page: &str,
+        make: impl Future<Output = Result<Body, Fault>>,
+    ) -> Result<Arc<Body>, Fault> {
+        if asked.replays {
+            return make.await.map(Arc::new);
+        }
+        let desk = &*visit.web.desk;
+        let place = self.place(format!("{page} {} {}", asked.as_of, asked.all));
+        let own = self.wrote_lately(visit, desk.now());
+        let head = desk.store.head().await?.seq;
+        if let Some(body) = place.kept(desk, head, (!own).then_some(BEHIND)) {
+            return Ok(body);
+        }
+        let _writing = match place.writing.try_lock() {
+            Ok(writing) => writing,
+            Err(_) => match place.kept(desk, head, (!own).then_some(WRITING)) {
+                Some(body) => return Ok(body),
+                None => place.writing.lock().await,
+            },
+        };
+        // Somebody may have written it meanwhile.
+        let head = desk.store.head().await?.seq;
+        if let Some(body) = place.kept(desk, head, None) {
+            return Ok(body);
+        }
+        let at = desk.now();
+        let body = Arc::new(make.await?);
+        *place.last() = Some(Written { body: Arc::clone(&body), head, at });
+        Ok(body)
+    }
+
+    /// Notes that somebody wrote something.
+    pub(super) fn note(&self, who: &str, at: Instant) {
+        let mut wrote = self.wrote.lock().unwrap_or_else(PoisonError::into_inner);
+        wrote.retain(|_, when| (0..OWN).contains(&(at.0 - when.0)));
+        wrote.insert(who.to_owned(), at);
+    }
+
+    fn wrote_lately(&self, visit: &Visit, now: Instant) -> bool {
+        let Some(seen) = visit.presence.seen() else { return false };
+        let wrote = self.wrote.lock().unwrap_or_else(PoisonError::into_inner);
+        wrote.get(&seen.who.person.key).is_some_and(|at| now.0 - at.0 < OWN)
+    }
+
+    fn place(&self, key: String) -> Arc<Place> {
+        let mut places = self.places.lock().unwrap_or_else(PoisonError::into_inner);
+        if places.len() >= MOST && !places.contains_key(&key) {
+            places.clear();
+        }
+        Arc::clone(places.entry(key).or_default())
+    }
+}
+
+impl Place {
+    fn last(&self) -> std::sync::MutexGuard<'_, Option<Written>> {
+        self.last.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The last body, where it holds at this head; or where it is behind by counts alone, and by no more than
+    /// `behind`.
+    fn kept(&self, desk: &Desk, head: i64, behind: Option<i64>) -> Option<Arc<Body>> {
+        let last = self.last();
+        let written = last.as_ref()?;
+        let age = desk.now().0 - written.at.0;
+        let holds = written.head == head && (0..HOLDS).contains(&age);
+        let near =
+            behind.is_some_and(|most| (0..most).contains(&age)) && desk.only_counted(written.head, head);
+        (holds || near).then(|| Arc::clone(&written.body))
+    }
+}
