@@ -36,6 +36,9 @@ pub struct Line {
     pub items: Vec<ItemLine>,
     /// Use made while an item was open.
     pub used: Vec<UsedLine>,
+    /// How many those are, where not all are told.
+    #[serde(skip)]
+    pub uses: usize,
     /// The same in a line.
     pub says: String,
 }
@@ -93,7 +96,7 @@ impl Line {
     /// The first uses made on hold, and how many more there are.
     pub fn first_uses(&self) -> Vec<String> {
         let mut says: Vec<String> = self.used.iter().take(MOST_USES).map(|used| used.says.clone()).collect();
-        if let Some(more) = self.used.len().checked_sub(MOST_USES).filter(|more| *more > 0) {
+        if let Some(more) = self.uses.checked_sub(MOST_USES).filter(|more| *more > 0) {
             says.push(format!("{more} more; tallow hold list --format csv has every one"));
         }
         says

@@ -30,7 +30,7 @@ pub mod write;
 pub use fleet::Loaded;
 pub use open::Store;
 pub(crate) use open::make_folder;
-pub use tables::Stored;
+pub use tables::{OfItem, Stored};
 pub use write::Writer;
 
 /// What goes wrong between Tallow and its database.

@@ -14,6 +14,7 @@ mod m0010_accounts;
 mod m0011_orders;
 mod m0012_api_requests;
 mod m0016_order_signed;
+mod m0017_item_indexes;
 mod postgres;
 
 use sea_orm_migration::prelude::*;
@@ -39,6 +40,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0011_orders::Migration),
             Box::new(m0012_api_requests::Migration),
             Box::new(m0016_order_signed::Migration),
+            Box::new(m0017_item_indexes::Migration),
         ]
     }
 }

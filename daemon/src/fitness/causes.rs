@@ -40,8 +40,7 @@ impl Causes {
         if out.is_empty() {
             return Ok(Causes::default());
         }
-        let newest = desk.store.newest::<Work>().await?.into_values();
-        let works: Vec<Work> = newest.filter(|work| out.contains(&work.item)).collect();
+        let works = desk.store.newest_of::<Work>(&out).await?;
         desk.with_fleet(|fleet| Causes::of(&desk.set, fleet, now, &works)).await
     }
 

@@ -10,7 +10,7 @@ use policies::load_path::{Proof, is_overload, proof_of};
 use policies::rule::Work;
 use policies::zone::{Instant, Zone};
 
-use super::{ItemLine, Line, NeedLine, UsedLine};
+use super::{ItemLine, Line, MOST_USES, NeedLine, UsedLine};
 use crate::gear;
 use crate::why::day;
 
@@ -53,6 +53,15 @@ impl Words<'_> {
 
     /// A hold with everything that is said of it.
     pub fn line(&self, hold: &Hold) -> Line {
+        self.with_uses(hold, usize::MAX)
+    }
+
+    /// The same, with the first uses made on hold alone.
+    pub fn brief(&self, hold: &Hold) -> Line {
+        self.with_uses(hold, MOST_USES)
+    }
+
+    fn with_uses(&self, hold: &Hold, most: usize) -> Line {
         let used = self.evaluator.used_on(hold);
         let mut items: Vec<ItemLine> = hold.items.iter().map(|held| self.item(hold, held)).collect();
         items.sort_by_key(|line| line.standing != "open");
@@ -68,7 +77,8 @@ impl Words<'_> {
             standing: if hold.is_open() { "open" } else { "closed" },
             open: hold.open().count(),
             items,
-            used: used.iter().map(|one| self.used(hold, one)).collect(),
+            used: used.iter().take(most).map(|one| self.used(hold, one)).collect(),
+            uses: used.len(),
             says: self.says(hold, &used),
         }
     }

@@ -1,12 +1,13 @@
 //! Current versions of records: the newest of each key, as known now or then.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use futures_util::TryStreamExt;
 use policies::zone::Instant;
+use sea_orm::sea_query::Query;
 use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, StreamTrait};
 
-use super::tables::Stored;
+use super::tables::{OfItem, Stored};
 use super::write::Writer;
 use super::{Store, StoreError};
 use crate::records::{
@@ -124,6 +125,38 @@ impl Store {
     /// The database's own.
     pub async fn newest_known<R: Stored>(&self, before: Option<Instant>) -> Result<Newest<R>, StoreError> {
         newest(&self.db, before).await
+    }
+}
+
+/// Items whose records are asked for by name; beyond so many the whole table is read instead.
+const ASKED: usize = 200;
+
+impl Store {
+    /// The newest versions of one file's records of some items.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn newest_of<R: OfItem>(&self, items: &BTreeSet<String>) -> Result<Vec<R>, StoreError> {
+        let mut found = if items.len() > ASKED {
+            self.newest::<R>().await?
+        } else {
+            let doing = StoreError::while_("reading an item's records");
+            let columns = R::columns();
+            // A record may have been corrected to another item since: its newest version decides.
+            let of_them = Query::select()
+                .column(columns.key)
+                .from(R::Entity::default())
+                .and_where(R::item_column().is_in(items.iter().map(String::as_str)))
+                .to_owned();
+            let query = R::Entity::find().filter(columns.key.in_subquery(of_them)).order_by_asc(columns.id);
+            let rows = query.all(&self.db).await.map_err(&doing)?;
+            rows.into_iter()
+                .map(|row| R::of_row(row).0)
+                .map(|record| (record.key().to_owned(), record))
+                .collect()
+        };
+        found.retain(|_, record| items.contains(record.item()));
+        Ok(found.into_values().collect())
     }
 }
 

@@ -46,6 +46,28 @@ pub struct Columns<R: Stored> {
     pub(super) version: <R::Entity as EntityTrait>::Column,
 }
 
+/// A record that is of one item.
+pub trait OfItem: Stored {
+    /// The column that names it.
+    fn item_column() -> <Self::Entity as EntityTrait>::Column;
+    /// The item.
+    fn item(&self) -> &str;
+}
+
+macro_rules! of_item {
+    ($($record:ident: $table:ident),+ $(,)?) => {
+        $(impl OfItem for $record {
+            fn item_column() -> entities::$table::Column {
+                entities::$table::Column::Item
+            }
+
+            fn item(&self) -> &str {
+                &self.item
+            }
+        })+
+    };
+}
+
 macro_rules! stored {
     ($record:ident, $table:ident { $($field:ident),+ $(,)? }) => {
         impl Stored for $record {
@@ -91,6 +113,8 @@ macro_rules! stored {
         }
     };
 }
+
+of_item!(Certificate: certificate, Defect: defect, Examination: examination, State: state, Work: work);
 
 stored!(Station, station { name, time_zone, latitude, longitude, flanks });
 stored!(Person, person { name, role, station, competence, deputy, second_address, away_from, away_until });

@@ -5,7 +5,7 @@
 
 use std::collections::HashMap;
 use std::future::Future;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use policies::zone::Instant;
 
@@ -22,8 +22,6 @@ const HOLDS: i64 = 15 * SECOND;
 const BEHIND: i64 = 2 * SECOND;
 /// And so far while it is being written anew.
 const WRITING: i64 = 10 * SECOND;
-/// So long after writing something a person reads only what is new.
-const OWN: i64 = 10 * SECOND;
 /// Bodies that are kept; a service has fewer pages that judge all its gear.
 const MOST: usize = 512;
 
@@ -41,6 +39,8 @@ struct Written {
     /// The chain's head that it was written after.
     head: i64,
     at: Instant,
+    /// How often somebody had written something by then.
+    turn: u64,
 }
 
 #[derive(Default)]
@@ -50,12 +50,18 @@ struct Place {
     last: Mutex<Option<Written>>,
 }
 
+/// How often somebody wrote something, and the last turn of each.
+#[derive(Default)]
+struct Wrote {
+    turn: u64,
+    last: HashMap<String, u64>,
+}
+
 /// The bodies, by what they are of and for whom.
 #[derive(Default)]
 pub(super) struct Bodies {
     places: Mutex<HashMap<String, Arc<Place>>>,
-    /// When somebody last wrote something.
-    wrote: Mutex<HashMap<String, Instant>>,
+    wrote: Mutex<Wrote>,
 }
 
 impl Bodies {
@@ -75,40 +81,45 @@ impl Bodies {
         }
         let desk = &*visit.web.desk;
         let place = self.place(format!("{page} {} {}", asked.as_of, asked.all));
-        let own = self.wrote_lately(visit, desk.now());
+        let own = self.own_turn(visit);
         let head = desk.store.head().await?.seq;
-        if let Some(body) = place.kept(desk, head, (!own).then_some(BEHIND)) {
+        if let Some(body) = place.kept(desk, head, own, BEHIND) {
             return Ok(body);
         }
         let _writing = match place.writing.try_lock() {
             Ok(writing) => writing,
-            Err(_) => match place.kept(desk, head, (!own).then_some(WRITING)) {
+            Err(_) => match place.kept(desk, head, own, WRITING) {
                 Some(body) => return Ok(body),
                 None => place.writing.lock().await,
             },
         };
         // Somebody may have written it meanwhile.
         let head = desk.store.head().await?.seq;
-        if let Some(body) = place.kept(desk, head, None) {
+        if let Some(body) = place.kept(desk, head, own, 0) {
             return Ok(body);
         }
-        let at = desk.now();
+        let (at, turn) = (desk.now(), self.wrote().turn);
         let body = Arc::new(make.await?);
-        *place.last() = Some(Written { body: Arc::clone(&body), head, at });
+        *place.last() = Some(Written { body: Arc::clone(&body), head, at, turn });
         Ok(body)
     }
 
     /// Notes that somebody wrote something.
-    pub(super) fn note(&self, who: &str, at: Instant) {
-        let mut wrote = self.wrote.lock().unwrap_or_else(PoisonError::into_inner);
-        wrote.retain(|_, when| (0..OWN).contains(&(at.0 - when.0)));
-        wrote.insert(who.to_owned(), at);
+    pub(super) fn note(&self, who: &str) {
+        let mut wrote = self.wrote();
+        wrote.turn += 1;
+        let turn = wrote.turn;
+        wrote.last.insert(who.to_owned(), turn);
     }
 
-    fn wrote_lately(&self, visit: &Visit, now: Instant) -> bool {
-        let Some(seen) = visit.presence.seen() else { return false };
-        let wrote = self.wrote.lock().unwrap_or_else(PoisonError::into_inner);
-        wrote.get(&seen.who.person.key).is_some_and(|at| now.0 - at.0 < OWN)
+    fn wrote(&self) -> MutexGuard<'_, Wrote> {
+        self.wrote.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The turn at which a reader last wrote something; nought for one who did not.
+    fn own_turn(&self, visit: &Visit) -> u64 {
+        let seen = visit.presence.seen();
+        seen.and_then(|seen| self.wrote().last.get(&seen.who.person.key).copied()).unwrap_or(0)
     }
 
     fn place(&self, key: String) -> Arc<Place> {
@@ -121,19 +132,18 @@ impl Bodies {
 }
 
 impl Place {
-    fn last(&self) -> std::sync::MutexGuard<'_, Option<Written>> {
+    fn last(&self) -> MutexGuard<'_, Option<Written>> {
         self.last.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// The last body, where it holds at this head; or where it is behind by counts alone, and by no more than
-    /// `behind`.
-    fn kept(&self, desk: &Desk, head: i64, behind: Option<i64>) -> Option<Arc<Body>> {
+    /// The last body, where it is not from before the reader's own turn, and holds at this head; or is behind by
+    /// counts alone, and by less than `behind`.
+    fn kept(&self, desk: &Desk, head: i64, own: u64, behind: i64) -> Option<Arc<Body>> {
         let last = self.last();
-        let written = last.as_ref()?;
+        let written = last.as_ref().filter(|written| written.turn >= own)?;
         let age = desk.now().0 - written.at.0;
         let holds = written.head == head && (0..HOLDS).contains(&age);
-        let near =
-            behind.is_some_and(|most| (0..most).contains(&age)) && desk.only_counted(written.head, head);
+        let near = (0..behind).contains(&age) && desk.only_counted(written.head, head);
         (holds || near).then(|| Arc::clone(&written.body))
     }
 }

@@ -92,7 +92,7 @@ pub(super) async fn pass(State(gate): State<Gate>, request: Request, next: Next)
     parts.extensions.insert(Arc::clone(&gate.bodies));
     let answer = next.run(Request::from_parts(parts, body)).await;
     if let Some(seen) = presence.seen().filter(|_| writes) {
-        gate.bodies.note(&seen.who.person.key, gate.web.desk.now());
+        gate.bodies.note(&seen.who.person.key);
     }
     metrics::of_route(gate.path, answer)
 }

@@ -45,6 +45,6 @@ impl View<'_> {
         let words = Words { set: self.set, fleet: self.fleet, evaluator: &self.evaluator };
         let slug = &self.station(station).slug;
         let open = self.all_holds().iter().filter(|hold| hold.is_open() && words.is_at(hold, slug));
-        open.map(|hold| Block::of(self.links, words.line(hold))).collect()
+        open.map(|hold| Block::of(self.links, words.brief(hold))).collect()
     }
 }

@@ -148,12 +148,12 @@ async fn page(visit: &Visit, asked: &Asked, source: &Source<'_>, tag: &str) -> R
     let web = &*visit.web;
     let beside = Beside {
         record: source.records(|item: &records::Item| item.key == tag).await?.pop(),
-        works: source.records(|work: &Work| work.item == tag).await?,
-        states: source.records(|state: &State| state.item == tag).await?,
-        certificates: source.records(|certificate: &Certificate| certificate.item == tag).await?,
+        works: source.of_item::<Work>(tag).await?,
+        states: source.of_item::<State>(tag).await?,
+        certificates: source.of_item::<Certificate>(tag).await?,
         concessions: source.records(|concession: &Concession| concession.item == tag).await?,
-        reports: source.records(|report: &Examination| report.item == tag).await?,
-        defects: source.records(|defect: &Defect| defect.item == tag).await?,
+        reports: source.of_item::<Examination>(tag).await?,
+        defects: source.of_item::<Defect>(tag).await?,
         loans: source.records(|loan: &Loan| loan.item == tag).await?,
     };
     let mut page = source.fleet(|fleet| make(web, asked, fleet, tag, &beside)).await?;

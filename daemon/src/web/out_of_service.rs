@@ -44,9 +44,9 @@ pub(super) async fn page(
     tag: &str,
 ) -> Result<Response, Fault> {
     let beside = Beside {
-        states: source.records(|state: &State| state.item == tag).await?,
-        defects: source.records(|defect: &Defect| defect.item == tag).await?,
-        reports: source.records(|report: &Examination| report.item == tag).await?,
+        states: source.of_item::<State>(tag).await?,
+        defects: source.of_item::<Defect>(tag).await?,
+        reports: source.of_item::<Examination>(tag).await?,
     };
     let page = source.fleet(|fleet| make(web, asked, fleet, tag, &beside)).await?;
     html(&page)

@@ -42,11 +42,7 @@ impl Told {
     pub(super) async fn read(visit: &Visit, asked: &Asked, source: &Source<'_>) -> Result<Told, Fault> {
         let set = &*visit.web.desk.set;
         let out = source.fleet(|fleet| Ok(Causes::asked(set, fleet, asked.judged))).await?;
-        let works = if out.is_empty() {
-            Vec::new()
-        } else {
-            source.records(|work: &records::Work| out.contains(&work.item)).await?
-        };
+        let works = if out.is_empty() { Vec::new() } else { source.of_items::<records::Work>(&out).await? };
         Ok(Told {
             states: source.records(|_: &records::State| true).await?,
             certificates: source.records(|_: &records::Certificate| true).await?,

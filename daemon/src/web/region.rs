@@ -44,6 +44,7 @@ struct Beside {
 /// A station with its lines.
 #[derive(Default)]
 struct Part {
+    id: Option<StationId>,
     station: Link,
     /// Flanking stations in the same plight, in words.
     flanks: String,
@@ -152,6 +153,9 @@ fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside) -> Result<Body
     if !asked.all {
         rest.hidden = cut(&mut rest);
     }
+    for part in &mut rest.stops {
+        part.holds = part.id.map(|id| region.view.holds(id)).unwrap_or_default();
+    }
     Ok(Body {
         title: "Can we launch?".to_owned(),
         known: replay::known_everywhere(web, asked, fleet),
@@ -197,7 +201,7 @@ impl Region<'_> {
 
     /// Lines by station, stations in their order; those without lines left out.
     fn parts(&self, bite: Bite, gaps: &[Gap]) -> Vec<Part> {
-        let mut parts: Vec<(StationId, Part)> = Vec::new();
+        let mut parts: Vec<Part> = Vec::new();
         for id in &self.order {
             let here = gaps.iter().filter(|gap| gap.station == *id);
             let mut lines = self.view.gap_lines(here, &self.beside.told);
@@ -206,15 +210,15 @@ impl Region<'_> {
             );
             if !lines.is_empty() {
                 let station = self.view.station_link(*id);
-                let holds = if bite == Bite::Stops { self.view.holds(*id) } else { Vec::new() };
-                parts.push((*id, Part { station, flanks: String::new(), lines, holds }));
+                let id = Some(*id);
+                parts.push(Part { id, station, lines, ..Part::default() });
             }
         }
-        let affected: Vec<StationId> = parts.iter().map(|(id, _)| *id).collect();
-        for (id, part) in &mut parts {
-            part.flanks = self.flank_words(*id, &affected);
+        let affected: Vec<StationId> = parts.iter().filter_map(|part| part.id).collect();
+        for part in &mut parts {
+            part.flanks = part.id.map(|id| self.flank_words(id, &affected)).unwrap_or_default();
         }
-        parts.into_iter().map(|(_, part)| part).collect()
+        parts
     }
 
     fn flank_words(&self, id: StationId, affected: &[StationId]) -> String {

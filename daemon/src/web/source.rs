@@ -1,5 +1,7 @@
 //! What a page reads: the fleet and the records, as they stand or as they were known.
 
+use std::collections::BTreeSet;
+
 use policies::facts::Fleet;
 
 use super::Web;
@@ -8,9 +10,9 @@ use super::fault::Fault;
 use crate::records::{
     Certificate, Concession, Defect, Examination, Item, Loan, State, Station, Substitution, Work,
 };
-use crate::store::Stored;
 use crate::store::current::{Newest, Register};
 use crate::store::fleet::of_register;
+use crate::store::{OfItem, Stored};
 
 /// The records of one visit.
 pub(super) struct Source<'w> {
@@ -61,6 +63,31 @@ impl<'w> Source<'w> {
             Some(register) => look(&of_register(&self.web.desk.set, register)),
             None => self.web.desk.with_fleet(look).await?,
         }
+    }
+
+    /// The records of one file that are of some items and still hold, in the order of their keys.
+    ///
+    /// # Errors
+    /// The store's own.
+    pub(super) async fn of_items<R: Shown + OfItem>(
+        &self,
+        items: &BTreeSet<String>,
+    ) -> Result<Vec<R>, Fault> {
+        let mut found: Vec<R> = match &self.then {
+            Some(register) => R::among(register).values().cloned().collect(),
+            None => self.web.desk.store.newest_of::<R>(items).await?,
+        };
+        found.retain(|record| !record.is_void() && items.contains(record.item()));
+        found.sort_unstable_by(|a, b| a.key().cmp(b.key()));
+        Ok(found)
+    }
+
+    /// The same of one item.
+    ///
+    /// # Errors
+    /// The store's own.
+    pub(super) async fn of_item<R: Shown + OfItem>(&self, tag: &str) -> Result<Vec<R>, Fault> {
+        self.of_items(&BTreeSet::from([tag.to_owned()])).await
     }
 
     /// The records of one file that still hold, in the order of their keys.

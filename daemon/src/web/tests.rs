@@ -1,5 +1,6 @@
 //! The pages over the demo, and over a small register that means harm.
 
+mod bodies;
 mod documents;
 mod drawings;
 mod labels;

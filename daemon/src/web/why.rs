@@ -43,7 +43,7 @@ pub(super) async fn page(
     tag: &str,
     rule: &str,
 ) -> Result<Response, Fault> {
-    let works = source.records(|work: &Work| work.item == tag).await?;
+    let works = source.of_item::<Work>(tag).await?;
     let page = source.fleet(|fleet| make(web, asked, fleet, tag, rule, &works)).await?;
     html(&page)
 }

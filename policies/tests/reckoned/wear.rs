@@ -242,6 +242,6 @@ fn an_overhaul_that_renews_the_part_begins_its_readings_anew() {
         [("2025-05-02T09:00:00", "4.4"), ("2025-06-21T09:00:00", "4.3"), ("2025-07-21T09:00:00", "4.2")];
     let wear = found(&[&before[..], &kept[..]].concat());
     assert_eq!((wear.outlived, wear.points.len()), (0, 8));
-    let wear = found(&[&before[..2], &renewed[..]].concat());
+    let wear = found(&[&before[1..3], &renewed[..]].concat());
     assert_eq!((wear.outlived, wear.points.len()), (2, 3), "too few for a line, and each is worse");
 }

@@ -1,0 +1,61 @@
+//! How old a page may be: behind launches alone, and by two seconds at most.
+
+use std::sync::atomic::{AtomicI64, Ordering};
+
+use policies::zone::Instant;
+
+use super::*;
+use crate::clock::Clock;
+use crate::records::Usage;
+
+struct Moving(AtomicI64);
+
+impl Clock for Moving {
+    fn now(&self) -> Instant {
+        Instant(self.0.load(Ordering::SeqCst))
+    }
+}
+
+const SECOND: i64 = 1_000_000;
+
+#[tokio::test]
+async fn a_page_is_behind_launches_alone_and_for_two_seconds() {
+    let now: jiff::Timestamp = "2026-10-12T06:00:00Z".parse().unwrap();
+    let clock = Arc::new(Moving(AtomicI64::new(Instant::from(now).0)));
+    let set = Arc::new(policy_set::check(&demo::policy_files()).unwrap());
+    let store = Store::open(&::tests::stores::address()).await.unwrap();
+    let desk = Arc::new(Desk::new(store, set, clock.clone(), "test".to_owned()));
+    let folder = Folder::of(scenario::register());
+    let faults = Faults::default();
+    desk.import(&read_folder(&folder.0, &faults).unwrap(), &faults, false).await.unwrap();
+    let door = open_door(&desk);
+    let router = router(Web { desk: desk.clone(), files: no_files(), caught: None, stated: None, door });
+    let used = async |key: &str, meter: &str| {
+        let row = Usage {
+            key: key.to_owned(),
+            host: "LC-2/07".to_owned(),
+            meter: meter.to_owned(),
+            at: desk.now().0,
+            count: Some(1_000_000),
+            ..Usage::default()
+        };
+        assert!(desk.log_use(&[row]).await.unwrap().new);
+    };
+    let day = async || read(&router, "/station/qua").await.text;
+    let first = day().await;
+    assert!(first.contains("8 launches left of 250"), "{first}");
+    used("one", "launches").await;
+    assert_eq!(day().await, first, "not two seconds old");
+    clock.0.fetch_add(2 * SECOND, Ordering::SeqCst);
+    let second = day().await;
+    assert!(second.contains("7 launches left of 250"), "{second}");
+    used("two", "launches").await;
+    used("three", "shock loads").await;
+    let third = day().await;
+    assert!(
+        third.contains("On hold") && third.contains("6 launches left of 250"),
+        "a shock is told at once: {third}"
+    );
+    clock.0.fetch_sub(60 * SECOND, Ordering::SeqCst);
+    assert_ne!(day().await, third, "a clock that is set back makes every page anew");
+}

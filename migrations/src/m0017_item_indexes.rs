@@ -1,0 +1,17 @@
+//! Records of one item are found without reading those of all.
+
+use sea_orm_migration::prelude::*;
+
+#[derive(DeriveMigrationName)]
+pub struct Migration;
+
+#[async_trait::async_trait]
+impl MigrationTrait for Migration {
+    fn use_transaction(&self) -> Option<bool> {
+        Some(true)
+    }
+
+    async fn up(&self, manager: &SchemaManager) -> Result<(), DbErr> {
+        crate::run(manager, include_str!("m0017_item_indexes.sql")).await
+    }
+}
