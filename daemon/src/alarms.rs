@@ -18,27 +18,58 @@ pub struct Alarm {
     pub text: String,
     /// Since when.
     pub since: Instant,
+    /// When it was last news: it came, or became worse than it ever was.
+    pub news: Instant,
 }
 
 #[derive(Serialize, Deserialize)]
 struct Kept {
     text: String,
     since: i64,
+    /// None: as it came.
+    #[serde(default)]
+    news: Option<i64>,
+    /// How bad it ever was, by a measure of its own.
+    #[serde(default)]
+    worst: usize,
 }
 
-/// Raises an alarm. One that stands with the same words keeps its age; other words are news.
+/// Raises an alarm. One that stands keeps its age whatever its words say by now: a figure in them is no news.
 ///
 /// # Errors
 /// The store's failure.
 pub async fn raise(store: &Store, about: &str, text: &str, now: Instant) -> Result<(), StoreError> {
+    raise_as_bad(store, about, text, 0, now).await
+}
+
+/// Raises an alarm that may become worse, by a measure of its own: worse than it ever was while it stood is news.
+///
+/// # Errors
+/// The store's failure.
+pub async fn raise_as_bad(
+    store: &Store,
+    about: &str,
+    text: &str,
+    bad: usize,
+    now: Instant,
+) -> Result<(), StoreError> {
     let name = format!("{PREFIX}{about}");
-    let stands = store.remembered(&name).await?.and_then(|kept| read(about, &kept));
-    if stands.is_some_and(|alarm| alarm.text == text) {
+    let stands: Option<Kept> =
+        store.remembered(&name).await?.and_then(|kept| serde_json::from_str(&kept).ok());
+    let (since, worst) = stands.as_ref().map_or((now.0, bad), |kept| (kept.since, kept.worst.max(bad)));
+    let is_news = stands.as_ref().is_none_or(|kept| bad > kept.worst);
+    if !is_news && stands.as_ref().is_some_and(|kept| kept.text == text) {
         return Ok(());
     }
-    tracing::error!(about, text, "alarm");
-    let kept = serde_json::json!({ "text": text, "since": now.0 }).to_string();
-    store.note(deed(now), &name, &kept).await
+    let before = stands.map_or(now.0, |kept| kept.news.unwrap_or(kept.since));
+    let news = if is_news { now.0 } else { before };
+    if is_news {
+        tracing::error!(about, text, "alarm");
+    } else {
+        tracing::warn!(about, text, "an alarm still stands, in other words");
+    }
+    let kept = Kept { text: text.to_owned(), since, news: Some(news), worst };
+    store.note(deed(now), &name, &serde_json::json!(kept).to_string()).await
 }
 
 /// Clears an alarm; one that does not stand is clear already.
@@ -67,7 +98,8 @@ pub async fn standing(store: &Store) -> Result<Vec<Alarm>, StoreError> {
 
 fn read(about: &str, kept: &str) -> Option<Alarm> {
     let kept: Kept = serde_json::from_str(kept).ok()?;
-    Some(Alarm { about: about.to_owned(), text: kept.text, since: Instant(kept.since) })
+    let (since, news) = (Instant(kept.since), Instant(kept.news.unwrap_or(kept.since)));
+    Some(Alarm { about: about.to_owned(), text: kept.text, since, news })
 }
 
 fn deed(at: Instant) -> Deed {
@@ -79,7 +111,7 @@ mod tests {
     use super::*;
 
     #[tokio::test]
-    async fn an_alarm_keeps_its_age_until_its_words_change_and_can_be_cleared() {
+    async fn an_alarm_keeps_its_age_whatever_its_words_say_and_can_be_cleared() {
         let store = Store::in_memory().await.unwrap();
         raise(&store, "backup", "no room", Instant(1)).await.unwrap();
         raise(&store, "backup", "no room", Instant(2)).await.unwrap();
@@ -91,6 +123,33 @@ mod tests {
         clear(&store, "clock", Instant(6)).await.unwrap();
         let left = standing(&store).await.unwrap();
         assert_eq!(left.len(), 1);
-        assert_eq!((left[0].text.as_str(), left[0].since.0), ("no such folder", 4));
+        assert_eq!((left[0].text.as_str(), left[0].since.0, left[0].news.0), ("no such folder", 1, 1));
+    }
+
+    #[tokio::test]
+    async fn only_what_is_worse_than_it_ever_was_is_news() {
+        let store = Store::in_memory().await.unwrap();
+        let raised = async |text: &str, bad: usize, now: i64| {
+            raise_as_bad(&store, "undelivered", text, bad, Instant(now)).await.unwrap();
+            let alarm = standing(&store).await.unwrap().remove(0);
+            (alarm.text, alarm.since.0, alarm.news.0)
+        };
+        assert_eq!(raised("one", 1, 10).await, ("one".to_owned(), 10, 10));
+        assert_eq!(raised("two", 2, 20).await, ("two".to_owned(), 10, 20));
+        assert_eq!(raised("one", 1, 30).await, ("one".to_owned(), 10, 20));
+        assert_eq!(raised("two again", 2, 40).await, ("two again".to_owned(), 10, 20));
+        assert_eq!(raised("three", 3, 50).await, ("three".to_owned(), 10, 50));
+        clear(&store, "undelivered", Instant(60)).await.unwrap();
+        assert_eq!(raised("one", 1, 70).await, ("one".to_owned(), 70, 70));
+    }
+
+    /// As an earlier version kept them.
+    #[tokio::test]
+    async fn an_alarm_without_its_news_is_as_old_as_it_is() {
+        let store = Store::in_memory().await.unwrap();
+        store.remember("alarm backup", "{\"text\":\"no room\",\"since\":7}").await.unwrap();
+        raise(&store, "backup", "no folder", Instant(9)).await.unwrap();
+        let alarm = standing(&store).await.unwrap().remove(0);
+        assert_eq!((alarm.text.as_str(), alarm.since.0, alarm.news.0), ("no folder", 7, 7));
     }
 }

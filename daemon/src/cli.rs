@@ -165,8 +165,6 @@ pub enum Answer {
     Done,
     /// Exit 1.
     No,
-    /// Exit 75, `EX_TEMPFAIL` of sysexits.h: another daemon serves the store, and it is to be tried again later.
-    Later,
 }
 
 impl From<Answer> for ExitCode {
@@ -174,7 +172,6 @@ impl From<Answer> for ExitCode {
         match answer {
             Answer::Done => ExitCode::SUCCESS,
             Answer::No => ExitCode::from(1),
-            Answer::Later => ExitCode::from(75),
         }
     }
 }

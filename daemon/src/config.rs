@@ -268,3 +268,42 @@ impl Config {
 pub fn files_of(database: &Path) -> PathBuf {
     database.with_added_extension("files")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The settings that are shipped for a service of its own.
+    const SHIPPED: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../ops/tallow.toml");
+
+    #[test]
+    fn the_shipped_settings_are_read() {
+        let read = Config::read(Some(Path::new(SHIPPED))).unwrap();
+        assert_eq!(read.database, "sqlite:/var/lib/tallow/tallow.db");
+        assert!(read.smtp.is_some() && read.answers.is_some() && read.backup.is_some());
+    }
+
+    /// Whoever takes every comment off a setting has settings still.
+    #[test]
+    fn what_the_shipped_settings_only_mention_is_read_too() {
+        let shipped = std::fs::read_to_string(SHIPPED).unwrap();
+        let is_setting = |text: &str| {
+            let word = text.split(['=', ' ']).next().unwrap_or_default();
+            let named =
+                !word.is_empty() && word.chars().all(|letter| letter.is_ascii_lowercase() || letter == '_');
+            text.starts_with('[') || (named && text[word.len()..].trim_start().starts_with('='))
+        };
+        let said = |line: &str| -> String {
+            let bare = line.strip_prefix("# ").filter(|text| is_setting(text)).unwrap_or(line);
+            // A file is in one database or another.
+            if bare.starts_with("database = \"postgres") { String::new() } else { bare.to_owned() }
+        };
+        let all: Vec<String> = shipped.lines().map(said).collect();
+        let file = std::env::temp_dir().join(format!("tallow-settings-{}.toml", std::process::id()));
+        std::fs::write(&file, all.join("\n")).unwrap();
+        let read = Config::read(Some(&file));
+        std::fs::remove_file(&file).unwrap();
+        let read = read.unwrap();
+        assert!(read.pages.metrics_token_file.is_some() && read.pages.open, "{all:#?}");
+    }
+}

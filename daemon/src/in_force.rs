@@ -59,7 +59,14 @@ pub async fn replayed(
 /// The folder's set is broken and none is kept, or the store fails.
 pub async fn serving(store: &Store, folder: Option<&Path>, now: Instant) -> anyhow::Result<PolicySet> {
     let kept = kept(store, When::At(now), None).await?;
-    let Some(folder) = folder else { return Ok(kept.map_or_else(|| policy_set::read(None), Ok)?) };
+    let Some(folder) = folder else {
+        let Some(set) = kept else {
+            let shipped = policy_set::read(None)?;
+            same_as_signed(store, &shipped.hash).await?;
+            return Ok(shipped);
+        };
+        return Ok(set);
+    };
     if let Some(set) = kept {
         weigh(store, folder, &set.hash).await?.tell(&set.hash);
         return Ok(set);
@@ -68,6 +75,18 @@ pub async fn serving(store: &Store, folder: Option<&Path>, now: Instant) -> anyh
     let (set, files) = read.inspect_err(alarm)?;
     keep(store, &files, now).await?;
     Ok(set)
+}
+
+/// Refuses another first set than the one that the chain says was kept first: a store that has lost it would go on under
+/// rules that nobody took up.
+async fn same_as_signed(store: &Store, hash: &str) -> anyhow::Result<()> {
+    let signed = store.actions_of(KEEPER).await?;
+    let Some(signed) = signed.first().filter(|signed| **signed != kept_action(hash)) else { return Ok(()) };
+    anyhow::bail!(
+        "the set that was kept first is gone from the store, and this is another one: the record chain says \"{signed}\", \
+         the set at hand is {hash}. Give --policies the folder of the first set, or restore a backup; rules change by \
+         tallow policy take-up"
+    )
 }
 
 /// Whether another set has come into force since one of this hash. One that this version cannot read never does.
@@ -115,7 +134,7 @@ pub async fn first(store: &Store) -> anyhow::Result<Option<PolicySet>> {
 /// The store's failure.
 pub async fn first_differs(store: &Store) -> Result<Option<String>, StoreError> {
     let signed = store.actions_of(KEEPER).await?;
-    let Some(signed) = signed.last() else { return Ok(None) };
+    let Some(signed) = signed.first() else { return Ok(None) };
     let found = match first(store).await {
         Ok(Some(set)) => kept_action(&set.hash),
         Ok(None) => "none is there".to_owned(),
@@ -207,7 +226,9 @@ pub async fn files(store: &Store, hash: &str) -> anyhow::Result<Vec<PolicyFile>>
 
 async fn keep(store: &Store, files: &[PolicyFile], now: Instant) -> anyhow::Result<()> {
     let text = packed(files)?;
-    let action = kept_action(&policy_set::check(files)?.hash);
+    let hash = policy_set::check(files)?.hash;
+    same_as_signed(store, &hash).await?;
+    let action = kept_action(&hash);
     let deed = Deed { actor: KEEPER.to_owned(), action, at: now };
     let keep = async |tx: &mut Writer| {
         tx.attest();

@@ -57,6 +57,7 @@ pub async fn serve(config: &Config) -> anyhow::Result<()> {
         .await
         .with_context(|| format!("opening {}", address::shown(&config.database)))?;
     let _lock = store.path().map(|path| lock(&path.with_added_extension("lock"))).transpose()?;
+    refuse_damaged(&store).await?;
     take_up_place(config, &store).await?;
     let listener = std::net::TcpListener::bind(&config.listen)
         .with_context(|| format!("listening on {}", config.listen))?;
@@ -85,6 +86,19 @@ async fn take_up_place(config: &Config, store: &Store) -> anyhow::Result<()> {
     if store.path().is_some() {
         store.end_leases(now).await?;
     }
+    Ok(())
+}
+
+/// A file that was copied while it was written, or lost a part, is not gone on with: every further record would make it
+/// worse.
+async fn refuse_damaged(store: &Store) -> anyhow::Result<()> {
+    let damage = store.damage().await?;
+    anyhow::ensure!(
+        damage.is_empty(),
+        "this database is damaged, as one is that was copied by other means than tallow backup while it was written: {}. \
+         Put the last backup in its place: tallow restore FILE",
+        damage.join("; ")
+    );
     Ok(())
 }
 

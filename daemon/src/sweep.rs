@@ -27,7 +27,7 @@ use crate::notices::compose::{self, audience};
 use crate::notices::templates::{TemplateError, Templates};
 use crate::records;
 use crate::store::Writer;
-use crate::store::outbox::Fresh;
+use crate::store::outbox::{Fresh, InTrouble};
 use crate::store::write::Deed;
 use draft::Drafts;
 use readers::Readers;
@@ -117,7 +117,7 @@ async fn daily(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, De
         return Ok(true);
     }
     let told = |hour: &Hour| (hour.person.clone(), hour.key);
-    let drafts = Drafts::begin(desk, mail, readers).await?;
+    let drafts = Drafts::begin(desk, mail, readers, Linking::Live).await?;
     let drafted = drafts.daily(&hours.iter().map(told).collect()).await?;
     for hour in &hours {
         let own = drafted.iter().filter(|(person, _)| *person == hour.person).map(|(_, fresh)| fresh);
@@ -136,7 +136,7 @@ async fn urgent(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, D
     if desk.store.remembered(LOOKED).await?.as_deref() == Some(&head) {
         return Ok(true);
     }
-    let drafts = Drafts::begin(desk, mail, Readers::read(desk).await?).await?;
+    let drafts = Drafts::begin(desk, mail, Readers::read(desk).await?, Linking::Live).await?;
     let drafted = drafts.urgent().await?;
     let Some(count) = enqueue(desk, drafted.iter().map(|(_, fresh)| fresh), None).await? else {
         return Ok(false);
@@ -179,7 +179,8 @@ pub async fn owed(desk: &Desk, lag_hours: i64) -> Result<Vec<(String, DateTime, 
     Ok(late.collect())
 }
 
-/// What everybody is owed and was not told, as text, whatever the hour.
+/// What everybody is owed and was not told, as text, whatever the hour. Its links are samples: the next notice of that
+/// number will have the live one.
 ///
 /// # Errors
 /// The store's failure.
@@ -195,11 +196,21 @@ pub async fn preview(desk: &Desk, mail: &Mail) -> Result<Vec<Fresh>, DeskError> 
             readers.people.iter().map(hour).collect::<BTreeMap<_, _>>()
         })
         .await?;
-    let drafts = Drafts::begin(desk, mail, readers).await?;
+    let drafts = Drafts::begin(desk, mail, readers, Linking::Sample).await?;
     let drafted = drafts.daily(&hours).await?;
     let mut all: Vec<Fresh> = drafted.into_iter().map(|(_, fresh)| fresh).collect();
     all.extend(letters::preview(desk, mail).await?);
     Ok(all)
+}
+
+/// Every notice that should have gone out hours ago and that nobody has tried to hand over, the oldest first.
+///
+/// # Errors
+/// The store's failure.
+pub async fn untried(desk: &Desk) -> Result<Vec<InTrouble>, DeskError> {
+    let mut late = desk.store.in_trouble(desk.now()).await?;
+    late.retain(InTrouble::is_untried);
+    Ok(late)
 }
 
 /// The hour of the daily notices, never in the quiet hours.
@@ -215,6 +226,14 @@ struct Day {
     matters: Arc<Vec<Matter>>,
 }
 
+/// What links the notices have that are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Linking {
+    Live,
+    Sample,
+    None,
+}
+
 /// What everybody's notices are written from.
 struct Ground<'d> {
     desk: &'d Desk,
@@ -223,17 +242,24 @@ struct Ground<'d> {
     causes: Causes,
     loans: Vec<records::Loan>,
     down: Option<(Instant, Instant)>,
+    linking: Linking,
     link_secret: Option<String>,
 }
 
 impl Ground<'_> {
-    async fn read<'d>(desk: &'d Desk, mail: &'d Mail) -> Result<Ground<'d>, DeskError> {
+    async fn read<'d>(desk: &'d Desk, mail: &'d Mail, linking: Linking) -> Result<Ground<'d>, DeskError> {
         let papers = fitness::papers(&desk.store, None).await?;
         let causes = Causes::now(desk).await?;
         let loans = desk.store.newest::<records::Loan>().await?.into_values().collect();
         let down = desk.store.remembered(heartbeat::DOWN).await?.and_then(|kept| span(&kept));
+<<<<<<< ours
         let link_secret = if mail.pages_url.is_some() { Some(links::secret(desk).await?) } else { None };
         Ok(Ground { desk, mail, papers, causes, loans, down, link_secret })
+=======
+        let live = linking == Linking::Live && mail.pages_url.is_some();
+        let link_secret = if live { Some(links::secret(desk).await?) } else { None };
+        Ok(Ground { desk, mail, papers, loans, down, linking, link_secret })
+>>>>>>> theirs
     }
 
     fn desk<'f>(&'f self, fleet: &'f Fleet, papers: &'f Papers, as_of: Date) -> compose::Desk<'f> {
@@ -248,16 +274,27 @@ impl Ground<'_> {
             from: &self.mail.from,
             reply_to: self.mail.reply_to.as_deref(),
             pages_url: self.mail.pages_url.as_deref(),
-            link_secret: self.link_secret.as_deref(),
+            links: self.links(),
             down: self.down.filter(|(_, until)| self.desk.now().0 - until.0 < DAY),
+        }
+    }
+
+    fn links(&self) -> compose::Links<'_> {
+        match (self.linking, &self.link_secret) {
+            (Linking::Sample, _) => compose::Links::Sample,
+            (Linking::Live, Some(secret)) => compose::Links::Live(secret),
+            (Linking::Live | Linking::None, _) => compose::Links::None,
         }
     }
 
     fn day(&self, fleet: &Fleet, papers: &Papers, as_of: Date) -> Day {
         let rows = Evaluator::during(&self.desk.set, fleet, as_of).standing_table();
+        Day { rows, matters: Arc::new(self.matters(fleet, papers, as_of)) }
+    }
+
+    fn matters(&self, fleet: &Fleet, papers: &Papers, as_of: Date) -> Vec<Matter> {
         let loans = agreed(fleet, &self.loans);
-        let work = compose::Desk { loans: &loans, ..self.desk(fleet, papers, as_of) };
-        Day { rows, matters: Arc::new(work.matters()) }
+        compose::Desk { loans: &loans, ..self.desk(fleet, papers, as_of) }.matters()
     }
 }
 

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use jiff::civil::Date;
 use policies::due::{DueRow, Evaluator};
 use policies::load::{PolicyFile, PolicySet};
+use policies::loosened::loosened;
 use policies::rule::Effect;
 use policies::standing::Standing;
 use policies::zone::Instant;
@@ -17,10 +18,6 @@ use crate::policy_set::{self, PolicyError};
 use crate::records::{Person, TakenUp};
 use crate::store::write::Deed;
 use crate::store::{Store, StoreError, Writer};
-
-mod loosened;
-
-pub use loosened::loosened;
 
 /// More dates than this that stop a launch later want a second word (house).
 pub const MOST_LATER: usize = 10;

@@ -22,6 +22,8 @@ pub struct Verified {
     pub head: Head,
     /// Each difference in words.
     pub differences: Vec<String>,
+    /// What nothing on record could be held against.
+    pub unchecked: Vec<String>,
 }
 
 /// Compares what is stored with what the records say.
@@ -31,13 +33,14 @@ pub struct Verified {
 pub async fn differences(desk: &Desk) -> Result<Verified, DeskError> {
     let mut differences = desk.store.check().await?;
     differences.extend(in_force::first_differs(&desk.store).await?);
-    differences.extend(stock::differences(desk).await?);
+    let (stock, unchecked) = stock::differences(desk).await?;
+    differences.extend(stock);
     differences.extend(notices::differences(desk).await?);
     let mark = desk.store.remembered(DUE_MARK).await?;
     if let Some(mark) = mark.as_ref().filter(|mark| !mark.ends_with(&desk.set.hash)) {
         let own = &desk.set.hash;
         differences.push(format!("due table: it was worked out under set {mark}, but this is set {own}; name the set in force with --policies"));
-        return Ok(Verified { rows: 0, head: desk.store.head().await?, differences });
+        return Ok(Verified { rows: 0, head: desk.store.head().await?, differences, unchecked });
     }
     let stored = desk.store.due_table().await?;
     let fleet = desk.store.fleet(&desk.set, None).await?.fleet;
@@ -75,7 +78,7 @@ pub async fn differences(desk: &Desk) -> Result<Verified, DeskError> {
             format!("due table: {item} {rule}: the records give a row, but none is stored")
         }),
     );
-    Ok(Verified { rows: stored.len(), head: desk.store.head().await?, differences })
+    Ok(Verified { rows: stored.len(), head: desk.store.head().await?, differences, unchecked })
 }
 
 /// What is wrong with the notices alone.

@@ -31,6 +31,7 @@ pub mod load;
 pub mod load_path;
 pub mod loans;
 pub mod log;
+pub mod loosened;
 pub mod odds;
 pub mod odds_score;
 pub mod odds_trial;

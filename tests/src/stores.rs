@@ -69,6 +69,11 @@ impl Database {
         &self.address
     }
 
+    /// Its name on its server.
+    pub fn name(&self) -> &str {
+        &self.made.as_ref().unwrap().0
+    }
+
     /// The same database by TCP through another port of this machine.
     pub fn through(&self, port: u16) -> String {
         let (name, _) = self.made.as_ref().unwrap();

@@ -533,3 +533,30 @@ fn scrapped_gear_seen_again_raises_the_alarm() {
     assert!(refused.contains("no answer settles it"), "{refused}");
     room.tallow("verify").done();
 }
+
+/// Drums that are gone while the part's moves leave metres; and a part that never had a drum, which is said.
+#[test]
+fn verify_holds_metres_against_drums_also_where_none_is_left() {
+    let room = room();
+    room.write(
+        "stores/parts.csv",
+        "part,description,kind,lead_time,unit\nWR-16,Wire,fall,8 weeks,m\nWR-24,Wire,winch wire,8 weeks,m\n",
+    );
+    room.write("stores/items.csv", "item,kind,part\nD-1,drum,WR-16\n");
+    room.write(
+        "stores/stock.csv",
+        "key,part,place,at,quantity,reason\nM-1,WR-16,loft,2026-01-02,112,receipt\n\
+         M-2,WR-24,loft,2026-01-02,50,receipt\n",
+    );
+    room.tallow("import stores").done();
+    let told = room.tallow("verify").done();
+    assert!(
+        told.contains("not checked: stock: WR-24: 50 m by its moves; no drum of it is on record"),
+        "{told}"
+    );
+    assert!(!told.contains("WR-16"), "{told}");
+    room.tallow(&format!("state withdraw D-1 --reason gone {LOFT}")).done();
+    let told = room.tallow("verify").no();
+    let gone = "stock: WR-16: 112 m by its moves, but none of its drums is there (on record: D-1)";
+    assert!(told.contains(gone) && told.contains("1 difference(s)"), "{told}");
+}

@@ -7,7 +7,10 @@ mod desk;
 
 use daemon::desk::Desk;
 use daemon::notices::templates::Templates;
+use daemon::records::Person;
+use daemon::store::Writer;
 use daemon::store::outbox::Listed;
+use daemon::store::write::Deed;
 use daemon::sweep::{Mail, sweep};
 use desk::{Files, later, taken};
 
@@ -160,4 +163,18 @@ async fn the_notice_holds_every_field_and_its_copy_says_whom_it_asks() {
     let of = format!("A copy of {} to Booking <{HOUSE}>; nothing is asked of you.", booked[0].number);
     assert!(copy.contains(&of) && copy.contains("(certificate DC-7741)"), "{copy}");
     assert!(booked[1].lines.is_empty(), "a copy tells nobody of their own rows");
+}
+
+/// An engineer whose name cannot stand in a mail: the test house is asked all the same, and stores are sent their copy.
+#[tokio::test]
+async fn a_copy_that_cannot_be_written_keeps_nobody_else_waiting() {
+    let service = Service::begun().await;
+    let store = &service.desk.store;
+    let mut engineer = store.newest::<Person>().await.unwrap().remove("engineer@service.example").unwrap();
+    engineer.name = "Engineer\r\nBcc: all@service.example".to_owned();
+    let at = service.desk.now();
+    let deed = Deed { actor: "test".to_owned(), action: "plant".to_owned(), at };
+    store.write(deed, async |tx: &mut Writer| tx.append_new(&[engineer]).await).await.unwrap();
+    let booked = service.swept("2026-07-23T07:00:00Z").await;
+    assert_eq!(told(&booked), [(HOUSE, "proof load"), ("stores@service.example", "proof load copy")]);
 }

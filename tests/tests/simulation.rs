@@ -5,6 +5,8 @@
 
 #[path = "simulation/checks.rs"]
 mod checks;
+#[path = "simulation/climbing.rs"]
+mod climbing;
 #[path = "simulation/clock.rs"]
 mod clock;
 #[allow(dead_code, reason = "each test file uses its own part")]

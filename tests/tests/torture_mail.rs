@@ -8,6 +8,8 @@ mod daemon_room;
 mod kept_waiting;
 #[path = "torture_mail/killed.rs"]
 mod killed;
+#[path = "torture_mail/nth_step.rs"]
+mod nth_step;
 #[path = "torture_mail/outbox_room.rs"]
 mod outbox_room;
 #[path = "torture_mail/post_room.rs"]

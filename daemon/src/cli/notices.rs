@@ -12,8 +12,8 @@ use super::say::say;
 use super::{Answer, Settings, TextFormat};
 use crate::desk::Desk;
 use crate::sending;
-use crate::store::Store;
 use crate::store::outbox::{Fresh, Listed};
+use crate::store::{Store, Writer};
 
 #[derive(Debug, Args)]
 pub(super) struct Notices {
@@ -47,7 +47,7 @@ enum What {
         #[arg(long)]
         html: bool,
     },
-    /// Let a failed or parked notice be tried again
+    /// Let a notice that failed, came back, was set aside or is in doubt be tried again
     Retry {
         /// Its number, such as N-2026-0012
         number: String,
@@ -83,19 +83,35 @@ impl Notices {
                 }
                 Ok(Answer::Done)
             }
-            What::Retry { number } => {
-                if desk.store.retry(&number, desk.now()).await? {
-                    say(format_args!(
-                        "{number} will be tried again within half a minute, while the daemon runs\n"
-                    ))?;
-                    return Ok(Answer::Done);
-                }
-                anyhow::bail!(
-                    "no failed, parked or waiting notice has the number {number}; see tallow notices list"
-                )
-            }
+            What::Retry { number } => retry(&desk, &number).await,
         }
     }
+}
+
+/// Lets a notice be tried again. The address it came back from takes mail again, by the same word.
+async fn retry(desk: &Desk, number: &str) -> anyhow::Result<Answer> {
+    let Some(before) = desk.store.retry(number, desk.now()).await? else {
+        anyhow::bail!(
+            "no notice that failed, came back, was set aside, is in doubt or waits has the number {number}; see tallow \
+             notices list"
+        )
+    };
+    say(format_args!("{number} will be tried again within half a minute, while the daemon runs\n"))?;
+    let (to, why) = (&before.recipient, before.why.as_deref().unwrap_or("no reason is known"));
+    if before.came_back {
+        let deed = desk.deed("clear address");
+        let (by, now) = (deed.actor.clone(), desk.now());
+        desk.store.write(deed, async |tx: &mut Writer| tx.clear_address(to, &by, now).await).await?;
+        say(format_args!(
+            "it {why}; {to} counts as an address that takes mail, until mail comes back again\n"
+        ))?;
+    }
+    if before.may_have_arrived {
+        say(format_args!(
+            "an earlier copy may have arrived, so that {to} may read it twice, word for word\n"
+        ))?;
+    }
+    Ok(Answer::Done)
 }
 
 /// A notice still to come.

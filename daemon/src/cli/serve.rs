@@ -6,7 +6,6 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::{Answer, Settings};
-use crate::store::StoreError;
 use crate::{demo, lifecycle};
 
 #[derive(Debug, Args)]
@@ -20,13 +19,7 @@ impl Serve {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
         let mut config = settings.config.clone();
         config.listen = self.listen.unwrap_or(config.listen);
-        if let Err(error) = lifecycle::serve(&config).await {
-            if matches!(error.downcast_ref(), Some(StoreError::Served(_))) {
-                eprintln!("tallow: {error:#}");
-                return Ok(Answer::Later);
-            }
-            return Err(error);
-        }
+        lifecycle::serve(&config).await?;
         Ok(Answer::Done)
     }
 }

@@ -2,10 +2,12 @@
 
 use super::say::say;
 use super::{Answer, Settings};
+use crate::alarms;
 use crate::clock::{Clock, SystemClock};
-use crate::desk::DUE_MARK;
+use crate::desk::{DUE_MARK, Desk};
 use crate::in_force::When;
 use crate::papers;
+use crate::sweep;
 use crate::verify::differences;
 
 /// Differences beyond this many are counted, not told.
@@ -22,6 +24,7 @@ pub(super) async fn run(settings: &Settings) -> anyhow::Result<Answer> {
     let files = settings.config.files();
     let held = papers::filed(&desk).await?.len();
     found.differences.extend(papers::file_faults(&desk, &files).await?);
+    tell_besides(&desk, &found.unchecked).await?;
     for difference in found.differences.iter().take(MOST) {
         say(format_args!("{difference}\n"))?;
     }
@@ -40,4 +43,26 @@ pub(super) async fn run(settings: &Settings) -> anyhow::Result<Answer> {
     }
     say(format_args!("{} difference(s)\n", found.differences.len()))?;
     Ok(Answer::No)
+}
+
+/// What is no difference and yet no silence: alarms that stand, notices that nobody sends, what could not be checked.
+async fn tell_besides(desk: &Desk, unchecked: &[String]) -> anyhow::Result<()> {
+    for line in unchecked {
+        say(format_args!("not checked: {line}\n"))?;
+    }
+    for alarm in alarms::standing(&desk.store).await? {
+        let since = alarm.since.timestamp().strftime("%Y-%m-%d %H:%M UTC");
+        say(format_args!("alarm {}, since {since}: {}\n", alarm.about, alarm.text))?;
+    }
+    let untried = sweep::untried(desk).await?;
+    if let Some(first) = untried.first() {
+        let since = first.due_at.timestamp().strftime("%Y-%m-%d %H:%M UTC");
+        say(format_args!(
+            "{} notice(s) wait and nobody has tried to send them, {} since {since}: look at [smtp] in the settings, and \
+             whether the daemon runs\n",
+            untried.len(),
+            first.number
+        ))?;
+    }
+    Ok(())
 }

@@ -7,7 +7,7 @@ use std::collections::{HashMap, HashSet};
 
 use jiff::civil::Date;
 use policies::due::{Because, DueRow, Evaluator};
-use policies::facts::{Done, Fleet};
+use policies::facts::{Done, Fleet, Item};
 use policies::load::PolicySet;
 use policies::loans::Agreed;
 use policies::owed::{Audience, asked, is_told, stage};
@@ -52,11 +52,25 @@ pub struct Desk<'f> {
     pub reply_to: Option<&'f str>,
     /// Where the pages are reached.
     pub pages_url: Option<&'f str>,
-    /// The secret that links to single notices follow from; none: they have none.
-    pub link_secret: Option<&'f str>,
+    /// What links to single notices follow from.
+    pub links: Links<'f>,
     /// From when until when the service was down, where that is news.
     pub down: Option<(Instant, Instant)>,
 }
+
+/// Links to single notices.
+#[derive(Clone, Copy, Debug)]
+pub enum Links<'f> {
+    /// Notices have none.
+    None,
+    /// They open, and follow from this secret.
+    Live(&'f str),
+    /// They only show where one would stand.
+    Sample,
+}
+
+/// In place of a link's token where a notice is only shown: it is no token's length, and opens nothing.
+const SAMPLE: &str = "sample-that-opens-nothing";
 
 /// Why a notice cannot be written.
 #[derive(Debug, thiserror::Error)]
@@ -192,12 +206,11 @@ impl Desk<'_> {
 
     fn mark(&self, evaluator: &Evaluator, row: &DueRow, rule: &Rule) -> Told {
         let item = self.fleet.item(row.item);
-        let last = evaluator.counting(item, row.rule).next_back();
         let reached = stage(rule, row, self.as_of);
         Told {
             item: item.tag.to_string(),
             rule: rule.id.clone(),
-            occurrence: occurrence(row, last),
+            occurrence: occurrence_of(evaluator, item, row),
             stage: reached.map_or_else(|| "escalated".to_owned(), |stage| stage.to_string()),
         }
     }
@@ -313,7 +326,11 @@ impl Desk<'_> {
     /// Where a notice's matters can be read without a sign-in.
     fn link(&self, number: &str) -> Option<String> {
         let pages = self.pages_url?.trim_end_matches('/');
-        let token = links::token_of(self.link_secret?, number);
+        let token = match self.links {
+            Links::None => return None,
+            Links::Sample => Ok(SAMPLE.to_owned()),
+            Links::Live(secret) => links::token_of(secret, number),
+        };
         let token =
             token.inspect_err(|error| tracing::error!(%error, "a notice goes without its link")).ok()?;
         Some(format!("{pages}/n/{token}"))
@@ -361,6 +378,11 @@ fn numbered(digest: &Digest) -> Vec<FreshLine> {
 /// What went off the calendar is kept with the notice under no number: nobody is asked for it.
 fn off_calendar(told: Told) -> FreshLine {
     FreshLine { number: 0, told, due_on: None }
+}
+
+/// Which time a row's work falls due.
+pub(crate) fn occurrence_of(evaluator: &Evaluator, item: &Item, row: &DueRow) -> String {
+    occurrence(row, evaluator.counting(item, row.rule).next_back())
 }
 
 /// Which time the work falls due: since it was last done, for want of a date, after which event.

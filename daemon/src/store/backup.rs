@@ -59,6 +59,14 @@ impl Store {
         Ok(wrong)
     }
 
+    /// What is wrong with the pages of a file; nothing of a server's.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn damage(&self) -> Result<Vec<String>, StoreError> {
+        if self.is_shared() { Ok(Vec::new()) } else { self.check_pages().await }
+    }
+
     /// What only an embedded database can be asked: a server checks its own pages and never switches references off.
     async fn check_pages(&self) -> Result<Vec<String>, StoreError> {
         let mut wrong = Vec::new();

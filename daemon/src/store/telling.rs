@@ -47,6 +47,8 @@ pub struct Passed {
     pub number: String,
     /// Whom it was for.
     pub person: String,
+    /// Where it went.
+    pub recipient: String,
     /// When it was composed.
     pub composed_at: Instant,
     /// How far it got.
@@ -143,6 +145,7 @@ impl Store {
             found.entry((line.item, line.rule)).or_default().push(Passed {
                 number: notice.number.clone(),
                 person: notice.person.clone(),
+                recipient: notice.recipient.clone(),
                 composed_at: Instant(notice.composed_at),
                 state: notice.state.clone(),
                 answer: given.next_back().map(|answer| (answer.answer.clone(), Instant(answer.said_at))),

@@ -141,13 +141,15 @@ impl Store {
 const LOOKS: usize = 6;
 const LOOK_AGAIN: Duration = Duration::from_millis(500);
 
-/// Whether a failure means that the database cannot be reached now.
+/// Whether a failure means that the database cannot be reached, or not be written, now.
 pub(super) fn is_away(error: &DbErr) -> bool {
     match error {
         DbErr::ConnectionAcquire(_) | DbErr::Conn(_) => true,
         DbErr::Exec(RuntimeErr::SqlxError(error)) | DbErr::Query(RuntimeErr::SqlxError(error)) => {
             match &**error {
-                sqlx::Error::Database(said) => said.code().is_some_and(|code| is_going_away(&code)),
+                sqlx::Error::Database(said) => {
+                    said.code().is_some_and(|code| is_going_away(&code) || is_unwritable(&code))
+                }
                 other => matches!(
                     other,
                     sqlx::Error::Io(_)
@@ -164,6 +166,16 @@ pub(super) fn is_away(error: &DbErr) -> bool {
 /// Classes 08 (connection exception) and 57P (operator intervention: shutting down, starting up) of PostgreSQL's codes.
 fn is_going_away(code: &str) -> bool {
     code.starts_with("08") || code.starts_with("57P")
+}
+
+/// A disk that is full, read only or failing. SQLite's primary codes stand in the low byte of a number of at most four
+/// digits: 8 `READONLY`, 10 `IOERR`, 13 `FULL`, 14 `CANTOPEN`. PostgreSQL's have five characters: class 53 (insufficient
+/// resources) and 25006 (`read_only_sql_transaction`).
+fn is_unwritable(code: &str) -> bool {
+    if code.len() == 5 {
+        return code.starts_with("53") || code == "25006";
+    }
+    code.parse::<u32>().is_ok_and(|code| matches!(code & 0xff, 8 | 10 | 13 | 14))
 }
 
 /// Code 55P03 of PostgreSQL: `lock_not_available`.

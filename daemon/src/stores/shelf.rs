@@ -19,7 +19,7 @@ use crate::gear::fitted_at;
 use crate::records::{Order, Part, Stock};
 
 /// Kind of the stock that wires are cut from.
-pub(super) const DRUM: &str = "drum";
+pub(crate) const DRUM: &str = "drum";
 
 /// What one place holds of one part.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -36,6 +36,13 @@ pub struct Held {
     pub by_moves: Amount,
     /// What has tags, or came on one receipt: first to expire first, each with how much it is.
     pub pieces: Vec<(Piece, Amount)>,
+}
+
+impl Held {
+    /// Whether any of it lies there by its tag.
+    pub fn has_tags(&self) -> bool {
+        self.pieces.iter().any(|(piece, _)| !piece.tags.is_empty())
+    }
 }
 
 /// What a look at the shelves goes by.

@@ -9,7 +9,7 @@ use policies::owed::Audience;
 use policies::readiness::Papers;
 
 use super::readers::Readers;
-use super::{Day, Ground, Mail};
+use super::{Day, Ground, Linking, Mail};
 use crate::desk::{Desk, DeskError};
 use crate::notices::compose::matters::Matter;
 use crate::notices::compose::{self, Addressed, Chain, MOST_REFERENCES, Owed, Place, Subject, audience};
@@ -53,6 +53,7 @@ impl Drafts<'_> {
         desk: &'d Desk,
         mail: &'d Mail,
         readers: Readers,
+        linking: Linking,
     ) -> Result<Drafts<'d>, DeskError> {
         let mut heard = HashMap::new();
         for person in &readers.people {
@@ -64,7 +65,7 @@ impl Drafts<'_> {
         let before = policies::zone::Instant(desk.now().0 - silence);
         let unanswered = desk.store.unanswered(&mechanics, before).await?;
         let numbers = Numbers::after(desk.store.last_notice_number().await?, desk.today().year());
-        Ok(Drafts { ground: Ground::read(desk, mail).await?, readers, heard, unanswered, numbers })
+        Ok(Drafts { ground: Ground::read(desk, mail, linking).await?, readers, heard, unanswered, numbers })
     }
 
     /// The notices of people whose hour has come, by the key of whom they are for.
@@ -240,7 +241,8 @@ fn finish(
     }
 }
 
-/// What a test house is asked, a notice a proof load, each with its copies.
+/// What a test house is asked, a notice a proof load, each with its copies. A copy that cannot be written keeps neither
+/// the test house unasked nor the other copies back.
 fn proofs(
     work: &compose::Desk,
     plan: &Plan,
@@ -281,7 +283,12 @@ fn proof(
     for reader in plan.copies.iter().filter(|reader| is_of(reader.person, station)) {
         let occasion = format!("{occasion} copy {}", reader.person.key);
         let place = Place { number: numbers.next(), occasion, ..Place::default() };
-        written.push(work.proof_copy(reader, (&plan.to, &number), asking, place)?);
+        match work.proof_copy(reader, (&plan.to, &number), asking, place) {
+            Ok(copy) => written.push(copy),
+            Err(error) => {
+                tracing::error!(recipient = %reader.to, %error, "the copy of a proof load's notice cannot be written");
+            }
+        }
     }
     Ok(written)
 }

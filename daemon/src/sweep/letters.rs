@@ -10,7 +10,7 @@ use policies::zone::{Instant, Zone};
 
 use super::readers::Readers;
 use super::schedule::Schedule;
-use super::{Ground, Mail, deed, enqueue};
+use super::{Ground, Linking, Mail, deed, enqueue, enqueue_and_remember};
 use crate::alarms::{self, Alarm};
 use crate::desk::{Desk, DeskError};
 use crate::notices::compose::{self, Place, Said};
@@ -20,6 +20,8 @@ use crate::store::outbox::Fresh;
 
 /// Up to which run a letter by the calendar was written.
 const WRITTEN: &str = "letter ";
+/// Settings that remember which letters could not be written, by their occasion.
+const UNWRITTEN: &str = "unwritten ";
 /// So many people keep the head of the chain outside the machine.
 const KEEPERS: usize = 2;
 
@@ -119,8 +121,9 @@ fn month(key: DateTime) -> String {
 async fn of_alarm(desk: &Desk, mail: &Mail, alarm: &Alarm, notices: &mut usize) -> Result<bool, DeskError> {
     let readers = Readers::read(desk).await?;
     for person in readers.people.iter().filter(|person| matches!(person.role.as_str(), "engineer" | "head")) {
-        let occasion = format!("alarm {} {} {}", alarm.about, alarm.since.0, person.key);
-        if desk.store.was_told(&occasion).await? {
+        let occasion = format!("alarm {} {} {}", alarm.about, alarm.news.0, person.key);
+        let unwritten = format!("{UNWRITTEN}{occasion}");
+        if desk.store.was_told(&occasion).await? || desk.store.remembered(&unwritten).await?.is_some() {
             continue;
         }
         let number = format!("N-{}-{:04}", desk.today().year(), desk.store.last_notice_number().await? + 1);
@@ -128,7 +131,10 @@ async fn of_alarm(desk: &Desk, mail: &Mail, alarm: &Alarm, notices: &mut usize) 
         let page = letters::alarm(&number, &alarm.about, &alarm.text, &since);
         let wait = morning(desk, person).await?;
         let letter = finish(desk, mail, &readers, person, ("alarm", page), (number, occasion), wait).await?;
-        let Some(count) = enqueue(desk, letter.iter(), None).await? else { return Ok(false) };
+        // What cannot be written is told in the log once, not at every sweep.
+        let given_up = letter.is_none().then(|| (unwritten, String::new()));
+        let queued = enqueue_and_remember(desk, letter.iter(), given_up.as_slice()).await?;
+        let Some(count) = queued else { return Ok(false) };
         *notices += count;
     }
     Ok(true)
@@ -174,7 +180,7 @@ pub(super) async fn finish_to(
     (number, occasion): (String, String),
     not_before: Option<Instant>,
 ) -> Result<Option<Fresh>, DeskError> {
-    let ground = Ground::read(desk, mail).await?;
+    let ground = Ground::read(desk, mail, Linking::None).await?;
     let written = desk
         .with_fleet(|fleet| {
             let papers = ground.papers.of(&desk.set, fleet);

@@ -1,5 +1,7 @@
 //! Notices that did not arrive climb: to the person's second address, to the engineer, to the head. Where the list ends
-//! without anybody reached, or no mail goes out at all, it is an alarm: never silence.
+//! without anybody reached, or no mail goes out at all, it is an alarm: never silence. What is over climbs no further.
+
+mod over;
 
 use std::collections::{BTreeMap, HashMap, HashSet};
 
@@ -10,6 +12,7 @@ use super::readers::Readers;
 use super::{Mail, enqueue_and_remember};
 use crate::alarms;
 use crate::desk::{Desk, DeskError};
+use crate::heartbeat;
 use crate::notices::compose::Addressed;
 use crate::notices::letters;
 use crate::records::Person;
@@ -21,6 +24,10 @@ const CLIMBED: &str = "climbed ";
 /// Trouble of these is told on the pages, or not at all: a letter about them would be a letter about letters.
 const OWN_WAYS: [&str; 3] = ["alarm", "acknowledgement", "undelivered"];
 const IN_HAND: [&str; 2] = [State::IN_HAND[0].word(), State::IN_HAND[1].word()];
+/// Among those occasions: an address that no letter could be written to.
+const UNWRITTEN: &str = "unwritten ";
+/// A daemon that was down is given so long to send what waited meanwhile.
+const BACK_MICROS: i64 = 15 * 60 * 1_000_000;
 /// The alarms.
 const NOBODY: &str = "undelivered";
 const NO_MAIL: &str = "mail";
@@ -53,11 +60,19 @@ pub(super) async fn told(desk: &Desk, mail: &Mail, notices: &mut usize) -> Resul
     if let Some(readers) = &readers {
         let climbed = desk.store.remembered_under(CLIMBED).await?;
         let lost: HashSet<&str> = all.iter().map(|notice| notice.occasion.as_str()).collect();
+        let mut left = Vec::new();
         for notice in climbing {
             match stands(desk, readers, notice, &climbed, &lost).await? {
                 Stands::Told => {}
+                next => left.push((notice, next)),
+            }
+        }
+        let asked: Vec<&InTrouble> = left.iter().map(|(notice, _)| *notice).collect();
+        let over = over::among(desk, mail, readers, &asked).await?;
+        for (notice, next) in left.into_iter().filter(|(notice, _)| !over.contains(&notice.number)) {
+            match next {
                 Stands::Next { to, reader } => steps.entry((to, reader)).or_default().push(notice),
-                Stands::End => nobody.push(notice),
+                Stands::End | Stands::Told => nobody.push(notice),
             }
         }
         for ((to, reader), of) in steps {
@@ -72,8 +87,8 @@ pub(super) async fn told(desk: &Desk, mail: &Mail, notices: &mut usize) -> Resul
     Ok(true)
 }
 
-/// Those that wait because no mail goes out at all (the relay is down, or sending is held), which more mail would not mend; and those that climb, the newest
-/// of an occasion.
+/// Those that wait because no mail goes out at all (the relay is down, sending is held, or nobody sends), which more mail
+/// would not mend; and those that climb, the newest of an occasion.
 async fn sorted<'t>(
     desk: &Desk,
     all: &'t [InTrouble],
@@ -81,8 +96,10 @@ async fn sorted<'t>(
     let hindered = !all.is_empty()
         && (sending::held(&desk.store).await?.is_some()
             || sending::relay_trouble(&desk.store).await?.is_some());
-    let (stuck, rest): (Vec<_>, Vec<_>) = all.iter().partition(|notice| hindered && !notice.is_lost());
-    // What a daemon has in hand, or was never tried, is on its way.
+    let up = is_up_for_long(desk).await?;
+    let waits = |notice: &InTrouble| (hindered && !notice.is_lost()) || (up && notice.is_untried());
+    let (stuck, rest): (Vec<_>, Vec<_>) = all.iter().partition(|notice| waits(notice));
+    // What a daemon has in hand is on its way.
     let tried = |notice: &&InTrouble| notice.attempts > 0 && !IN_HAND.contains(&notice.state.as_str());
     let rest = rest.into_iter().filter(|notice| notice.is_lost() || tried(notice));
     let mut newest: HashMap<&str, &InTrouble> = HashMap::new();
@@ -92,6 +109,13 @@ async fn sorted<'t>(
     let mut climbing: Vec<_> = newest.into_values().collect();
     climbing.sort_by_key(|notice| (notice.due_at, &notice.number));
     Ok((stuck, climbing))
+}
+
+/// Whether the daemon had the time to send what waited while it was down.
+async fn is_up_for_long(desk: &Desk) -> Result<bool, DeskError> {
+    let down = desk.store.remembered(heartbeat::DOWN).await?;
+    let back = down.and_then(|kept| heartbeat::moment(kept.split_once(' ')?.1));
+    Ok(back.is_none_or(|back| desk.now().0 - back.0 >= BACK_MICROS))
 }
 
 async fn stands(
@@ -111,6 +135,10 @@ async fn stands(
     }
     let letters = climbed.get(&notice.number).map(String::as_str).unwrap_or_default();
     for occasion in letters.lines() {
+        if let Some(to) = occasion.strip_prefix(UNWRITTEN) {
+            tried.insert(to.to_owned());
+            continue;
+        }
         for (to, state, _) in desk.store.told_of(occasion).await? {
             if !settled.contains(&state.as_str()) && !lost.contains(occasion) {
                 return Ok(Stands::Told);
@@ -127,7 +155,8 @@ async fn stands(
     Ok(next.map_or(Stands::End, |(to, reader)| Stands::Next { to, reader }))
 }
 
-/// Whether everything that a lost notice told was told to its reader by another one since.
+/// Whether everything that a lost notice told stands in another one to its reader, sent or on its way: the first letter
+/// waits for what becomes of that.
 async fn is_moot(desk: &Desk, notice: &InTrouble) -> Result<bool, DeskError> {
     let Some((lines, _)) = desk.store.content_of(&notice.number).await? else { return Ok(true) };
     if lines.is_empty() {
@@ -157,15 +186,17 @@ async fn climb(
     let addressed = Addressed { person: reader, to: to.to_owned(), to_name: reader.name.clone(), why: None };
     let letter =
         finish_to(desk, mail, &addressed, ("undelivered", page), (number, occasion.clone()), wait).await?;
-    let Some(letter) = letter.map(|letter| Fresh { urgent, ..letter }) else { return Ok(Some(0)) };
+    let letter = letter.map(|letter| Fresh { urgent, ..letter });
+    // An address that nothing can be written to was tried all the same: the next sweep goes on to the next one.
+    let rung = if letter.is_some() { occasion } else { format!("{UNWRITTEN}{to}") };
     let remembered: Vec<(String, String)> = of
         .iter()
         .map(|notice| {
             let before = climbed.get(&notice.number).map(|kept| format!("{kept}\n")).unwrap_or_default();
-            (format!("{CLIMBED}{}", notice.number), before + &occasion)
+            (format!("{CLIMBED}{}", notice.number), before + &rung)
         })
         .collect();
-    enqueue_and_remember(desk, std::iter::once(&letter), &remembered).await
+    enqueue_and_remember(desk, letter.iter(), &remembered).await
 }
 
 /// What a notice said, under a heading that says whose it was and why it did not arrive.
@@ -192,14 +223,17 @@ async fn nobody_left(desk: &Desk, nobody: &[&InTrouble]) -> Result<(), DeskError
     let more = if more > 0 { format!(" and {more} more") } else { String::new() };
     let text = format!(
         "nobody can be reached: {}{more} did not arrive anywhere. Tell these people by other means, put the \
-         addresses right, and let the notices be tried again: tallow notices retry NUMBER.",
+         addresses right in people.csv, and let each notice be tried again: tallow notices retry NUMBER. This is over \
+         once they were taken or told anew, or their work is done.",
         named.collect::<Vec<_>>().join(", ")
     );
-    Ok(alarms::raise(&desk.store, NOBODY, &text, desk.now()).await?)
+    // One more person who cannot be reached is worse, and so is one more thing that stops a launch.
+    let people: HashSet<&str> = nobody.iter().map(|notice| &*notice.person).collect();
+    let bad = people.len() + nobody.iter().filter(|notice| notice.urgent).count();
+    Ok(alarms::raise_as_bad(&desk.store, NOBODY, &text, bad, desk.now()).await?)
 }
 
-/// No mail went out for hours. What is said does not change with every notice that joins those that wait: other words
-/// would be news each time.
+/// No mail went out for hours. What is said does not change with every notice that joins those that wait.
 async fn no_mail(desk: &Desk, stuck: Vec<&InTrouble>) -> Result<(), DeskError> {
     let Some(first) = stuck.first() else {
         return Ok(alarms::clear(&desk.store, NO_MAIL, desk.now()).await?);
@@ -210,8 +244,8 @@ async fn no_mail(desk: &Desk, stuck: Vec<&InTrouble>) -> Result<(), DeskError> {
     }
     let since = first.due_at.timestamp().strftime("%-d %b %Y %H:%M UTC");
     let text = format!(
-        "no notice goes out since {since}: {} waits. Look at the mail server and at tallow notices list; until then, tell \
-         people of what stops a launch by other means.",
+        "no notice goes out since {since}: {} waits. Look at [smtp] in the settings, without which nothing is sent, at the \
+         mail server, and at tallow notices list; until then, tell people of what stops a launch by other means.",
         first.number
     );
     Ok(alarms::raise(&desk.store, NO_MAIL, &text, desk.now()).await?)

@@ -5,7 +5,7 @@ use jiff::civil::date;
 use super::*;
 use crate::demo;
 use crate::desk::Desk;
-use crate::in_force::{is_succeeded, keep_first, replayed, serving};
+use crate::in_force::{first_differs, is_succeeded, keep_first, replayed, serving};
 
 const ENGINEER: &str = "engineer.region@mcbs.example";
 const HEAD: &str = "head.engineering@mcbs.example";
@@ -191,4 +191,29 @@ async fn one_date_of_law_that_moves_later_wants_a_second_word(store: &Store) {
             .all(|one| one.rule.is_empty() || one.rule == "winch-thorough-examination")
     );
     assert_eq!(found.objections.len(), 1);
+}
+
+/// The kept set is lost, and the folder holds another one: only the set that the chain names is kept again.
+#[tokio::test]
+async fn a_store_that_lost_its_first_set_keeps_no_other_as_the_first() {
+    let (folder, other) = (Folder::new("lost-set"), Folder::new("other-set"));
+    let desk = demo_desk(&folder).await;
+    let (store, own) = (&desk.store, folder.0.join("policies"));
+    for file in planned().files {
+        std::fs::write(other.0.join(&file.name), file.text).unwrap();
+    }
+    let hash = serving(store, Some(&other.0), monday()).await.unwrap().hash;
+    store.forget("policy set in force").await.unwrap();
+    for refused in [
+        serving(store, Some(&other.0), monday()).await.map(drop),
+        serving(store, None, monday()).await.map(drop),
+        keep_first(store, &other.0, monday()).await,
+    ] {
+        let said = refused.unwrap_err().to_string();
+        assert!(said.contains("is gone from the store") && said.contains(&hash), "{said}");
+    }
+    assert!(first_differs(store).await.unwrap().unwrap().contains("none is there"));
+    assert_eq!(serving(store, Some(&own), monday()).await.unwrap().hash, hash);
+    assert_eq!(first_differs(store).await.unwrap(), None);
+    assert_eq!(serving(store, Some(&other.0), monday()).await.unwrap().hash, hash);
 }

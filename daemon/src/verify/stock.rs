@@ -9,19 +9,23 @@ use policies::zone::Instant;
 use crate::desk::{Desk, DeskError};
 use crate::records::{Order, Stock};
 use crate::stores::kept::Kept;
-use crate::stores::shelf;
+use crate::stores::shelf::{self, Held};
 
-/// Every place that its moves leave with less than nothing or with another length than its drums, every move and order of a part that is not
-/// known, and every order that came and brought nothing.
+/// Every place that its moves leave with less than nothing or with another length than its drums, every part whose drums
+/// are gone, every move and order of a part that is not known, and every order that came and brought nothing; then what
+/// no drum on record can be held against.
 ///
 /// # Errors
 /// The store's failure.
-pub(super) async fn differences(desk: &Desk) -> Result<Vec<String>, DeskError> {
+pub(super) async fn differences(desk: &Desk) -> Result<(Vec<String>, Vec<String>), DeskError> {
     let kept = Kept::known(&desk.store, None).await?;
     let mut found = moves(&kept);
     found.extend(kept.orders.values().flat_map(|order| of_order(&kept, order)));
     let fleet = desk.store.fleet(&desk.set, None).await?.fleet;
-    for held in shelf::look(&desk.set, &fleet, &kept, desk.as_of()) {
+    let shelves = shelf::look(&desk.set, &fleet, &kept, desk.as_of());
+    let (gone, unchecked) = without_drums(&kept, &shelves);
+    found.extend(gone);
+    for held in shelves {
         let tagged: Amount = held.pieces.iter().map(|(_, amount)| *amount).sum();
         let metres = kept.parts.get(&held.part).is_some_and(|part| part.unit == "m");
         if metres && tagged.is_positive() && held.by_moves != tagged {
@@ -31,7 +35,38 @@ pub(super) async fn differences(desk: &Desk) -> Result<Vec<String>, DeskError> {
             ));
         }
     }
-    Ok(found)
+    Ok((found, unchecked))
+}
+
+/// Parts of which no place has a drum although their moves leave some: those that ever had a drum on record, a void or
+/// withdrawn one too, have lost it; of the others the moves alone say what is left.
+fn without_drums(kept: &Kept, shelves: &[Held]) -> (Vec<String>, Vec<String>) {
+    let (mut gone, mut unchecked) = (Vec::new(), Vec::new());
+    for part in kept.parts.values().filter(|part| part.unit == "m") {
+        let own = || shelves.iter().filter(|held| held.part == part.key);
+        let left: Amount = own().map(|held| held.by_moves).sum();
+        if !left.is_positive() || own().any(Held::has_tags) {
+            continue;
+        }
+        let own = kept.items.iter().filter(|(_, item)| item.part.as_ref() == Some(&part.key));
+        let drums = own.filter(|(_, item)| item.kind == shelf::DRUM);
+        let mut drums: Vec<&str> = drums.map(|(tag, _)| &**tag).collect();
+        drums.sort_unstable();
+        if drums.is_empty() {
+            unchecked.push(format!(
+                "stock: {}: {left} m by its moves; no drum of it is on record to hold that against",
+                part.key
+            ));
+        } else {
+            gone.push(format!(
+                "stock: {}: {left} m by its moves, but none of its drums is there (on record: {}): something was not cut, \
+                 counted or recorded",
+                part.key,
+                drums.join(", ")
+            ));
+        }
+    }
+    (gone, unchecked)
 }
 
 fn moves(kept: &Kept) -> Vec<String> {

@@ -215,7 +215,7 @@ impl Fault {
             }
             Fault::Desk(_) if self.is_away() => (
                 "The records cannot be reached just now",
-                "The database does not answer. What was recorded is kept; nothing can be shown or taken in meanwhile.",
+                "The database does not answer, or its disk is full or read only. What was recorded is kept; nothing is taken in meanwhile.",
                 "Try again in a little while. Until it answers, treat what this page would have shown as unknown.",
                 &[],
             ),

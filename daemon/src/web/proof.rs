@@ -96,7 +96,7 @@ pub(super) fn asking<'w>(web: &'w Web, asked: &Asked, fleet: &'w Fleet) -> Desk<
         from: "",
         reply_to: None,
         pages_url: None,
-        link_secret: None,
+        links: crate::notices::compose::Links::None,
         down: None,
     }
 }

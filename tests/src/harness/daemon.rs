@@ -33,16 +33,32 @@ impl Room {
         daemon
     }
 
+    /// The same, told of a file that may not grow (setrlimit(2)) instead of being ended.
+    #[track_caller]
+    pub fn serve_unended_on(&self, address: &str) -> Daemon {
+        let own = self.command();
+        let mut command = Command::new("bash");
+        command.args(["-c", "trap '' XFSZ; exec \"$0\" \"$@\""]).arg(own.get_program()).env_clear();
+        command.current_dir(own.get_current_dir().unwrap()).stdin(std::process::Stdio::null());
+        command.envs(own.get_envs().filter_map(|(name, value)| Some((name, value?))));
+        let mut daemon = self.start_by(command, address);
+        daemon.wait_ready();
+        daemon
+    }
+
     fn start(&self) -> Daemon {
         self.start_on("127.0.0.1:0")
     }
 
     fn start_on(&self, address: &str) -> Daemon {
+        self.start_by(self.command(), address)
+    }
+
+    fn start_by(&self, mut command: Command, address: &str) -> Daemon {
         let (log, socket) = (self.path("serve.log"), self.path("notify"));
         let _ = std::fs::remove_file(&socket);
         let told = UnixDatagram::bind(&socket).unwrap();
         told.set_read_timeout(Some(Duration::from_millis(100))).unwrap();
-        let mut command = self.command();
         command.args(["--config", "tallow.toml", "serve", "--listen", address]);
         let errors = File::create(&log).unwrap();
         let child = command.env("NOTIFY_SOCKET", &socket).stdout(errors.try_clone().unwrap()).stderr(errors);

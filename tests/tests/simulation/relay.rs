@@ -23,6 +23,8 @@ pub struct Relay {
     /// Whether it has faults at all.
     pub faulty: bool,
     pub down_until: i64,
+    /// It refuses these addresses for good, whatever the dice say.
+    pub refused: BTreeSet<String>,
     pub taken: Vec<Parcel>,
     /// Taken, and not yet known as sent.
     pub unrecorded: BTreeSet<Vec<u8>>,
@@ -58,6 +60,7 @@ impl Relay {
             dice,
             faulty: true,
             down_until: 0,
+            refused: BTreeSet::new(),
             taken: Vec::new(),
             unrecorded: BTreeSet::new(),
             excused: BTreeMap::new(),
@@ -116,7 +119,8 @@ impl SimulatedCourier {
     }
 
     async fn offer(&self, envelope: &Envelope, bytes: &[u8], begin: Begin<'_>) -> Delivery {
-        let fate = self.relay().fate(self.calm);
+        let is_refused = self.relay().refused.contains(&envelope.to().to_string());
+        let fate = if is_refused { Fate::Never } else { self.relay().fate(self.calm) };
         match fate {
             Fate::NotNow => return said(450, "4.2.1 not now", Step::Rcpt),
             Fate::Never => return refused(550, "5.1.1 nobody of that name", Step::Rcpt),

@@ -1,4 +1,4 @@
-//! One seed from its first day to its last, and then two days without faults.
+//! One seed from its first day to its last, then two days without faults, and then one that finds nobody at home.
 
 use std::sync::{Arc, Mutex};
 
@@ -7,6 +7,7 @@ use daemon::store::Store;
 use daemon::sweep::Mail;
 
 use crate::checks::{Verdict, at_the_end, reckoned_again};
+use crate::climbing::{LADDER, what_is_refused_climbs};
 use crate::clock::SimulatedClock;
 use crate::desk;
 use crate::dice::Dice;
@@ -104,6 +105,9 @@ impl Run {
         let found = std::mem::take(&mut self.report.verdict.wrong);
         self.report.verdict = verdict;
         self.report.verdict.wrong.extend(found);
+        let depth = usize::try_from(self.dice.between(1, i32::try_from(LADDER.len()).unwrap())).unwrap();
+        let climbed = what_is_refused_climbs(&self.ground, &mut self.daemons[0], depth).await;
+        self.report.verdict.wrong.extend(climbed);
         self.report
     }
 

@@ -55,7 +55,8 @@ pub const REGISTER: &[(&str, &str)] = &[
          mechanic@bay.example,Mechanic,mechanic,bay,deputy@bay.example,second@bay.example\n\
          deputy@bay.example,Deputy,reader,bay,,\n\
          mechanic@bar.example,Mechanic,mechanic,bar,deputy@bay.example,\n\
-         engineer@service.example,Engineer,engineer,,,\n",
+         engineer@service.example,Engineer,engineer,,,\n\
+         head@service.example,Head,head,,,\n",
     ),
     (
         "items.csv",

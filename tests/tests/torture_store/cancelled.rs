@@ -66,7 +66,7 @@ async fn torture_03_no_session_is_left_in_a_transaction() {
     let store = Store::open(database.address()).await.unwrap();
     let (stop, looks) = (Arc::new(AtomicBool::new(false)), tokio::sync::watch::channel((0, 0)));
     let (told, mut looked) = looks;
-    let watching = tokio::spawn(watch(server, stop.clone(), told));
+    let watching = tokio::spawn(watch(server, database.name().to_owned(), stop.clone(), told));
     hang_up(&store, size(1_500, 10_000), 4).await;
     // A look that began after the last client had hung up finds none: one that was left behind stays for good.
     let before = looked.borrow().0;
@@ -80,16 +80,24 @@ async fn torture_03_no_session_is_left_in_a_transaction() {
     assert!(looked.borrow().0 > 3, "nobody looked");
 }
 
-/// Counts sessions that have stood idle in a transaction for a second or more; tells how often it looked, and how many
-/// stand idle in one at all.
-async fn watch(server: String, stop: Arc<AtomicBool>, told: tokio::sync::watch::Sender<(usize, i64)>) -> i64 {
+/// Counts sessions over one database, for tests run side by side, that have stood idle in a transaction for a second or
+/// more; tells how often it looked, and how many stand idle in one at all.
+async fn watch(
+    server: String,
+    database: String,
+    stop: Arc<AtomicBool>,
+    told: tokio::sync::watch::Sender<(usize, i64)>,
+) -> i64 {
     let db = Connect::connect(server).await.unwrap();
-    let sql = "SELECT count(*), count(*) FILTER (WHERE extract(epoch FROM age(now(), state_change)) > 1) \
-               FROM pg_stat_activity WHERE application_name = 'tallow' AND state LIKE 'idle in %'";
+    let sql = format!(
+        "SELECT count(*), count(*) FILTER (WHERE extract(epoch FROM age(now(), state_change)) > 1) \
+         FROM pg_stat_activity WHERE datname = '{database}' AND application_name = 'tallow' AND state LIKE 'idle in %'"
+    );
     let (mut left, mut often) = (0, tokio::time::interval(Duration::from_millis(100)));
     while !stop.load(Ordering::Relaxed) {
         often.tick().await;
-        let found = db.query_one_raw(Statement::from_string(db.get_database_backend(), sql)).await.unwrap();
+        let found =
+            db.query_one_raw(Statement::from_string(db.get_database_backend(), sql.as_str())).await.unwrap();
         let found = found.unwrap();
         left += found.try_get_by_index::<i64>(1).unwrap();
         let idle = found.try_get_by_index::<i64>(0).unwrap();

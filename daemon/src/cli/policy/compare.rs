@@ -6,6 +6,7 @@ use std::sync::Arc;
 use anyhow::Context;
 use clap::Args;
 use policies::load::PolicySet;
+use policies::loosened::loosened;
 
 use super::super::say::say;
 use super::super::setting::Replay;
@@ -16,7 +17,7 @@ use crate::desk::Desk;
 use crate::policy_set;
 use crate::register::{Faults, read_folder};
 use crate::store::Store;
-use crate::take_up::{loosened, loosened_word, wants_second};
+use crate::take_up::{loosened_word, wants_second};
 
 #[derive(Debug, Args)]
 pub(in crate::cli) struct Compare {

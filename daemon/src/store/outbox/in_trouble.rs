@@ -35,6 +35,8 @@ pub struct InTrouble {
     pub state: String,
     /// Attempts so far; nought where the mail server was never reached for it.
     pub attempts: i64,
+    /// When it was written.
+    pub composed_at: Instant,
     /// Since when it was to go out.
     pub due_at: Instant,
     /// Last trouble, where there was any.
@@ -67,6 +69,7 @@ impl Store {
                 Column::Subject,
                 Column::State,
                 Column::Attempts,
+                Column::ComposedAt,
                 Column::DueAt,
                 Column::LastError,
             ]);
@@ -79,13 +82,27 @@ impl Store {
     }
 }
 
-type Row = (String, String, String, String, String, bool, String, String, i64, i64, Option<String>);
+type Row = (String, String, String, String, String, bool, String, String, i64, i64, i64, Option<String>);
 
 impl From<Row> for InTrouble {
     fn from(row: Row) -> InTrouble {
-        let (number, kind, occasion, person, recipient, urgent, subject, state, attempts, due_at, why) = row;
-        let due_at = Instant(due_at);
-        InTrouble { number, kind, occasion, person, recipient, urgent, subject, state, attempts, due_at, why }
+        let (number, kind, occasion, person, recipient, urgent, subject, state, attempts, composed, due, why) =
+            row;
+        let (composed_at, due_at) = (Instant(composed), Instant(due));
+        InTrouble {
+            number,
+            kind,
+            occasion,
+            person,
+            recipient,
+            urgent,
+            subject,
+            state,
+            attempts,
+            composed_at,
+            due_at,
+            why,
+        }
     }
 }
 
@@ -93,6 +110,12 @@ impl InTrouble {
     /// Nothing more happens to it by itself.
     pub fn is_lost(&self) -> bool {
         [State::Failed, State::Parked, State::Bounced].map(State::word).contains(&self.state.as_str())
+    }
+
+    /// Nobody has tried to hand it over.
+    pub fn is_untried(&self) -> bool {
+        let in_hand = State::IN_HAND.map(State::word).contains(&self.state.as_str());
+        self.attempts == 0 && !in_hand && !self.is_lost()
     }
 }
 
@@ -105,6 +128,36 @@ impl Store {
         let same = Entity::find().filter(Column::Occasion.eq(occasion)).order_by_asc(Column::Id);
         let same = same.select_only().columns([Column::Recipient, Column::State, Column::Number]);
         same.into_tuple().all(&self.db).await.map_err(StoreError::while_("looking a notice up"))
+    }
+
+    /// What a notice asks for; nothing that only went off the calendar with it.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn asked_in(&self, number: &str) -> Result<Vec<Told>, StoreError> {
+        let doing = StoreError::while_("reading a notice's lines");
+        let id = Entity::find().select_only().column(Column::Id).filter(Column::Number.eq(number));
+        let Some(id) = id.into_tuple::<i64>().one(&self.db).await.map_err(&doing)? else {
+            return Ok(Vec::new());
+        };
+        let lines = notice_line::Entity::find()
+            .filter(notice_line::Column::Notice.eq(id))
+            .filter(notice_line::Column::Line.gt(0));
+        Ok(lines.all(&self.db).await.map_err(doing)?.into_iter().map(Told::from).collect())
+    }
+
+    /// Kind and address of what was written to a person since a moment and sent.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn sent_since(&self, person: &str, at: Instant) -> Result<Vec<(String, String)>, StoreError> {
+        let sent = Entity::find()
+            .select_only()
+            .columns([Column::Kind, Column::Recipient])
+            .filter(Column::Person.eq(person))
+            .filter(Column::State.eq(State::Sent.word()))
+            .filter(Column::ComposedAt.gt(at.0));
+        sent.into_tuple().all(&self.db).await.map_err(StoreError::while_("looking a notice up"))
     }
 
     /// What a notice told, and its finished message; none of that number.

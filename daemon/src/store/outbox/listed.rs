@@ -60,23 +60,52 @@ pub struct Answer {
     pub note: Option<String>,
 }
 
+/// A notice that is tried again by a person's word, as it was before.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Again {
+    /// Where it goes.
+    pub recipient: String,
+    /// The relay took it, and it came back.
+    pub came_back: bool,
+    /// A copy may be there already, so that it may come twice.
+    pub may_have_arrived: bool,
+    /// The last trouble with it.
+    pub why: Option<String>,
+}
+
+/// What a person may let be tried again.
+const RETRIED: [State; 5] = [State::Failed, State::Parked, State::Deferred, State::Uncertain, State::Bounced];
+
 impl Store {
-    /// Lets a failed or parked notice be tried again, as if it were due from now: what went before counts no more.
+    /// Lets a notice that did not arrive, or of which nobody knows it, be tried again as if it were due from now: what
+    /// went before counts no more. What it was until then; none where no such notice has the number.
     ///
     /// # Errors
     /// The database's own.
-    pub async fn retry(&self, number: &str, now: Instant) -> Result<bool, StoreError> {
+    pub async fn retry(&self, number: &str, now: Instant) -> Result<Option<Again>, StoreError> {
+        let doing = StoreError::while_("letting a notice be tried again");
+        let found = Entity::find()
+            .filter(Column::Number.eq(number))
+            .filter(Column::State.is_in(RETRIED.map(State::word)))
+            .one(&self.db)
+            .await
+            .map_err(&doing)?;
+        let Some(found) = found else { return Ok(None) };
         let again = Entity::update_many()
             .col_expr(Column::State, Expr::value(State::Deferred.word()))
             .col_expr(Column::Crashes, Expr::value(0))
             .col_expr(Column::Doubts, Expr::value(0))
             .col_expr(Column::DueAt, Expr::value(now.0))
             .col_expr(Column::NextAttemptAt, Expr::value(now.0))
-            .filter(Column::Number.eq(number))
-            .filter(Column::State.is_in([State::Failed, State::Parked, State::Deferred].map(State::word)));
-        let again =
-            again.exec(&self.db).await.map_err(StoreError::while_("letting a notice be tried again"))?;
-        Ok(again.rows_affected > 0)
+            .filter(Column::Id.eq(found.id))
+            // Since it was looked at, a daemon may have taken it in hand.
+            .filter(Column::State.eq(found.state.as_str()))
+            .filter(Column::Attempts.eq(found.attempts));
+        let again = again.exec(&self.db).await.map_err(doing)?;
+        let came_back = found.state == State::Bounced.word();
+        let may_have_arrived = came_back || found.state == State::Uncertain.word() || found.doubts > 0;
+        let before = Again { recipient: found.recipient, came_back, may_have_arrived, why: found.last_error };
+        Ok((again.rows_affected > 0).then_some(before))
     }
 
     /// Every notice, newest first, for an item where one is given.

@@ -177,7 +177,10 @@ impl From<Fault> for Problem {
 impl From<StoreError> for Problem {
     fn from(error: StoreError) -> Problem {
         if error.is_away() {
-            return Problem::new("away", "The database does not answer; what was recorded is kept.");
+            return Problem::new(
+                "away",
+                "The database does not answer, or cannot be written; what was recorded is kept.",
+            );
         }
         tracing::error!(error = &error as &(dyn std::error::Error + 'static), "a request failed");
         Problem::new("failed", "The records could not be read or written.")

@@ -2,7 +2,9 @@
 
 use std::collections::BTreeSet;
 
-use policies::service::Service;
+use jiff::civil::Time;
+
+use crate::service::Service;
 
 /// Each limit that is loosened, with both values. Another regime is named too: whether it is the milder one is for
 /// people to judge.
@@ -16,6 +18,15 @@ pub fn loosened(old: &Service, new: &Service) -> Vec<String> {
     let mut found: Vec<String> =
         greater.map(|(what, unit, old, new)| format!("{what}: {old} {unit} -> {new} {unit}")).collect();
     found.extend(fewer(old, new));
+    let service = (old.stores.service_percent, new.stores.service_percent);
+    if service.1 < service.0 {
+        found.push(format!("the service that spares are held for: {} % -> {} %", service.0, service.1));
+    }
+    if quiet_minutes(new.quiet_hours) > quiet_minutes(old.quiet_hours) {
+        let said =
+            |(from, to): (Time, Time)| format!("{} to {}", from.strftime("%H:%M"), to.strftime("%H:%M"));
+        found.push(format!("the quiet hours: {} -> {}", said(old.quiet_hours), said(new.quiet_hours)));
+    }
     if old.regime != new.regime {
         found.push(format!("the discard criteria: {} -> {}", old.regime, new.regime));
     }
@@ -23,6 +34,12 @@ pub fn loosened(old: &Service, new: &Service) -> Vec<String> {
         found.push(format!("the proof-load steps: {} -> {}", old.proof_regime, new.proof_regime));
     }
     found
+}
+
+/// How long the quiet hours are, which may run over midnight.
+fn quiet_minutes((from, to): (Time, Time)) -> i32 {
+    let minute = |at: Time| i32::from(at.hour()) * 60 + i32::from(at.minute());
+    (minute(to) - minute(from)).rem_euclid(24 * 60)
 }
 
 /// Least numbers that fall, by kind and station.
@@ -47,8 +64,10 @@ fn least(service: &Service, kind: &str, station: Option<&str>) -> u32 {
 
 #[cfg(test)]
 mod tests {
-    use policies::assess::Regime;
-    use policies::service::Minimum;
+    use jiff::civil::time;
+
+    use crate::assess::Regime;
+    use crate::service::Minimum;
 
     use super::*;
 
@@ -79,6 +98,27 @@ mod tests {
         assert_eq!(told(|s| drop(s.minimums.remove(1))), ["the least number of skid at qua: 8 -> 6"]);
         assert_eq!(told(|s| s.minimums[0].count = 7), Vec::<String>::new());
         assert_eq!(told(|s| s.regime = Regime::Us).len(), 1);
-        assert_eq!(told(|s| s.proof_regime = policies::proof_load::Regime::Us).len(), 1);
+        assert_eq!(told(|s| s.proof_regime = crate::proof_load::Regime::Us).len(), 1);
+    }
+
+    #[test]
+    fn lower_service_of_spares_and_longer_quiet_hours_are_seen() {
+        let old = with(|_| ());
+        let told = |change: fn(&mut Service)| loosened(&old, &with(change));
+        assert_eq!(
+            told(|s| s.stores.service_percent = 94),
+            ["the service that spares are held for: 95 % -> 94 %"]
+        );
+        assert_eq!(told(|s| s.stores.service_percent = 96), Vec::<String>::new());
+        let night = |from, to| (time(from, 0, 0, 0), time(to, 0, 0, 0));
+        assert_eq!(
+            loosened(&old, &Service { quiet_hours: night(20, 7), ..old.clone() }),
+            ["the quiet hours: 21:00 to 07:00 -> 20:00 to 07:00"]
+        );
+        for kept in [night(22, 7), night(22, 8), night(12, 14), night(0, 0)] {
+            assert_eq!(loosened(&old, &Service { quiet_hours: kept, ..old.clone() }), Vec::<String>::new());
+        }
+        let never = Service { quiet_hours: night(0, 0), ..old.clone() };
+        assert_eq!(loosened(&never, &old), ["the quiet hours: 00:00 to 00:00 -> 21:00 to 07:00"]);
     }
 }
