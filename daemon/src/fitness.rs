@@ -59,6 +59,7 @@ pub async fn papers(store: &Store, known_before: Option<Instant>) -> Result<Pape
 }
 
 /// Papers as they are stored.
+#[derive(Default)]
 pub struct PaperRows {
     concessions: Newest<records::Concession>,
     certificates: Newest<records::Certificate>,

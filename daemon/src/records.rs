@@ -121,14 +121,17 @@ record! {
 }
 record! {
     /// A move of stock.
-    Stock { part: String, place: String, at: i64, day: Option<String>, quantity: i64, reason: String }
+    Stock {
+        part: String, place: String, at: i64, day: Option<String>, quantity: i64, reason: String;
+        items: Option<String>, note: Option<String>,
+    }
 }
 record! {
     /// An order of a part, and its receipt.
     Order {
         part: String, quantity: i64, place: String, ordered_on: String, needed_by: String, received_on: Option<String>,
         certificate: Option<String>, by: String;
-        signed_by: Option<String>, signed_on: Option<String>,
+        signed_by: Option<String>, signed_on: Option<String>, for_whom: Option<String>,
     }
 }
 record! {

@@ -23,6 +23,7 @@ pub struct Model {
     pub by: String,
     pub signed_by: Option<String>,
     pub signed_on: Option<String>,
+    pub for_whom: Option<String>,
 }
 
 impl ActiveModelBehavior for ActiveModel {}

@@ -19,6 +19,8 @@ pub struct Model {
     pub day: Option<String>,
     pub quantity: i64,
     pub reason: String,
+    pub items: Option<String>,
+    pub note: Option<String>,
 }
 
 impl ActiveModelBehavior for ActiveModel {}

@@ -14,7 +14,11 @@ mod m0010_accounts;
 mod m0011_orders;
 mod m0012_api_requests;
 mod m0016_order_signed;
+<<<<<<< ours
 mod m0017_item_indexes;
+=======
+mod m0027_stock_tags;
+>>>>>>> theirs
 mod postgres;
 
 use sea_orm_migration::prelude::*;
@@ -40,7 +44,11 @@ impl MigratorTrait for Migrator {
             Box::new(m0011_orders::Migration),
             Box::new(m0012_api_requests::Migration),
             Box::new(m0016_order_signed::Migration),
+<<<<<<< ours
             Box::new(m0017_item_indexes::Migration),
+=======
+            Box::new(m0027_stock_tags::Migration),
+>>>>>>> theirs
         ]
     }
 }

@@ -328,7 +328,7 @@ impl Evaluator<'_> {
     }
 
     /// Required positions of a host that are empty, or hold what must not be used.
-    fn positions(&self, host: ItemId) -> Vec<Reason> {
+    pub(crate) fn positions(&self, host: ItemId) -> Vec<Reason> {
         let facts = self.fleet.item(host);
         let kind = self.set.kinds.kind(facts.kind);
         if self.is_withdrawn(facts) || !kind.positions.iter().any(|position| position.required) {

@@ -17,7 +17,7 @@ use policies::due::Evaluator;
 use policies::facts::{Fleet, FleetBuilder};
 use policies::load::{PolicyFile, PolicySet, load};
 use policies::span::Span;
-use policies::stores::plan::{Asked, Line, Part, Shelf, plan};
+use policies::stores::plan::{Asked, Line, Part, Shelf, Usable, plan};
 use policies::stores::renewal::Renewals;
 use tests::large_fleet::{self, AS_OF, S, Size, TENTH};
 
@@ -84,7 +84,8 @@ fn parts(set: &PolicySet, fleet: &Fleet) -> (Vec<Part>, Vec<Option<usize>>) {
 /// Every fiftieth part is out of stock, so that what lateness costs is reckoned too.
 fn shelf(part: usize) -> Shelf {
     let on_hand = if part.is_multiple_of(50) { Amount::ZERO } else { Amount::whole(200) };
-    Shelf { part, place: None, on_hand, blocked: Amount::ZERO, coming: Vec::new() }
+    let usable = vec![Usable::lasting(on_hand)];
+    Shelf { part, place: None, on_hand, blocked: Amount::ZERO, usable, coming: Vec::new() }
 }
 
 fn planned(set: &PolicySet, fleet: &Fleet, parts: &[Part], part_of: &[Option<usize>]) -> Vec<Line> {
@@ -104,6 +105,7 @@ fn planned(set: &PolicySet, fleet: &Fleet, parts: &[Part], part_of: &[Option<usi
         service: 0.95,
         until: Span::days(548).after(AS_OF, 1),
     })
+    .lines
 }
 
 /// Expected demand, line by line against item by item.
@@ -116,7 +118,8 @@ fn agrees(set: &PolicySet, fleet: &Fleet, part_of: &[Option<usize>], lines: &[Li
     for id in fleet.ids() {
         let Some(part) = part_of[id.0 as usize] else { continue };
         let Some(renewal) = renewals.of(&certain, id, &[], &[]) else { continue };
-        *sums.entry(part).or_default() += renewals.chance_by(&renewal, by_part[&part].usable_on);
+        *sums.entry(part).or_default() +=
+            renewals.chances_by(&renewal, by_part[&part].usable_on).iter().sum::<f64>();
     }
     let mut apart = 0;
     for (part, line) in &by_part {

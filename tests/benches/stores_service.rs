@@ -266,7 +266,7 @@ fn review(
         service: ASKED,
         until: day,
     });
-    let Some(line) = lines.first() else { return };
+    let Some(line) = lines.lines.first() else { return };
     let (from, to) = (Zone::utc().end_of(day).0, Zone::utc().end_of(line.usable_on).0);
     let needed = renewed.iter().filter(|at| **at >= from && **at < to).count() as u64;
     tally.reviews += 1;

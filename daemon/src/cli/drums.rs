@@ -7,13 +7,13 @@ use super::say::say;
 use super::setting::Replay;
 use super::{Answer, Format, Settings};
 use crate::desk::Desk;
-use crate::stores::drums::{Asked, DrumLine, cut, lines, told, wanted_by_plan};
+use crate::stores::drums::{Asked, DrumLine, cut, lines, pairs_of, told, wanted_by_plan};
 use crate::stores::kept::{Kept, Question};
 
 #[derive(Debug, Args)]
 pub(super) struct Drums {
     /// Lengths to cut, ends included: "2x35.6 m" is a pair from one drum, "2x2x35.6 m" two pairs, "10x7.2 m" ten single
-    /// lengths; what the plan asks for, unless said
+    /// lengths, "2x1x35.6 m" two; what the plan asks for, unless said
     #[arg(long, value_name = "LENGTHS", value_delimiter = ',')]
     cut: Vec<Asked>,
     /// Wire, by its part; may be left out where all drums are of one
@@ -83,13 +83,18 @@ impl Drums {
 }
 
 fn text(drum: &DrumLine) -> String {
-    let made = if drum.made.is_empty() { String::new() } else { format!(", made {}", drum.made) };
+    let made: Option<String> = drum.made.parse().ok().map(crate::why::day);
+    let made = made.map(|made| format!(", made {made}")).unwrap_or_default();
     let cuts: Vec<String> = drum.cuts.iter().map(|(tag, length)| format!("{tag} {length} m")).collect();
     let cuts = if cuts.is_empty() { String::new() } else { format!("; cut from it: {}", cuts.join(", ")) };
     let bought = drum.bought_m.as_ref().map(|bought| format!(" of {bought}")).unwrap_or_default();
     format!(
-        "{} ({}, certificate {}{made}): {}{bought} m left, {} pair(s){cuts}",
-        drum.drum, drum.part, drum.certificate, drum.left_m, drum.pairs
+        "{} ({}, certificate {}{made}): {}{bought} m left, {}{cuts}",
+        drum.drum,
+        drum.part,
+        drum.certificate,
+        drum.left_m,
+        pairs_of(drum.pairs)
     )
 }
 

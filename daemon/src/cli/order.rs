@@ -10,7 +10,7 @@ use super::item::{By, write_down};
 use super::say::say;
 use super::setting::{Replay, date};
 use super::{Answer, Format, Settings};
-use crate::stores::deeds::{Raise, Receive};
+use crate::stores::deeds::{Raise, Receive, Sign};
 use crate::stores::kept::Kept;
 use crate::stores::order_sheet;
 use crate::stores::orders::{OrderLine, lines};
@@ -41,6 +41,13 @@ enum What {
         #[command(flatten)]
         by: By,
     },
+    /// Sign an order, as an engineer or the head: then it goes to the supplier, and counts as on its way
+    Sign {
+        /// Number
+        order: String,
+        #[command(flatten)]
+        by: By,
+    },
     /// Goods in, or the certificate that came after them; without one they must not be issued
     Receive {
         /// Number
@@ -57,7 +64,7 @@ enum What {
         #[command(flatten)]
         by: By,
     },
-    /// What is on its way, late, in, or in without its certificate
+    /// What waits for a signature, is on its way, late, in, or in without its certificate
     List {
         #[command(flatten)]
         replay: Replay,
@@ -96,8 +103,13 @@ impl Order {
     pub(super) async fn run(self, settings: &Settings) -> anyhow::Result<Answer> {
         match self.what {
             What::Raise { part, quantity, place, needed_by, on, by } => {
-                let deed = Raise { part, quantity, place, needed_by, on, by: by.by.clone() };
+                let by_whom = by.by.clone();
+                let deed = Raise { part, quantity, place, needed_by, on, by: by_whom, for_whom: None };
                 write_down(settings, "order raise", &by, |look| deed.rows(look)).await
+            }
+            What::Sign { order, by } => {
+                let deed = Sign { order, by: by.by.clone() };
+                write_down(settings, "order sign", &by, |look| deed.rows(look)).await
             }
             What::Receive { order, quantity, on, certificate, by } => {
                 let deed = Receive { order, quantity, on, certificate };
@@ -115,7 +127,7 @@ async fn list(settings: &Settings, replay: Replay, format: Format) -> anyhow::Re
     let desk = settings.desk_of(&replay).await?;
     let (today, known_before) = replay.at_home(&desk);
     let kept = Kept::known(&desk.store, known_before).await?;
-    let found = lines(&desk.set, &kept, today);
+    let found = lines(&desk.set, &kept, (today, today));
     match format {
         Format::Table if found.is_empty() => say(format_args!("nothing is on order\n"))?,
         Format::Table => found.iter().try_for_each(|line| say(format_args!("{}\n", text(line))))?,
@@ -126,6 +138,7 @@ async fn list(settings: &Settings, replay: Replay, format: Format) -> anyhow::Re
 }
 
 fn text(line: &OrderLine) -> String {
+    let day = |text: &str| text.parse().map_or_else(|_| text.to_owned(), crate::why::day);
     let came = if line.standing.starts_with("in") { "came" } else { "expected" };
     let certificate = if line.certificate.is_empty() {
         String::new()
@@ -138,10 +151,10 @@ fn text(line: &OrderLine) -> String {
         line.quantity,
         line.part,
         line.place,
-        line.ordered_on,
-        line.needed_by,
+        day(&line.ordered_on),
+        day(&line.needed_by),
         line.standing,
-        line.expected_on
+        day(&line.expected_on)
     )
 }
 
@@ -181,10 +194,9 @@ async fn sheet(
     replay: Replay,
 ) -> anyhow::Result<Answer> {
     let desk = settings.desk_of(&replay).await?;
-    let (as_of, known_before) = replay.of(&desk);
-    let fleet = desk.store.fleet(&desk.set, known_before).await?.fleet;
-    let kept = Kept::known(&desk.store, known_before).await?;
-    let lines = order_sheet::lines(&desk.set, &fleet, &kept, (orders, as_of))?;
+    let (today, known_before) = replay.at_home(&desk);
+    let kept = Kept::known(&desk.store, known_before).await?.on(today);
+    let lines = order_sheet::lines(&kept, orders)?;
     match (format, out) {
         (SheetFormat::Text, _) => say(format_args!("{}", order_sheet::text(&lines, "the stores clerk")))?,
         (SheetFormat::Csv, _) => say(format_args!("{}", order_sheet::csv(&lines)?))?,

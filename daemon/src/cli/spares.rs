@@ -8,7 +8,8 @@ use super::say::say;
 use super::setting::Replay;
 use super::{Answer, Format, Settings};
 use crate::stores::kept::{Kept, Question};
-use crate::stores::spares::{SparesLine, lines};
+use crate::stores::orders;
+use crate::stores::spares::{SparesLine, of_plan, without_part};
 
 #[derive(Debug, Args)]
 pub(super) struct Spares {
@@ -40,7 +41,10 @@ impl Spares {
         let fleet = desk.store.fleet(&desk.set, known_before).await?.fleet;
         let kept = Kept::known(&desk.store, known_before).await?;
         let asked = self.question(&desk.set, as_of);
-        let mut found = lines(&desk.set, &fleet, &kept, &asked);
+        let planned = kept.plan(&desk.set, &fleet, &asked);
+        let day = asked.as_of.day_in(&desk.set.service.home_zone);
+        let orders = orders::lines(&desk.set, &kept, (day, planned.ordered));
+        let mut found = of_plan(&desk.set, &fleet, &orders, &planned);
         if let Some(part) = &self.part {
             found.retain(|line| line.part == *part);
             anyhow::ensure!(!found.is_empty(), "no part is called \"{part}\"");
@@ -49,7 +53,11 @@ impl Spares {
             Format::Table if found.is_empty() => {
                 say(format_args!("no parts are on record; add them to parts.csv\n"))?;
             }
-            Format::Table => found.iter().try_for_each(|line| say(format_args!("{}\n", text(line))))?,
+            Format::Table => {
+                found.iter().try_for_each(|line| say(format_args!("{}\n", text(line))))?;
+                let without = self.part.is_none().then(|| without_part(&desk.set, &fleet, &planned));
+                without.into_iter().flatten().try_for_each(|line| say(format_args!("{line}\n")))?;
+            }
             Format::Csv => say(format_args!("{}", csv(&found)?))?,
             Format::Json => say(format_args!("{}\n", serde_json::to_string_pretty(&found)?))?,
         }

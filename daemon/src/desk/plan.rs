@@ -11,8 +11,17 @@ use super::{Desk, DeskError};
 use crate::stores::kept;
 use crate::stores::seen::Seen;
 
-/// The chain's head, the day at home, whether it is read as of now, and the day by which it was known.
-type Key = (i64, Date, bool, Option<Date>);
+/// Everything that the answer hangs on: the chain's head and the policy set, the day at home and in each zone, whether it is
+/// read as of now, and the day by which it was known.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Key {
+    head: i64,
+    set: String,
+    home: Date,
+    days: Vec<Date>,
+    live: bool,
+    known_on: Option<Date>,
+}
 
 /// The latest plan.
 pub(super) type Kept = Mutex<Option<(Key, Arc<Seen>)>>;
@@ -23,9 +32,7 @@ impl Desk {
     /// # Errors
     /// The store's failure.
     pub(crate) async fn stores(&self, judged: AsOf, known_on: Option<Date>) -> Result<Arc<Seen>, DeskError> {
-        let head = self.store.head().await?.seq;
-        let live = matches!(judged, AsOf::Now(_));
-        let key = (head, judged.day_in(&self.set.service.home_zone), live, known_on);
+        let key = self.plan_key(judged, known_on).await?;
         let mut latest = self.plan.lock().await;
         if let Some((_, seen)) = latest.as_ref().filter(|(have, _)| *have == key) {
             return Ok(Arc::clone(seen));
@@ -41,5 +48,19 @@ impl Desk {
         let seen = Arc::new(seen);
         *latest = Some((key, Arc::clone(&seen)));
         Ok(seen)
+    }
+
+    async fn plan_key(&self, judged: AsOf, known_on: Option<Date>) -> Result<Key, DeskError> {
+        let days = |fleet: &policies::facts::Fleet| -> Vec<Date> {
+            fleet.zones.iter().map(|zone| judged.day_in(zone)).collect()
+        };
+        Ok(Key {
+            head: self.store.head().await?.seq,
+            set: self.set.hash.clone(),
+            home: judged.day_in(&self.set.service.home_zone),
+            days: self.with_fleet(days).await?,
+            live: matches!(judged, AsOf::Now(_)),
+            known_on,
+        })
     }
 }

@@ -175,9 +175,10 @@ stored!(
         by,
         signed_by,
         signed_on,
+        for_whom,
     }
 );
-stored!(Stock, stock { part, place, at, day, quantity, reason });
+stored!(Stock, stock { part, place, at, day, quantity, reason, items, note });
 stored!(DoubtAnswer, doubt_answers { item, answer, by, first, second, read_on, voided, note });
 stored!(TakenUp, policy_set { hash, files, effective_from, by, second, reason, safety });
 stored!(

@@ -4,12 +4,15 @@
 use jiff::civil::Date;
 use policies::amount::Amount;
 use policies::as_of::AsOf;
+use policies::stores::plan::Need;
 
 use super::kept::{Kept, LOFT, Question, STORES, isolated};
-use super::orders::supply;
+use super::order_sheet::for_whom;
+use super::orders::{supply, unsigned};
 use super::shelf::{Held, look as shelves};
 use crate::desk::DeskError;
 use crate::items::{Look, Moment, Rows, refused};
+use crate::people::engineer;
 use crate::records::{Item, Order, Part, Stock};
 use crate::store::fleet::of_register;
 
@@ -73,6 +76,8 @@ pub struct Raise {
     pub on: Option<Date>,
     /// Who raises it.
     pub by: String,
+    /// Whom it is for; whom the plan says, where nothing is given.
+    pub for_whom: Option<String>,
 }
 
 /// An order comes in, or its certificate does.
@@ -128,6 +133,8 @@ fn row(look: &Look, word: &str, part: &str, place: &str, quantity: Amount, at: &
         quantity: quantity.millionths(),
         reason: if word == "move" { if quantity.is_negative() { "issue" } else { "receipt" } } else { word }
             .to_owned(),
+        items: None,
+        note: None,
     }
 }
 
@@ -146,6 +153,7 @@ impl Move {
         }
         let at = look.moment(self.at.as_deref(), look.places.zone_at(Some(&self.from)))?;
         enough(look, &self.part, &self.from, self.quantity, at.at)?;
+        may_leave(look, (&self.part, &self.from), self.quantity, "moved")?;
         let less = Amount::ZERO - self.quantity;
         let rows = [
             row(look, "move", &self.part, &self.from, less, &at),
@@ -213,77 +221,136 @@ impl Issue {
         let at = look.moment(self.at.as_deref(), look.places.zone_at(Some(&self.place)))?;
         enough(look, &self.part, &self.place, self.quantity, at.at)?;
         let held = held(look, &self.part, &self.place);
-        let told = match &held {
+        let tags = match &held {
             Some(held) => self.allowed(held)?,
-            None => String::new(),
+            None => Vec::new(),
         };
         let less = Amount::ZERO - self.quantity;
-        let row = row(look, "issue", &self.part, &self.place, less, &at);
-        let told = format!("{} of {} issued from {}{told}", self.quantity, self.part, self.place);
+        let note = self.out_of_turn.as_ref().filter(|_| !self.items.is_empty());
+        let row = Stock {
+            items: (!tags.is_empty()).then(|| tags.join(";")),
+            note: note.map(|why| format!("out of turn: {why}")),
+            ..row(look, "issue", &self.part, &self.place, less, &at)
+        };
+        let what = match (self.items.is_empty(), tags.as_slice()) {
+            (_, []) => String::new(),
+            (true, tags) => format!(": take {}, first to expire first", tags.join(", ")),
+            (false, tags) => format!(": {}", tags.join(", ")),
+        };
+        let why = note.map(|why| format!(", out of turn: {why}")).unwrap_or_default();
+        let told = format!("{} of {} issued from {}{what}{why}", self.quantity, self.part, self.place);
         Ok(Rows { sheets: vec![look.sheet(&[row])], told: vec![told] })
     }
 
-    /// Whether it may go; what goes, in words.
-    fn allowed(&self, held: &Held) -> Result<String, DeskError> {
-        let usable = held.on_hand - held.blocked;
-        let has_tags = held.pieces.iter().any(|(piece, _)| !piece.tags.is_empty());
+    /// Whether it may go; the tags of what goes.
+    fn allowed(&self, held: &Held) -> Result<Vec<String>, DeskError> {
         if !self.items.is_empty() {
             return self.named(held);
         }
-        if usable < self.quantity {
-            return refused(format!(
-                "{usable} of {} may be issued from {}: {}",
-                self.part,
-                self.place,
-                against(held)
-            ));
+        usable(held, self.quantity, "issued")?;
+        let mut left = self.quantity;
+        let mut tags = Vec::new();
+        for (piece, amount) in held.pieces.iter().filter(|(piece, _)| piece.blocked.is_empty()) {
+            if piece.tags.is_empty() || !left.is_positive() || left < *amount {
+                break;
+            }
+            left = left - *amount;
+            tags.extend(piece.tags.iter().cloned());
         }
-        let free = held.pieces.iter().filter(|(piece, _)| piece.blocked.is_empty());
-        let first: Vec<&str> = free.filter_map(|(piece, _)| piece.tags.first().map(String::as_str)).collect();
-        let whole = usize::try_from(self.quantity.millionths() / 1_000_000).unwrap_or(0);
-        Ok(if has_tags && self.quantity.millionths() % 1_000_000 == 0 && whole <= first.len() {
-            format!(": take {}, first to expire first", first[..whole].join(", "))
-        } else {
-            String::new()
-        })
+        Ok(if left.is_positive() { Vec::new() } else { tags })
     }
 
-    fn named(&self, held: &Held) -> Result<String, DeskError> {
+    fn named(&self, held: &Held) -> Result<Vec<String>, DeskError> {
+        let mut named: Vec<usize> = Vec::new();
         for tag in &self.items {
-            let Some(at) = held.pieces.iter().position(|(piece, _)| piece.tags.contains(tag)) else {
-                return refused(format!("{tag} does not lie at {} as {}", self.place, self.part));
-            };
-            let (piece, _) = &held.pieces[at];
-            if let Some(why) = piece.blocked.first() {
-                return refused(format!("{tag} must not be issued: {why}"));
+            let at = self.position(held, tag)?;
+            if !named.contains(&at) {
+                named.push(at);
             }
-            let mut before = held.pieces[..at].iter().filter(|(piece, _)| piece.blocked.is_empty());
-            let sooner = before.find(|(other, _)| {
-                other.expires < piece.expires && !other.tags.iter().any(|tag| self.items.contains(tag))
+            let mut before = held.pieces.iter().enumerate().filter(|(at, (piece, _))| {
+                let stays = !piece.tags.iter().any(|tag| self.items.contains(tag));
+                piece.blocked.is_empty() && stays && !named.contains(at)
             });
-            if let (Some((other, _)), None) = (sooner, &self.out_of_turn) {
-                return refused(format!(
-                    "{} expires first; issue that, or say why not with --out-of-turn",
+            let sooner = before.find(|(_, (other, _))| held.pieces[at].0.goes_after(other));
+            if let (Some((_, (other, amount))), None) = (sooner, &self.out_of_turn) {
+                let other = if other.tags.is_empty() {
+                    format!("{amount} without a tag")
+                } else {
                     other.tags.join(", ")
+                };
+                return refused(format!(
+                    "{other} expires first; issue that, or say why not with --out-of-turn"
                 ));
             }
         }
-        let why = self.out_of_turn.as_ref().map(|why| format!(", out of turn: {why}")).unwrap_or_default();
-        Ok(format!(": {}{why}", self.items.join(", ")))
+        let amounts: Vec<Amount> = named.iter().map(|at| held.pieces[*at].1).collect();
+        let all: Amount = amounts.iter().copied().sum();
+        if self.quantity > all {
+            return refused(format!(
+                "{} come to {all}, and {} are to be issued; name the others too, or issue {all}",
+                self.items.join(", "),
+                self.quantity
+            ));
+        }
+        if amounts.iter().any(|own| all - *own >= self.quantity) {
+            return refused(format!(
+                "{} come to {all}, and {} are to be issued; name no more than go out",
+                self.items.join(", "),
+                self.quantity
+            ));
+        }
+        usable(held, self.quantity, "issued")?;
+        Ok(self.items.clone())
     }
+
+    /// Where a tag lies among the pieces, if it may go.
+    fn position(&self, held: &Held, tag: &String) -> Result<usize, DeskError> {
+        let found = held.pieces.iter().position(|(piece, _)| piece.tags.contains(tag));
+        let aside = held.aside.iter().find(|(piece, _)| piece.tags.contains(tag)).map(|(piece, _)| piece);
+        let piece = found.map(|at| &held.pieces[at].0).or(aside);
+        if let Some(why) = piece.and_then(|piece| piece.blocked.first()) {
+            return refused(format!("{tag} must not be issued: {why}"));
+        }
+        match found {
+            Some(at) => Ok(at),
+            None => refused(format!("{tag} does not lie at {} as {}", self.place, self.part)),
+        }
+    }
+}
+
+/// Whether so much of a part may leave a place: what must not be used stays until that is cleared.
+///
+/// # Errors
+/// What stands against it.
+pub fn may_leave(
+    look: &Look,
+    (part, place): (&str, &str),
+    quantity: Amount,
+    what: &str,
+) -> Result<(), DeskError> {
+    held(look, part, place).map_or(Ok(()), |held| usable(&held, quantity, what))
+}
+
+fn usable(held: &Held, quantity: Amount, what: &str) -> Result<(), DeskError> {
+    let usable = held.on_hand - held.blocked;
+    if usable < quantity {
+        let (part, place) = (&held.part, &held.place);
+        return refused(format!("{usable} of {part} may be {what} from {place}: {}", against(held)));
+    }
+    Ok(())
 }
 
 /// What stands against the pieces of a place.
 fn against(held: &Held) -> String {
-    let each = held.pieces.iter().flat_map(|(piece, amount)| {
+    let each = held.pieces.iter().chain(&held.aside).flat_map(|(piece, amount)| {
         let what = if piece.tags.is_empty() { amount.to_string() } else { piece.tags.join(", ") };
         piece.blocked.iter().map(move |why| format!("{what}: {why}"))
     });
     let mut all: Vec<String> = each.collect();
-    let tagged: Amount =
+    let shut: Amount =
         held.pieces.iter().filter(|(piece, _)| !piece.blocked.is_empty()).map(|(_, amount)| *amount).sum();
-    if held.blocked > tagged {
-        all.push(format!("{} came without its certificate", held.blocked - tagged));
+    if held.blocked > shut {
+        all.push(format!("{}: it came without its certificate", held.blocked - shut));
     }
     all.join("; ")
 }
@@ -310,11 +377,13 @@ impl Raise {
     pub fn numbered(&self, look: &Look) -> Result<(String, Rows), DeskError> {
         let part = part(look, &self.part)?;
         is_place(look, &self.place)?;
-        let quantity = match self.quantity {
-            Some(quantity) => quantity,
-            None => self.planned(look)?,
+        if let Some(quantity) = self.quantity {
+            positive(quantity)?;
+        }
+        let (quantity, for_whom) = match (self.quantity, &self.for_whom) {
+            (Some(quantity), Some(whom)) => (quantity, whom.clone()),
+            _ => self.planned(look)?,
         };
-        positive(quantity)?;
         let today = look.set.service.home_zone.date_of(look.now);
         let on = self.on.unwrap_or(today);
         let mut order = Order {
@@ -330,6 +399,7 @@ impl Raise {
             by: self.by.clone(),
             signed_by: None,
             signed_on: None,
+            for_whom: Some(for_whom).filter(|whom| !whom.is_empty()),
         };
         let due = supply(look.set, &order, part).map_or(on, |supply| supply.lead.after(on, 1));
         order.needed_by = self.needed_by.unwrap_or(due).to_string();
@@ -338,17 +408,36 @@ impl Raise {
         Ok((order.key, rows))
     }
 
-    fn planned(&self, look: &Look) -> Result<Amount, DeskError> {
+    /// How much, and for whom, as the plan has it; orders that wait for a signature are on their way to one already.
+    fn planned(&self, look: &Look) -> Result<(Amount, String), DeskError> {
         let fleet = of_register(look.set, look.register);
         let kept = Kept::of_register(look.register);
-        let plan = kept.plan(look.set, &fleet, &Question::of(look.set, AsOf::Now(look.now)));
+        let asked = Question::of(look.set, AsOf::Now(look.now));
+        let plan = kept.plan(look.set, &fleet, &asked);
         let own = plan.lines.iter().find(|line| {
             let place = isolated(look.set, &fleet, &self.place, &plan.parts[line.part].kind);
             plan.parts[line.part].key == self.part && line.place == place
         });
-        match own.map(|line| line.order).filter(|order| order.is_positive()) {
-            Some(order) => Ok(order),
-            None => refused(format!("the plan asks for no {} today; give how much", self.part)),
+        let name =
+            |need: &Need| need.station.map(|station| fleet.stations[station.0 as usize].name.to_string());
+        let whom = |quantity: Amount| own.map(|line| for_whom(line, quantity, name)).unwrap_or_default();
+        if let Some(quantity) = self.quantity {
+            return Ok((quantity, whom(quantity)));
+        }
+        let day = look.set.service.home_zone.date_of(look.now);
+        let drafts = unsigned(&kept, day, (&self.part, &self.place));
+        let waits: Amount = drafts.iter().map(|order| Amount::from_millionths(order.quantity)).sum();
+        let wanted = own.map_or(Amount::ZERO, |line| line.order);
+        match wanted - waits {
+            order if order.is_positive() => Ok((order, whom(order))),
+            _ if wanted.is_positive() => {
+                let numbers: Vec<&str> = drafts.iter().map(|order| &*order.key).collect();
+                refused(format!(
+                    "{} of {waits} waits for a signature already (tallow order sign); give how much more",
+                    numbers.join(", ")
+                ))
+            }
+            _ => refused(format!("the plan asks for no {} today; give how much", self.part)),
         }
     }
 }
@@ -384,6 +473,7 @@ impl Sign {
         if order.received_on.is_some() {
             return refused(format!("{} is in already; there is nothing left to sign", self.order));
         }
+        engineer(&look.register.people, &self.by, "signs an order")?;
         let on = look.set.service.home_zone.date_of(look.now);
         let signed =
             Order { signed_by: Some(self.by.clone()), signed_on: Some(on.to_string()), ..order.clone() };

@@ -40,7 +40,7 @@ pub struct DrumLine {
 }
 
 /// Lengths asked for on the command line: `2x35.6 m` is a pair from one drum, `2x2x35.6 m` are two pairs, `10x7.2 m` ten
-/// single lengths.
+/// single lengths, `2x1x35.6 m` two of them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Asked(pub Wanted);
 
@@ -62,6 +62,7 @@ impl FromStr for Asked {
             ["2", length] => (1, 2, *length),
             [singles, length] => (count(singles)?, 1, *length),
             [pairs, "2", length] => (count(pairs)?, 2, *length),
+            [singles, "1", length] => (count(singles)?, 1, *length),
             _ => return Err(help()),
         };
         let cut_mm = length.parse().ok().and_then(millimetres).filter(|cut| *cut > 0).ok_or_else(help)?;
@@ -159,13 +160,16 @@ fn pool<'p>(planned: &'p Planned, part: &str) -> Option<&'p Line> {
 /// What the plan would have cut: the pairs and wires that are likelier than not to be needed before an order of today
 /// can be fitted.
 pub fn wanted_by_plan(set: &PolicySet, planned: &Planned, part: &str) -> Vec<Wanted> {
-    let Some((line, each)) = pool(planned, part).zip(cut_of(planned, part)) else { return Vec::new() };
+    let Some(each) = cut_of(planned, part) else { return Vec::new() };
     let cut_mm = each.saturating_sub(set.service.stores.saw_loss_mm);
-    let likely = || line.needs.iter().filter(|need| need.chance >= LIKELY);
-    let of = |wires: u64| u64::try_from(likely().filter(|need| need.pieces == wires).count()).unwrap_or(0);
-    [2, 1]
+    let lines = planned.lines.iter().filter(|line| planned.parts[line.part].key == part);
+    let likely: Vec<_> = lines.flat_map(|line| &line.needs).filter(|need| need.chance >= LIKELY).collect();
+    // A pair comes off one drum; whatever else is renewed together is so many single lengths.
+    let pairs = likely.iter().filter(|need| need.pieces == 2).count();
+    let singles: u64 = likely.iter().map(|need| need.pieces).filter(|pieces| *pieces != 2).sum();
+    [(2, u64::try_from(pairs).unwrap_or(0)), (1, singles)]
         .into_iter()
-        .map(|wires| Wanted { cut_mm, wires, count: of(wires) })
+        .map(|(wires, count)| Wanted { cut_mm, wires, count })
         .filter(|wanted| wanted.count > 0)
         .collect()
 }
@@ -202,6 +206,15 @@ pub fn cut(
     }
 }
 
+/// `a pair`, `two pairs`.
+pub fn pairs_of(count: u64) -> String {
+    match count {
+        0 => "no pair".to_owned(),
+        1 => "1 pair".to_owned(),
+        count => format!("{count} pairs"),
+    }
+}
+
 /// A cutting in words, drum by drum.
 pub fn told(job: &Job, cutting: &Cutting) -> Vec<String> {
     let what = |counts: &[u64]| {
@@ -210,9 +223,11 @@ pub fn told(job: &Job, cutting: &Cutting) -> Vec<String> {
             .map(|(count, wanted)| {
                 let length = metres(wanted.cut_mm);
                 if wanted.wires == 2 {
-                    format!("{count} pair(s) of 2 x {length} m")
+                    format!("{} of 2 × {length} m", pairs_of(*count))
+                } else if *count == 1 {
+                    format!("one of {length} m")
                 } else {
-                    format!("{count} x {length} m")
+                    format!("{count} of {length} m")
                 }
             })
             .collect();
@@ -231,8 +246,8 @@ pub fn told(job: &Job, cutting: &Cutting) -> Vec<String> {
         lines.push(format!("not to be had from these drums: {short}"));
     }
     lines.push(format!(
-        "{} pair(s) of 2 x {} m left for later, {} m scrap; {} m lost with each cut",
-        cutting.pairs_left,
+        "{} of 2 × {} m left for later, {} m scrap; {} m lost with each cut",
+        pairs_of(cutting.pairs_left),
         metres(job.later_mm),
         metres(cutting.scrap_mm),
         metres(job.saw_mm)

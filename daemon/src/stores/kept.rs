@@ -11,7 +11,7 @@ use policies::kinds::KindId;
 use policies::load::PolicySet;
 use policies::readiness::Papers;
 use policies::span::Span;
-use policies::stores::plan::{self, Asked, Line, Shelf};
+use policies::stores::plan::{self, Asked, Line, Shelf, Unnamed};
 use policies::wear::Wear;
 use policies::zone::Instant;
 
@@ -30,6 +30,7 @@ pub const STORES: &str = "stores";
 pub const LOFT: &str = "loft";
 
 /// Records of stores, as they were known.
+#[derive(Default)]
 pub struct Kept {
     /// Parts by name.
     pub parts: BTreeMap<String, Part>,
@@ -80,6 +81,8 @@ pub struct Planned {
     pub parts: Vec<Part>,
     /// The plan's lines.
     pub lines: Vec<Line>,
+    /// Gear that no part is named for.
+    pub unnamed: Vec<Unnamed>,
     /// What is where.
     pub held: Vec<Held>,
     /// The service that was asked for.
@@ -108,6 +111,12 @@ impl Kept {
         })
     }
 
+    /// With the orders as they stood at the end of a day.
+    #[must_use]
+    pub fn on(self, day: Date) -> Kept {
+        Kept { orders: orders::as_of(&self, day), ..self }
+    }
+
     /// The plan.
     pub fn plan(&self, set: &PolicySet, fleet: &Fleet, asked: &Question) -> Planned {
         let certain = Evaluator::without_forecasts(set, fleet, asked.as_of);
@@ -118,12 +127,12 @@ impl Kept {
         let day = asked.as_of.day_in(&set.service.home_zone);
         let held =
             shelf::held(&shelf::Ground { set, fleet, kept: self, evaluator: &certain, papers: &papers, day });
-        let shelves = self.shelves(set, fleet, &parts, &held, asked);
+        let shelves = self.shelves(set, fleet, &parts, &held, (day, asked.ordered));
         let wear = self.wear(set, fleet, &odds, &part_of);
         let percent = f64::from(set.service.stores.service_percent) / 100.0;
         let service = asked.service.unwrap_or(percent);
         let quantity: Vec<u32> = fleet.items.iter().map(|item| self.quantity(&item.tag)).collect();
-        let lines = plan::plan(&Asked {
+        let plan::Plan { lines, unnamed } = plan::plan(&Asked {
             certain: &certain,
             odds: &odds,
             parts: &known,
@@ -136,7 +145,7 @@ impl Kept {
             service,
             until: asked.horizon.after(day, 1),
         });
-        Planned { parts, lines, held, service, ordered: asked.ordered }
+        Planned { parts, lines, unnamed, held, service, ordered: asked.ordered }
     }
 
     /// Parts whose kind the set knows, as the records and as the plan have them.
@@ -162,12 +171,6 @@ impl Kept {
         fleet.items.iter().map(|item| own(&item.tag, item.kind)).collect()
     }
 
-    /// Whether each item has a part, by the item's own index.
-    pub fn has_part(&self, set: &PolicySet, fleet: &Fleet) -> Vec<bool> {
-        let (_, known) = self.known_parts(set);
-        self.part_of(set, fleet, &known).into_iter().map(|part| part.is_some()).collect()
-    }
-
     pub(super) fn quantity(&self, tag: &str) -> u32 {
         let quantity = self.items.get(tag).and_then(|item| item.quantity);
         quantity.and_then(|quantity| u32::try_from(quantity).ok()).unwrap_or(1).max(1)
@@ -180,7 +183,7 @@ impl Kept {
         fleet: &Fleet,
         parts: &[Part],
         held: &[Held],
-        question: &Question,
+        (day, ordered): (Date, Date),
     ) -> Vec<Shelf> {
         let mut found: BTreeMap<(usize, Option<StationId>), Shelf> = BTreeMap::new();
         let at = |part: &str| parts.iter().position(|known| known.key == part);
@@ -189,14 +192,19 @@ impl Kept {
             let lying = entry(&mut found, part, isolated(set, fleet, &held.place, &parts[part].kind));
             lying.on_hand += held.on_hand;
             lying.blocked += held.blocked;
+            lying.usable.extend(held.usable());
         }
-        for order in self.orders.values().filter(|order| order.received_on.is_none()) {
+        for order in orders::as_of(self, day).values().filter(|order| orders::is_on_way(order)) {
             let Some(part) = at(&order.part) else { continue };
             let place = isolated(set, fleet, &order.place, &parts[part].kind);
-            let coming = orders::coming(set, order, &parts[part], question.ordered);
+            let coming = orders::coming(set, order, &parts[part], ordered);
             entry(&mut found, part, place).coming.extend(coming);
         }
-        found.into_values().collect()
+        let mut shelves: Vec<Shelf> = found.into_values().collect();
+        for shelf in &mut shelves {
+            shelf.usable.sort_by_key(|own| own.until.unwrap_or(Date::MAX));
+        }
+        shelves
     }
 
     /// Wear of what has a part.
@@ -232,6 +240,7 @@ fn entry(
         place,
         on_hand: Amount::ZERO,
         blocked: Amount::ZERO,
+        usable: Vec::new(),
         coming: Vec::new(),
     })
 }

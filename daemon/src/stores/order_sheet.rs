@@ -5,12 +5,9 @@ use std::path::Path;
 use anyhow::Context;
 use jiff::civil::Date;
 use policies::amount::Amount;
-use policies::as_of::AsOf;
-use policies::facts::Fleet;
-use policies::load::PolicySet;
-use policies::stores::plan::Line;
+use policies::stores::plan::{Line, Need};
 
-use super::kept::{Kept, Question, STORES, isolated};
+use super::kept::{Kept, STORES};
 use super::words::{cost, day_text};
 use crate::desk::DeskError;
 use crate::items::refused;
@@ -48,16 +45,11 @@ pub struct SheetLine {
     pub cost: String,
 }
 
-/// Lines of the sheet for orders by number.
+/// Lines of the sheet for orders by number, as they were ordered.
 ///
 /// # Errors
 /// No such order, or none.
-pub fn lines(
-    set: &PolicySet,
-    fleet: &Fleet,
-    kept: &Kept,
-    (numbers, as_of): (&[String], AsOf),
-) -> Result<Vec<SheetLine>, DeskError> {
+pub fn lines(kept: &Kept, numbers: &[String]) -> Result<Vec<SheetLine>, DeskError> {
     let mut found = Vec::new();
     for number in numbers {
         let Some(order) = kept.orders.get(number) else {
@@ -66,7 +58,7 @@ pub fn lines(
         let Some(part) = kept.parts.get(&order.part) else {
             return refused(format!("{number} names \"{}\", which is no part", order.part));
         };
-        found.push(line(set, fleet, kept, (order, part, as_of)));
+        found.push(line(kept, order, part));
     }
     if found.is_empty() {
         return refused("name an order, such as OS-2026-001; see tallow order list");
@@ -74,12 +66,7 @@ pub fn lines(
     Ok(found)
 }
 
-fn line(
-    set: &PolicySet,
-    fleet: &Fleet,
-    kept: &Kept,
-    (order, part, as_of): (&Order, &Part, AsOf),
-) -> SheetLine {
+fn line(kept: &Kept, order: &Order, part: &Part) -> SheetLine {
     let like = like(kept, part);
     let cell = |columns: &[&str]| {
         let found = columns.iter().filter_map(|column| {
@@ -110,7 +97,7 @@ fn line(
             "maker's certificate with each, with its minimum breaking force and rope category or grade"
                 .to_owned(),
             order.needed_by.clone(),
-            for_whom(set, fleet, kept, order, as_of),
+            order.for_whom.clone().unwrap_or_default(),
         ],
         place: order.place.clone(),
         cost: price.map(|(cost, currency)| format!("{cost} {currency}")).unwrap_or_default(),
@@ -132,26 +119,17 @@ fn with_unit(name: &str, value: &str) -> String {
     }
 }
 
-/// The stations that it is for, the likeliest first, as they stood when it went out; the rest is the pool's.
-fn for_whom(set: &PolicySet, fleet: &Fleet, kept: &Kept, order: &Order, as_of: AsOf) -> String {
-    let asked = Question::of(set, as_of);
-    let plan = kept.plan(set, fleet, &asked);
-    let place = kept.parts.get(&order.part).and_then(|part| isolated(set, fleet, &order.place, &part.kind));
-    let own = plan.lines.iter().find(|line| plan.parts[line.part].key == order.part && line.place == place);
-    own.map(|line| named(fleet, line, order.quantity)).unwrap_or_default()
-}
-
-fn named(fleet: &Fleet, line: &Line, quantity: i64) -> String {
-    let mut pieces = quantity / line.each.millionths().max(1);
+/// The stations that so much of a line is for, the likeliest first; the rest is the pool's. `name` tells a need's station.
+pub fn for_whom(line: &Line, quantity: Amount, name: impl Fn(&Need) -> Option<String>) -> String {
+    let mut pieces = line.pieces_in(quantity);
     let mut found: Vec<String> = Vec::new();
-    for need in line.needs.iter().filter(|need| !need.served && need.chance >= NAMED) {
-        let takes = i64::try_from(need.pieces).unwrap_or(i64::MAX);
-        if takes > pieces {
+    let open = line.needs.iter().filter(|need| !need.served && need.comes.is_none() && need.chance >= NAMED);
+    for need in open {
+        if need.pieces > pieces {
             break;
         }
-        pieces -= takes;
-        let slug = need.station.map(|station| fleet.stations[station.0 as usize].slug.to_uppercase());
-        found.push(slug.unwrap_or_else(|| "relief".to_owned()));
+        pieces -= need.pieces;
+        found.push(name(need).unwrap_or_else(|| "relief".to_owned()));
     }
     if pieces > 0 {
         found.push("pool".to_owned());
@@ -189,7 +167,10 @@ pub fn text(lines: &[SheetLine], from: &str) -> String {
         if !what.is_empty() {
             text = format!("{text}  {}\n", what.join(", "));
         }
-        text = format!("{text}  Wanted: {certificate}.\n  Deliver by {by} to {place}. For: {whom}.\n");
+        text = format!("{text}  Wanted: {certificate}.\n  Deliver by {by} to {place}.\n");
+        if !whom.is_empty() {
+            text = format!("{text}  For: {whom}.\n");
+        }
         if !line.cost.is_empty() {
             text = format!("{text}  {}\n", line.cost);
         }

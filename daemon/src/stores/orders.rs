@@ -1,5 +1,7 @@
 //! Orders: what is on the way, what came, and when it can be fitted.
 
+use std::collections::BTreeMap;
+
 use jiff::civil::Date;
 use policies::amount::Amount;
 use policies::load::PolicySet;
@@ -9,6 +11,9 @@ use serde::Serialize;
 
 use super::kept::{Kept, part_of_plan};
 use crate::records::{Order, Part};
+
+/// What stands of an order that no engineer has signed: the supplier does not have it.
+pub const NOT_SIGNED: &str = "not signed";
 
 /// An order in words.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -27,7 +32,7 @@ pub struct OrderLine {
     pub needed_by: String,
     /// Day by which it is expected, or came.
     pub expected_on: String,
-    /// `on its way`, `late`, `in`, or `in, without its certificate`.
+    /// `not signed`, `on its way`, `late`, `in`, or `in, without its certificate`.
     pub standing: &'static str,
     /// Certificate.
     pub certificate: String,
@@ -40,16 +45,56 @@ pub(super) fn supply(set: &PolicySet, order: &Order, part: &Part) -> Option<Supp
         lead: part_of_plan(set, part)?.lead,
         book_in: stores.book_in,
         make_up: stores.make_up,
-        transport: stores
-            .isolated(&order.place, &part.kind)
-            .map_or(stores.transport, |isolated| isolated.transport),
+        transport: stores.transport_to(&order.place),
     })
+}
+
+/// Orders as they stood at the end of a day: what was ordered, signed or received later was not yet.
+pub fn as_of(kept: &Kept, day: Date) -> BTreeMap<String, Order> {
+    let by = |text: &Option<String>| text.as_deref().is_some_and(|on| on <= &*day.to_string());
+    let mut found = BTreeMap::new();
+    for order in kept.orders.values().filter(|order| *order.ordered_on <= *day.to_string()) {
+        let mut order = order.clone();
+        if !by(&order.received_on) {
+            (order.received_on, order.certificate) = (None, None);
+        }
+        if !by(&order.signed_on) {
+            (order.signed_by, order.signed_on) = (None, None);
+        }
+        found.insert(order.key.clone(), order);
+    }
+    found
+}
+
+/// Orders of a part for a place that wait for a signature at the end of a day.
+pub fn unsigned(kept: &Kept, day: Date, (part, place): (&str, &str)) -> Vec<Order> {
+    let open = |order: &Order| {
+        order.part == part && order.place == place && order.received_on.is_none() && order.signed_by.is_none()
+    };
+    as_of(kept, day).into_values().filter(open).collect()
+}
+
+/// Whether an order is with the supplier: it goes there once it is signed.
+pub(super) fn is_on_way(order: &Order) -> bool {
+    order.received_on.is_none() && order.signed_by.is_some()
+}
+
+/// The day that an order went out: when it was signed, no sooner than it was raised.
+fn went_out(order: &Order) -> Option<Date> {
+    let raised: Date = order.ordered_on.parse().ok()?;
+    let signed = order.signed_on.as_deref().and_then(|on| on.parse().ok());
+    Some(signed.map_or(raised, |signed: Date| signed.max(raised)))
+}
+
+/// When an order is to be delivered: its lead after it went out.
+fn due(set: &PolicySet, order: &Order, part: &Part) -> Option<Date> {
+    Some(supply(set, order, part)?.lead.after(went_out(order)?, 1))
 }
 
 /// When an order is delivered: its lead after it went out. One that is late already is expected as late again (house):
 /// nobody knows, and the plan must not count on tomorrow.
 pub(super) fn expected(set: &PolicySet, order: &Order, part: &Part, today: Date) -> Option<Date> {
-    let due = supply(set, order, part)?.lead.after(order.ordered_on.parse().ok()?, 1);
+    let due = due(set, order, part)?;
     let late = (today - due).get_days();
     if late <= 0 {
         return Some(due);
@@ -67,9 +112,10 @@ pub(super) fn coming(set: &PolicySet, order: &Order, part: &Part, today: Date) -
     })
 }
 
-/// Every order, the open ones first, by the day they are expected.
-pub fn lines(set: &PolicySet, kept: &Kept, today: Date) -> Vec<OrderLine> {
-    let mut found: Vec<OrderLine> = kept.orders.values().map(|order| line(set, kept, order, today)).collect();
+/// Every order at the end of a day, the open ones first, by the day they are expected; `today` orders would go out.
+pub fn lines(set: &PolicySet, kept: &Kept, (day, today): (Date, Date)) -> Vec<OrderLine> {
+    let orders = as_of(kept, day);
+    let mut found: Vec<OrderLine> = orders.values().map(|order| line(set, kept, order, today)).collect();
     found.sort_by(|a, b| {
         let key = |line: &OrderLine| (line.standing == "in", line.expected_on.clone());
         (key(a), &a.order).cmp(&(key(b), &b.order))
@@ -80,11 +126,16 @@ pub fn lines(set: &PolicySet, kept: &Kept, today: Date) -> Vec<OrderLine> {
 fn line(set: &PolicySet, kept: &Kept, order: &Order, today: Date) -> OrderLine {
     let part = kept.parts.get(&order.part);
     let expected_on = part.and_then(|part| expected(set, order, part, today));
-    let was_due =
-        part.and_then(|part| Some(supply(set, order, part)?.lead.after(order.ordered_on.parse().ok()?, 1)));
+    let was_due = part.and_then(|part| due(set, order, part));
+    // What is not signed is expected as if it were today.
+    let signed_today = Order { ordered_on: order.ordered_on.clone().max(today.to_string()), ..order.clone() };
+    let unsigned = order.received_on.is_none() && order.signed_by.is_none();
+    let expected_on =
+        if unsigned { part.and_then(|part| due(set, &signed_today, part)) } else { expected_on };
     let standing = match (&order.received_on, &order.certificate) {
         (Some(_), Some(_)) => "in",
         (Some(_), None) => "in, without its certificate",
+        (None, _) if unsigned => NOT_SIGNED,
         (None, _) if was_due.is_some_and(|due| due < today) => "late",
         (None, _) => "on its way",
     };

@@ -10,11 +10,12 @@ use policies::stores::cutting::{Cutting, Job};
 use policies::stores::plan::{Line, Need, WayOut, WayTo};
 
 use super::drums::{DrumLine, cut, lines as drum_lines, wanted_by_plan};
-use super::kept::{Kept, Planned, Question};
+use super::kept::{Kept, Planned, Question, STORES};
+use super::order_sheet::for_whom;
 use super::orders::{OrderLine, lines as order_lines};
 use super::spares::{SparesLine, of_plan};
-pub(crate) use super::words::percent;
 use super::words::{Speaker, price};
+pub(crate) use super::words::{on_order, percent};
 
 /// A station: its slug and its name.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -80,6 +81,8 @@ pub struct Seen {
     pub cuttings: Vec<(String, Job, Cutting)>,
     /// Orders, the open ones first.
     pub orders: Vec<OrderLine>,
+    /// Gear that no part is named for, in words: the kind, and its tags with the day to be ready by.
+    pub unnamed: Vec<(String, Vec<(String, jiff::civil::Date)>)>,
     /// Names of stations by slug.
     pub stations: BTreeMap<String, String>,
 }
@@ -87,22 +90,50 @@ pub struct Seen {
 impl Seen {
     /// Makes the plan and puts it into words.
     pub fn of(set: &PolicySet, fleet: &Fleet, kept: Kept, judged: AsOf) -> Seen {
+        let day = judged.day_in(&set.service.home_zone);
+        let kept = kept.on(day);
         let planned = kept.plan(set, fleet, &Question::of(set, judged));
-        let (lines, drums, cuttings) = {
-            let look = Look { speaker: Speaker { set, fleet, kept: &kept, planned: &planned } };
-            let spares = of_plan(set, fleet, &kept, &planned);
+        let orders = order_lines(set, &kept, (day, planned.ordered));
+        let (lines, drums, cuttings, unnamed) = {
+            let look =
+                Look { speaker: Speaker { set, fleet, orders: &orders, planned: &planned }, kept: &kept };
+            let spares = of_plan(set, fleet, &orders, &planned);
             let lines: Vec<LineSeen> = spares.into_iter().map(|spares| look.line(spares)).collect();
-            (lines, drum_lines(set, fleet, &kept, &planned, None), look.cuttings())
+            (lines, drum_lines(set, fleet, &kept, &planned, None), look.cuttings(), look.unnamed())
         };
-        let orders = order_lines(set, &kept, planned.ordered);
         let named = |station: &policies::facts::Station| (station.slug.to_string(), station.name.to_string());
         let stations = fleet.stations.iter().map(named).collect();
-        Seen { kept, planned, lines, drums, cuttings, orders, stations }
+        Seen { kept, planned, lines, drums, cuttings, orders, stations, unnamed }
     }
 
     /// A part's lines: the pool's, and those of isolated stations.
     pub fn of_part<'s>(&'s self, part: &'s str) -> impl Iterator<Item = &'s LineSeen> {
         self.lines.iter().filter(move |line| line.spares.part == part)
+    }
+
+    /// A place of stock by its name.
+    pub fn place(&self, place: &str) -> String {
+        match place {
+            STORES => "the central stores".to_owned(),
+            other => self.stations.get(other).map_or_else(|| format!("the {other}"), Clone::clone),
+        }
+    }
+
+    /// The line that holds what a place has of a part: an isolated station's own, else the pool's.
+    pub fn line_of(&self, part: &str, place: &str) -> Option<&LineSeen> {
+        let lines = || self.lines.iter().filter(|line| line.spares.part == part);
+        let own = lines().find(|line| line.place.as_ref().is_some_and(|own| own.slug == place));
+        own.or_else(|| lines().find(|line| line.place.is_none()))
+    }
+
+    /// Whom so much of a part is for.
+    pub fn for_whom(&self, part: &str, place: &str, quantity: policies::amount::Amount) -> String {
+        let Some(line) = self.line_of(part, place) else { return String::new() };
+        let name = |need: &Need| {
+            let own = line.needs.iter().find(|own| own.need == *need)?;
+            own.station.as_ref().map(|station| station.name.clone())
+        };
+        for_whom(&line.spares.plan, quantity, name)
     }
 
     /// The best cutting of lengths from the drums of a part.
@@ -127,6 +158,7 @@ impl Seen {
 /// Words over the fleet at hand.
 struct Look<'l> {
     speaker: Speaker<'l>,
+    kept: &'l Kept,
 }
 
 impl Look<'_> {
@@ -166,7 +198,7 @@ impl Look<'_> {
         if let Some(certain) = need.certain.as_ref().filter(|certain| certain.on <= line.usable_on) {
             let rule = match &certain.cause {
                 Cause::NoBase(rule) | Cause::Date(rule) | Cause::UsedUp(rule) => Some(*rule),
-                Cause::SetAside | Cause::Defect(_) => None,
+                Cause::SetAside | Cause::Defect(_) | Cause::Empty { .. } => None,
             };
             let says = match (&certain.cause, rule) {
                 (Cause::Date(_), Some(rule)) => set.rule(rule).title.clone(),
@@ -177,7 +209,7 @@ impl Look<'_> {
         if need.by_wear {
             return ("its readings wear towards their limit".to_owned(), None);
         }
-        let Some(left) = need.by_use else { return ("by its clauses".to_owned(), None) };
+        let Some(left) = need.by_use else { return ("by its rules".to_owned(), None) };
         let meter = set.kinds.meter_name(left.meter);
         (format!("{} of {} {meter}", left.used, left.limit), Some(set.rule(left.rule).id.clone()))
     }
@@ -209,8 +241,17 @@ impl Look<'_> {
         WaySeen { out: out.clone(), what, tag }
     }
 
+    fn unnamed(&self) -> Vec<(String, Vec<(String, jiff::civil::Date)>)> {
+        let named = |own: &policies::stores::plan::Unnamed| {
+            let items = own.items.iter().map(|(item, day)| (self.speaker.tag(*item).to_owned(), *day));
+            (self.speaker.set.kinds.kind(own.kind).name.clone(), items.collect())
+        };
+        self.speaker.planned.unnamed.iter().map(named).collect()
+    }
+
     fn cuttings(&self) -> Vec<(String, Job, Cutting)> {
-        let Speaker { set, fleet, kept, planned } = self.speaker;
+        let Speaker { set, fleet, planned, .. } = self.speaker;
+        let kept = self.kept;
         let parts = planned.parts.iter().filter(|part| part.unit == "m");
         let cut_of = |part: &crate::records::Part| {
             let wanted = wanted_by_plan(set, planned, &part.key);

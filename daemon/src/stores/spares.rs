@@ -3,11 +3,12 @@
 use policies::amount::Amount;
 use policies::facts::Fleet;
 use policies::load::PolicySet;
-use policies::stores::plan::Line;
+use policies::stores::plan::{Line, Unnamed};
 use serde::Serialize;
 use serde_json::{Number, Value};
 
 use super::kept::{Kept, Planned, Question, STORES};
+use super::orders::{self, OrderLine};
 use super::words;
 use crate::records::Part;
 
@@ -20,7 +21,7 @@ pub struct SparesLine {
     pub place: String,
     /// What is there, in the part's unit.
     pub on_hand: Value,
-    /// What of it may be issued and is not bespoken.
+    /// What of it may be issued and is not spoken for.
     pub free: Value,
     /// Expected demand until an order of today can be fitted.
     pub demand_mean: f64,
@@ -30,10 +31,13 @@ pub struct SparesLine {
     pub order: Value,
     /// By when to order, or by when it had to be; none where nothing is needed in the time looked at.
     pub order_by: Option<String>,
-    /// Station-days lost, as is to be expected, by ordering today and no earlier.
+    /// Station-days lost on average by ordering today and no earlier.
     pub days_lost: f64,
     /// Why, a line each.
     pub reasons: Vec<String>,
+    /// The place in words.
+    #[serde(skip)]
+    pub at: String,
     /// The part as it is recorded.
     #[serde(skip)]
     pub of: Part,
@@ -45,12 +49,36 @@ pub struct SparesLine {
 /// The plan in lines: what is to be ordered first, the earliest order-by day first; then by name and place.
 pub fn lines(set: &PolicySet, fleet: &Fleet, kept: &Kept, asked: &Question) -> Vec<SparesLine> {
     let planned = kept.plan(set, fleet, asked);
-    of_plan(set, fleet, kept, &planned)
+    let day = asked.as_of.day_in(&set.service.home_zone);
+    of_plan(set, fleet, &orders::lines(set, kept, (day, planned.ordered)), &planned)
+}
+
+/// The same, and a line for each kind that no part is named for.
+pub fn letter_of(set: &PolicySet, fleet: &Fleet, kept: &Kept, asked: &Question) -> Vec<String> {
+    let planned = kept.plan(set, fleet, asked);
+    let day = asked.as_of.day_in(&set.service.home_zone);
+    let lines = of_plan(set, fleet, &orders::lines(set, kept, (day, planned.ordered)), &planned);
+    let mut told = letter(&lines);
+    told.extend(without_part(set, fleet, &planned));
+    told
+}
+
+/// `no part is named for heaving line: 3 to renew, first HL-01 by 12 Oct 2026`.
+pub fn without_part(set: &PolicySet, fleet: &Fleet, planned: &Planned) -> Vec<String> {
+    let line = |own: &Unnamed| {
+        let (kind, count) = (&set.kinds.kind(own.kind).name, own.items.len());
+        let first = own
+            .items
+            .first()
+            .map(|(item, day)| format!(", first {} by {}", fleet.item(*item).tag, words::day_text(*day)));
+        format!("no part is named for {kind}: {count} to renew{}", first.unwrap_or_default())
+    };
+    planned.unnamed.iter().map(line).collect()
 }
 
 /// The same of a plan that is made already.
-pub fn of_plan(set: &PolicySet, fleet: &Fleet, kept: &Kept, planned: &Planned) -> Vec<SparesLine> {
-    let speaker = words::Speaker { set, fleet, kept, planned };
+pub fn of_plan(set: &PolicySet, fleet: &Fleet, orders: &[OrderLine], planned: &Planned) -> Vec<SparesLine> {
+    let speaker = words::Speaker { set, fleet, orders, planned };
     let mut lines: Vec<SparesLine> = planned.lines.iter().map(|line| told(&speaker, line)).collect();
     lines.sort_by(|a, b| {
         let key = |line: &SparesLine| {
@@ -66,6 +94,7 @@ fn told(speaker: &words::Speaker, line: &Line) -> SparesLine {
     SparesLine {
         part: of.key.clone(),
         place: speaker.place(line),
+        at: speaker.station(line.place),
         on_hand: number(line.on_hand),
         free: number(line.free),
         demand_mean: rounded(line.demand_mean(), 100.0),
@@ -104,10 +133,11 @@ pub fn letter(lines: &[SparesLine]) -> Vec<String> {
 impl SparesLine {
     /// `Winch wire 22 mm … (WW-22): on hand 1 (W-0502), demand 2.77 to 25 Jan 2027, want 4, ORDER 3, order by …`.
     pub fn first_words(&self) -> String {
-        let place = if self.is_pool() { String::new() } else { format!(" at {}", self.place) };
+        let place = if self.is_pool() { String::new() } else { format!(" at {}", self.at) };
         let order =
             if self.plan.order.is_positive() { format!(", ORDER {}", self.order) } else { String::new() };
-        let by = self.order_by.as_ref().map(|by| format!(", order by {by}")).unwrap_or_default();
+        let by =
+            self.plan.order_by.map(|by| format!(", order by {}", words::day_text(by))).unwrap_or_default();
         format!(
             "{} ({}){place}: on hand {}, free {}, demand {:.2} to {}, want {}{order}{by}",
             self.of.description,

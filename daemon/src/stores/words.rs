@@ -4,10 +4,11 @@ use jiff::civil::Date;
 use policies::amount::Amount;
 use policies::facts::{Fleet, ItemId, StationId};
 use policies::load::PolicySet;
-use policies::stores::plan::{Line, Need, WayOut, WayTo};
+use policies::stores::plan::{Comes, Line, Need, WayOut, WayTo};
 use policies::stores::renewal::Cause;
 
-use super::kept::{Kept, Planned, STORES, isolated};
+use super::kept::{LOFT, Planned, STORES, isolated};
+use super::orders::{NOT_SIGNED, OrderLine};
 use super::shelf::Held;
 use crate::records::Part;
 use crate::why::day;
@@ -23,24 +24,35 @@ const EXPIRES_DAYS: i32 = 183;
 pub(super) struct Speaker<'s> {
     pub(super) set: &'s PolicySet,
     pub(super) fleet: &'s Fleet,
-    pub(super) kept: &'s Kept,
+    pub(super) orders: &'s [OrderLine],
     pub(super) planned: &'s Planned,
 }
 
 impl Speaker<'_> {
     pub(super) fn place(&self, line: &Line) -> String {
-        line.place.map_or_else(|| STORES.to_owned(), |station| self.station(Some(station)))
+        let slug = |station: StationId| self.fleet.stations[station.0 as usize].slug.to_string();
+        line.place.map_or_else(|| STORES.to_owned(), slug)
     }
 
-    fn station(&self, station: Option<StationId>) -> String {
+    pub(super) fn station(&self, station: Option<StationId>) -> String {
         station.map_or_else(
             || "the central stores".to_owned(),
-            |station| self.fleet.stations[station.0 as usize].slug.to_string(),
+            |station| self.fleet.stations[station.0 as usize].name.to_string(),
         )
     }
 
     pub(super) fn tag(&self, item: ItemId) -> &str {
         &self.fleet.item(item).tag
+    }
+
+    /// A place of stock in words.
+    fn at(&self, place: &str) -> String {
+        let station = self.fleet.stations.iter().find(|station| *station.slug == *place);
+        match place {
+            STORES => "the central stores".to_owned(),
+            LOFT => "the loft".to_owned(),
+            other => station.map_or_else(|| other.to_owned(), |station| station.name.to_string()),
+        }
     }
 
     fn tags(&self, need: &Need) -> String {
@@ -65,6 +77,7 @@ impl Speaker<'_> {
         told.push(Self::stock(part, line));
         told.extend(self.pieces(line));
         told.extend(self.orders(line));
+        told.extend(self.drafts(line));
         told.extend(self.order(part, line));
         told.extend(self.late(line));
         told
@@ -91,7 +104,7 @@ impl Speaker<'_> {
 
     fn need(&self, line: &Line, need: &Need) -> String {
         let (tags, station) = (self.tags(need), self.station(need.station));
-        let serves = if need.served { "; what is there goes to it" } else { "" };
+        let serves = served(need);
         if let Some(certain) = need.certain.as_ref().filter(|certain| certain.on <= line.usable_on) {
             return format!(
                 "{tags} at {station}: certain by {}, {}{serves}",
@@ -100,13 +113,13 @@ impl Speaker<'_> {
             );
         }
         let by_use = need.by_use.map(|left| {
-            let rule = &self.set.rule(left.rule).id;
+            let rule = &self.set.rule(left.rule).title;
             format!("{} of {} {} ({rule})", left.used, left.limit, self.set.kinds.meter_name(left.meter))
         });
         let why = match (by_use, need.by_wear) {
             (_, true) => "its readings wear towards their limit".to_owned(),
             (Some(by_use), false) => by_use,
-            (None, false) => "by its clauses".to_owned(),
+            (None, false) => "by its rules".to_owned(),
         };
         let ready = need.ready_by.map(|by| format!("; 10 % by {}", day(by))).unwrap_or_default();
         format!(
@@ -118,18 +131,23 @@ impl Speaker<'_> {
 
     pub(super) fn cause(&self, cause: &Cause) -> String {
         match cause {
-            Cause::NoBase(rule) => format!("no date to count from ({})", self.set.rule(*rule).id),
-            Cause::Date(rule) => self.set.rule(*rule).id.clone(),
-            Cause::UsedUp(rule) => format!("its use is used up ({})", self.set.rule(*rule).id),
+            Cause::NoBase(rule) => format!("no date to count from ({})", self.set.rule(*rule).title),
+            Cause::Date(rule) => self.set.rule(*rule).title.clone(),
+            Cause::UsedUp(rule) => format!("its use is used up ({})", self.set.rule(*rule).title),
             Cause::SetAside => "it must not be used".to_owned(),
             Cause::Defect(key) => format!("a danger was found ({key})"),
+            Cause::Empty { host, position } => {
+                let kind = self.set.kinds.kind(self.fleet.item(*host).kind);
+                let position = kind.positions.get(*position).map_or("a position", |own| own.name.as_str());
+                format!("{position} of {} is empty", self.tag(*host))
+            }
         }
     }
 
     fn stock(part: &Part, line: &Line) -> String {
         let metres = if part.unit == "m" { " m" } else { "" };
         let mut told = format!("on hand {}{metres}", line.on_hand);
-        for (what, amount) in [("must not be issued", line.blocked), ("bespoken", line.committed)] {
+        for (what, amount) in [("must not be issued", line.blocked), ("spoken for", line.committed)] {
             if amount.is_positive() {
                 told = format!("{told}, {amount}{metres} {what}");
             }
@@ -158,9 +176,9 @@ impl Speaker<'_> {
         let soon = self.planned.ordered.saturating_add(jiff::Span::new().days(EXPIRES_DAYS));
         let mut told = Vec::new();
         for held in self.held(line) {
-            for (piece, amount) in &held.pieces {
+            for (piece, amount) in held.pieces.iter().chain(&held.aside) {
                 let what = if piece.tags.is_empty() {
-                    format!("{amount} at {}", held.place)
+                    format!("{amount} at {}", self.at(&held.place))
                 } else {
                     piece.tags.join(", ")
                 };
@@ -176,13 +194,14 @@ impl Speaker<'_> {
 
     fn orders(&self, line: &Line) -> Vec<String> {
         let name = &self.planned.parts[line.part].key;
-        let lines = super::orders::lines(self.set, self.kept, self.planned.ordered);
-        let own = lines.into_iter().filter(|order| order.part == *name && order.standing != "in");
+        let own = self.orders.iter().filter(|order| order.part == *name);
+        let own = own.filter(|order| !matches!(order.standing, "in" | NOT_SIGNED));
         let own = own.filter(|order| {
             isolated(self.set, self.fleet, &order.place, &self.planned.parts[line.part].kind) == line.place
         });
         own.map(|order| {
-            let (number, quantity, expected) = (&order.order, &order.quantity, &order.expected_on);
+            let (number, quantity) = (&order.order, &order.quantity);
+            let expected = order.expected_on.parse().map_or_else(|_| order.expected_on.clone(), day);
             match order.standing {
                 "late" => format!("{number} of {quantity} is late and expected as late again: {expected}"),
                 "on its way" => format!("{number} of {quantity} is expected on {expected}"),
@@ -192,6 +211,15 @@ impl Speaker<'_> {
             }
         })
         .collect()
+    }
+
+    /// Orders that no engineer has signed yet: the supplier has none of them.
+    fn drafts(&self, line: &Line) -> Vec<String> {
+        let part = &self.planned.parts[line.part];
+        let own = self.orders.iter().filter(|order| order.part == part.key && order.standing == NOT_SIGNED);
+        let here = own.filter(|order| isolated(self.set, self.fleet, &order.place, &part.kind) == line.place);
+        here.map(|order| format!("{} of {} waits for an engineer's signature", order.order, order.quantity))
+            .collect()
     }
 
     /// By when to order, and for whom that day has passed.
@@ -223,8 +251,13 @@ impl Speaker<'_> {
         if line.ways.is_empty() {
             return Vec::new();
         }
+        let told = if line.order.is_positive() {
+            "ordered today and no earlier"
+        } else {
+            "until what is on its way can be fitted"
+        };
         let mut told = vec![format!(
-            "ordered today and no earlier, {:.1} station-days are lost, as is to be expected (2,000 runs of the same odds)",
+            "{told}, {:.1} station-days are lost on average (2,000 runs of the same odds)",
             line.days_lost
         )];
         told.extend(line.ways.iter().take(WAYS).map(|way| self.way(line, way)));
@@ -261,6 +294,30 @@ impl Speaker<'_> {
         let outer = host.and_then(|host| self.fleet.item(host).fittings.iter().max_by_key(|fit| fit.from));
         outer.map(|fit| fit.host).or(host).map_or("", |host| self.tag(host))
     }
+}
+
+/// What serves a need.
+fn served(need: &Need) -> String {
+    match (&need.comes, &need.examine) {
+        (_, Some((piece, by))) if need.served => format!(
+            "; what is there goes to it: examine {} again by {}",
+            if piece.is_empty() { "it" } else { piece },
+            day(*by)
+        ),
+        _ if need.served => "; what is there goes to it".to_owned(),
+        (Some(comes), _) => format!("; {}", on_order(comes)),
+        _ => String::new(),
+    }
+}
+
+/// `OS-2026-001 comes to it on 25 Jan 2027, 47 days late`.
+pub(crate) fn on_order(comes: &Comes) -> String {
+    let late = match comes.late_days {
+        0 => "in time".to_owned(),
+        1 => "a day late".to_owned(),
+        days => format!("{days} days late"),
+    };
+    format!("{} comes to it on {}, {late}", comes.order, day(comes.usable_on))
 }
 
 /// Demand by the ends of months, as pieces that are enough with 10, 50 and 90 %: the months in which it moves.

@@ -1,7 +1,7 @@
 //! Stock reckoned again from its moves: no place can hold less than nothing of a part, what is left on drums is what
 //! its moves come to; and what came on an order was received.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use policies::amount::Amount;
 use policies::zone::Instant;
@@ -20,7 +20,7 @@ use crate::stores::shelf::{self, Held};
 pub(super) async fn differences(desk: &Desk) -> Result<(Vec<String>, Vec<String>), DeskError> {
     let kept = Kept::known(&desk.store, None).await?;
     let mut found = moves(&kept);
-    found.extend(kept.orders.values().flat_map(|order| of_order(&kept, order)));
+    found.extend(orders(&kept));
     let fleet = desk.store.fleet(&desk.set, None).await?.fleet;
     let shelves = shelf::look(&desk.set, &fleet, &kept, desk.as_of());
     let (gone, unchecked) = without_drums(&kept, &shelves);
@@ -92,21 +92,90 @@ fn moves(kept: &Kept) -> Vec<String> {
     found
 }
 
-fn of_order(kept: &Kept, order: &Order) -> Vec<String> {
+/// Orders that came, each against a receipt of its own: the one that bears its number; else one of the same part, place,
+/// day and amount that stands for no other.
+fn orders(kept: &Kept) -> Vec<String> {
     let mut found = Vec::new();
-    if !kept.parts.contains_key(&order.part) {
-        found.push(format!("order {}: no part is called \"{}\"", order.key, order.part));
-    }
-    let receipt = |row: &Stock| {
-        (row.part == order.part && row.reason == "receipt" && row.quantity >= order.quantity)
-            && (row.key == format!("receipt {}", order.key) || row.place == order.place)
-    };
-    if order.received_on.is_some() && !kept.stock.iter().any(receipt) {
+    let mut taken: BTreeSet<&str> = BTreeSet::new();
+    let receipts = || kept.stock.iter().filter(|row| row.reason == "receipt" && row.quantity > 0);
+    let named = |order: &Order, row: &Stock| row.key == format!("receipt {}", order.key);
+    let came = |order: &&Order| order.received_on.is_some();
+    taken.extend(
+        kept.orders
+            .values()
+            .filter(came)
+            .flat_map(|order| receipts().filter(|row| named(order, row)).map(|row| &*row.key)),
+    );
+    for order in kept.orders.values() {
+        if !kept.parts.contains_key(&order.part) {
+            found.push(format!("order {}: no part is called \"{}\"", order.key, order.part));
+        }
+        let Some(on) = &order.received_on else { continue };
+        let like = |row: &&Stock| {
+            (&row.part, &row.place, row.quantity) == (&order.part, &order.place, order.quantity)
+        };
+        let own = receipts().filter(like).find(|row| named(order, row)).or_else(|| {
+            let mut others = receipts().filter(like).filter(|row| row.day.as_ref() == Some(on));
+            others.find(|row| !taken.contains(&*row.key))
+        });
+        if let Some(row) = own {
+            taken.insert(&row.key);
+            continue;
+        }
         let quantity = Amount::from_millionths(order.quantity);
         found.push(format!(
-            "order {}: it came, but no receipt of {quantity} {} is on record",
+            "order {}: it came, but no receipt of {quantity} {} is on record for it",
             order.key, order.part
         ));
     }
     found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::Part;
+
+    fn kept(orders: Vec<Order>, stock: Vec<Stock>) -> Kept {
+        let part = Part { key: "P".to_owned(), unit: "each".to_owned(), ..Part::default() };
+        let orders = orders.into_iter().map(|order| (order.key.clone(), order)).collect();
+        let parts = [(part.key.clone(), part)].into();
+        Kept { parts, stock, orders, ..Kept::default() }
+    }
+
+    fn order(key: &str, quantity: i64) -> Order {
+        Order {
+            key: key.to_owned(),
+            part: "P".to_owned(),
+            place: "stores".to_owned(),
+            quantity,
+            received_on: Some("2026-10-12".to_owned()),
+            ..Order::default()
+        }
+    }
+
+    fn receipt(key: &str, quantity: i64, day: &str) -> Stock {
+        Stock {
+            key: key.to_owned(),
+            part: "P".to_owned(),
+            place: "stores".to_owned(),
+            quantity,
+            reason: "receipt".to_owned(),
+            day: Some(day.to_owned()),
+            ..Stock::default()
+        }
+    }
+
+    #[test]
+    fn an_order_that_came_has_a_receipt_of_its_own() {
+        let two = || vec![order("OS-1", 3), order("OS-2", 3)];
+        let one = vec![receipt("ST-1", 3, "2026-10-12")];
+        assert_eq!(orders(&kept(two(), one)).len(), 1, "one receipt does not stand for two orders");
+        let both = vec![receipt("ST-1", 3, "2026-10-12"), receipt("receipt OS-1", 3, "2026-10-12")];
+        assert_eq!(orders(&kept(two(), both)), Vec::<String>::new());
+        let other = vec![receipt("receipt OS-9", 30, "2026-10-12"), receipt("ST-1", 3, "2026-09-01")];
+        assert_eq!(orders(&kept(vec![order("OS-1", 3)], other)).len(), 1, "nor does any receipt of the part");
+        let short = vec![receipt("receipt OS-1", 2, "2026-10-12")];
+        assert_eq!(orders(&kept(vec![order("OS-1", 3)], short)).len(), 1, "nor less than came");
+    }
 }

@@ -21,7 +21,6 @@ use super::source::Source;
 use super::visit::Visit;
 use super::words;
 use crate::rights::{self, Act, Place};
-use crate::stores::kept::STORES;
 use crate::stores::seen::{Called, LineSeen, NeedSeen, Seen};
 
 /// Their rows of the table.
@@ -77,6 +76,15 @@ impl Sight<'_> {
         self.may(act).then(|| format!("/stores/{path}/{}", encoded(about, true)))
     }
 
+    /// The form that orders what a line asks for, filled for its place.
+    fn raise(&self, line: &LineSeen) -> Option<String> {
+        let form = self.form(Act::RaiseOrder, "raise", &line.spares.part)?;
+        Some(match &line.place {
+            Some(place) => format!("{form}?station={}", encoded(&place.slug, true)),
+            None => form,
+        })
+    }
+
     #[expect(clippy::unused_self, reason = "as its neighbours are called")]
     fn day(&self, date: Date) -> String {
         words::full_day(date)
@@ -93,10 +101,7 @@ impl Sight<'_> {
 
     /// A place of stock: a station by its name.
     fn place(&self, place: &str) -> String {
-        match place {
-            STORES => "the central stores".to_owned(),
-            other => self.seen.stations.get(other).map_or_else(|| format!("the {other}"), Clone::clone),
-        }
+        self.seen.place(place)
     }
 
     /// Where a line of the plan holds stock, where that is not the pool.

@@ -47,17 +47,19 @@ impl DiscardRate {
     }
 }
 
-/// The rates of every kind, as the fleet teaches them by the evaluator's day.
-pub fn learn(evaluator: &Evaluator, prior: DiscardPrior) -> Vec<DiscardRate> {
+/// The rates of every kind, as the fleet teaches them by the evaluator's day. `quantity` has the pieces that each item
+/// stands for, by its own index: a batch is as many as it has.
+pub fn learn(evaluator: &Evaluator, prior: DiscardPrior, quantity: &[u32]) -> Vec<DiscardRate> {
     let kinds = evaluator.set.kinds.kinds.len();
     let mut rates = vec![DiscardRate { prior, found: 0, years: 0.0 }; kinds];
     let starts = evaluator.fleet.logs.iter().filter_map(|log| log.span).map(|(first, _)| first);
     let Some(start) = starts.min().filter(|_| prior.learn) else { return rates };
-    for item in &evaluator.fleet.items {
+    for (at, item) in evaluator.fleet.items.iter().enumerate() {
         let rate = &mut rates[usize::from(item.kind.0)];
-        rate.years += years_fitted(item, start, evaluator.cutoff(item));
-        rate.found +=
-            u32::from(found_unfit(item, start, evaluator.cutoff(item)) || condemned(evaluator, item, start));
+        let pieces = quantity.get(at).copied().unwrap_or(1);
+        rate.years += f64::from(pieces) * years_fitted(item, start, evaluator.cutoff(item));
+        let unfit = found_unfit(item, start, evaluator.cutoff(item)) || condemned(evaluator, item, start);
+        rate.found += if unfit { pieces } else { 0 };
     }
     rates
 }

@@ -3,6 +3,8 @@
 
 mod demand;
 mod line;
+mod needs;
+mod stock;
 mod ways;
 
 use std::collections::{BTreeMap, HashMap};
@@ -18,9 +20,10 @@ use crate::span::Span;
 use crate::stores::counts::Counts;
 use crate::stores::discards::{self, DiscardRate};
 use crate::stores::order_by::Supply;
-use crate::stores::renewal::{Certain, Renewal, Renewals, UseLeft};
+use crate::stores::renewal::{Cause, Certain, Renewal, Renewals, UseLeft};
 use crate::wear::Wear;
 
+pub use stock::Usable;
 pub use ways::{WayOut, WayTo};
 
 /// A part that stores hold.
@@ -51,6 +54,8 @@ pub struct Shelf {
     pub on_hand: Amount,
     /// What of it must not be issued.
     pub blocked: Amount,
+    /// What may be issued, piece by piece, drum by drum or lot by lot, in the order of issue.
+    pub usable: Vec<Usable>,
     /// What is ordered and not there.
     pub coming: Vec<Coming>,
 }
@@ -100,6 +105,8 @@ pub struct Need {
     pub items: Vec<ItemId>,
     /// Their station; none at the central stores.
     pub station: Option<StationId>,
+    /// They hang on what is laid up.
+    pub laid_up: bool,
     /// Chance that it comes before an order of today can be fitted.
     pub chance: f64,
     /// A day by which it is certain, and why.
@@ -120,6 +127,23 @@ pub struct Need {
     pub exposed: bool,
     /// It is served from what is there.
     pub served: bool,
+    /// What serves it must be examined again by a day, which comes before the need: the piece, and the day.
+    pub examine: Option<(String, Date)>,
+    /// It is served from what is ordered.
+    pub comes: Option<Comes>,
+    /// Days that a piece takes to its station beyond the shelf.
+    pub lag_days: i32,
+}
+
+/// An order that serves a need.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Comes {
+    /// Key of the order.
+    pub order: String,
+    /// The day from which it can be fitted where it is needed.
+    pub usable_on: Date,
+    /// Days that this lies behind the day to be ready by.
+    pub late_days: i32,
 }
 
 /// Demand up to the end of a month, in pieces.
@@ -152,6 +176,12 @@ pub struct Line {
     pub free: Amount,
     /// What is ordered and comes before then.
     pub coming: Amount,
+    /// What may be issued, in the order of issue.
+    pub lots: Vec<Usable>,
+    /// Everything that is ordered, by the day from which it can be fitted.
+    pub on_way: Vec<Coming>,
+    /// Wires that must come off one drum together: two of a pair.
+    pub together: u32,
     /// What a piece takes: 1, or metres off a drum.
     pub each: Amount,
     /// When an order of today can be fitted.
@@ -200,8 +230,10 @@ struct Ground<'a> {
     supply: Supply,
     /// What goes together, each with its items.
     groups: Vec<Group<'a>>,
-    /// Fitted items.
-    items: usize,
+    /// Fitted pieces.
+    items: u64,
+    /// Days that a piece takes to far stations beyond those that the pool takes to any.
+    lags: Vec<(StationId, i32)>,
     rate: DiscardRate,
     discard_takes: u32,
     each: Amount,
@@ -226,11 +258,29 @@ enum Bond<'f> {
     Host(ItemId),
 }
 
-/// The plan, part by part; the pool before the isolated stations.
-pub fn plan(asked: &Asked) -> Vec<Line> {
+/// Gear that will be renewed, or is lacking, and has no part.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Unnamed {
+    /// Kind.
+    pub kind: KindId,
+    /// Items, or what was last in an empty position, each with the day to be ready by; in order of these.
+    pub items: Vec<(ItemId, Date)>,
+}
+
+/// The plan.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Plan {
+    /// Part by part; the pool before the isolated stations.
+    pub lines: Vec<Line>,
+    /// What no part is named for.
+    pub unnamed: Vec<Unnamed>,
+}
+
+/// The plan of everything that is fitted, and of every required position that is empty.
+pub fn plan(asked: &Asked) -> Plan {
     let renewals = Renewals::new(asked.odds);
-    let rates = discards::learn(asked.certain, asked.odds.set.service.stores.discards);
-    let mut spots = spots(asked, &renewals);
+    let rates = discards::learn(asked.certain, asked.odds.set.service.stores.discards, asked.quantity);
+    let (mut spots, unnamed) = spots(asked, &renewals);
     for shelf in asked.shelves {
         spots.entry((shelf.part, shelf.place)).or_default();
     }
@@ -242,38 +292,66 @@ pub fn plan(asked: &Asked) -> Vec<Line> {
         let ground = Ground::of(asked, &renewals, (part, place), bonds, &rates);
         lines.push(ground.line());
     }
-    let free: HashMap<Spot, Amount> = lines.iter().map(|line| ((line.part, line.place), line.free)).collect();
+    let free: HashMap<Spot, u64> =
+        lines.iter().map(|line| ((line.part, line.place), line.free_pieces())).collect();
     for line in &mut lines {
         ways::add(asked, &renewals, line, &free);
     }
-    lines
+    Plan { lines, unnamed }
 }
 
-/// Renewals of everything fitted that has a part, by part and place, and by what binds them.
-fn spots<'a>(
-    asked: &'a Asked<'a>,
-    renewals: &Renewals,
-) -> BTreeMap<Spot, BTreeMap<Bond<'a>, Vec<Renewal<'a>>>> {
+type Spots<'a> = BTreeMap<Spot, BTreeMap<Bond<'a>, Vec<Renewal<'a>>>>;
+
+/// Renewals of everything fitted and of what is lacking, by part and place, and by what binds them; and those without a
+/// part.
+fn spots<'a>(asked: &'a Asked<'a>, renewals: &Renewals) -> (Spots<'a>, Vec<Unnamed>) {
     let fleet = asked.odds.fleet;
     let mut defects: HashMap<ItemId, Vec<&Defect>> = HashMap::new();
     for defect in asked.defects {
         defects.entry(defect.item).or_default().push(defect);
     }
-    let mut spots: BTreeMap<Spot, BTreeMap<Bond, Vec<Renewal>>> = BTreeMap::new();
-    for id in fleet.ids() {
-        let Some(part) = asked.part_of.get(id.0 as usize).copied().flatten() else { continue };
+    let fitted = fleet.ids().filter_map(|id| {
         let wear = asked.wear.get(&id).map_or(&[][..], Vec::as_slice);
         let own = defects.get(&id).map_or(&[][..], Vec::as_slice);
-        let Some(renewal) = renewals.of(asked.certain, id, wear, own) else { continue };
-        let item = fleet.item(id);
-        let bond = match &item.set {
-            Some(set) if renewals.renews_sets(item.kind) => Bond::Set(set),
+        renewals.of(asked.certain, id, wear, own)
+    });
+    let mut spots = Spots::new();
+    let mut unnamed: BTreeMap<KindId, Vec<(ItemId, Date)>> = BTreeMap::new();
+    for renewal in fitted.chain(renewals.of_empty(asked.certain)) {
+        let Some(part) = part_of(asked, &renewal) else {
+            if let Some(day) = renewals.ready_by(&renewal, asked.ordered, asked.until) {
+                unnamed.entry(renewal.kind).or_default().push((renewal.item, day));
+            }
+            continue;
+        };
+        let bond = match &fleet.item(renewal.item).set {
+            Some(set) if renewals.renews_sets(renewal.kind) => Bond::Set(set),
             _ => Bond::Host(renewal.host),
         };
-        let place = renewal.station.filter(|station| is_isolated(asked, *station, item.kind));
+        let place = renewal.station.filter(|station| is_isolated(asked, *station, renewal.kind));
         spots.entry((part, place)).or_default().entry(bond).or_default().push(renewal);
     }
-    spots
+    let sorted = |(kind, mut items): (KindId, Vec<(ItemId, Date)>)| {
+        items.sort_unstable_by_key(|(item, day)| (*day, *item));
+        Unnamed { kind, items }
+    };
+    (spots, unnamed.into_iter().map(sorted).collect())
+}
+
+/// The part of what is renewed; of what is lacking that of its fellows on the same host, or the only one of its kind.
+fn part_of(asked: &Asked, renewal: &Renewal) -> Option<usize> {
+    let named = |id: ItemId| asked.part_of.get(id.0 as usize).copied().flatten();
+    let fits = |part: &usize| asked.parts[*part].kind == renewal.kind;
+    let own = named(renewal.item).filter(fits);
+    let Some(Cause::Empty { host, .. }) = renewal.certain.as_ref().map(|certain| &certain.cause) else {
+        return own;
+    };
+    let fleet = asked.odds.fleet;
+    let fellows = || fleet.bearers(*host).into_iter().filter(|id| fleet.item(*id).kind == renewal.kind);
+    own.or_else(|| fellows().find_map(named).filter(fits)).or_else(|| {
+        let mut of_kind = (0..asked.parts.len()).filter(fits);
+        of_kind.next().filter(|_| of_kind.next().is_none())
+    })
 }
 
 fn is_isolated(asked: &Asked, station: StationId, kind: KindId) -> bool {
@@ -281,3 +359,6 @@ fn is_isolated(asked: &Asked, station: StationId, kind: KindId) -> bool {
     let set = asked.odds.set;
     set.service.stores.isolated(slug, &set.kinds.kind(kind).name).is_some()
 }
+
+#[cfg(test)]
+mod tests;

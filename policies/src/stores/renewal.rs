@@ -1,5 +1,7 @@
 //! With what chance each fitted item is renewed by a day, and because of which clause.
 
+mod empty;
+
 use std::cell::RefCell;
 use std::collections::HashMap;
 
@@ -10,7 +12,8 @@ use crate::due::{Because, Evaluator};
 use crate::facts::{ItemId, StationId};
 use crate::kinds::{KindId, MeterId};
 use crate::readiness::{Danger, Defect};
-use crate::rule::{Effect, Event, Happening, RuleId, Work};
+use crate::rule::{Effect, Event, Happening, RuleId, Timing, Work};
+use crate::span::Span;
 use crate::usage::Period;
 use crate::wear::{Wear, chance_by};
 
@@ -27,6 +30,13 @@ pub enum Cause {
     SetAside,
     /// An examination found a danger; its key.
     Defect(String),
+    /// A required position of a host in use is empty.
+    Empty {
+        /// Host.
+        host: ItemId,
+        /// Position within the host's kind.
+        position: usize,
+    },
 }
 
 /// A day by which renewal is certain.
@@ -54,21 +64,32 @@ pub struct UseLeft {
 }
 
 impl UseLeft {
-    /// Use left.
+    /// Use left; none below nought.
     pub fn left(&self) -> Amount {
-        self.limit - self.used
+        (self.limit - self.used).max(Amount::ZERO)
+    }
+
+    /// Use until the `nth` renewal from now on, each after the whole limit of the one before.
+    fn until(&self, nth: u32) -> Amount {
+        self.left() + times(self.limit, nth.saturating_sub(1))
     }
 }
 
-/// What renews one fitted item.
+/// What renews one fitted item, or fills one empty position.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Renewal<'w> {
-    /// Item.
+    /// Item; of an empty position what was there last, or its host where nothing was.
     pub item: ItemId,
+    /// Kind of what is fitted there.
+    pub kind: KindId,
     /// Station of its outermost host; none at the central stores.
     pub station: Option<StationId>,
     /// Outermost host.
     pub host: ItemId,
+    /// It hangs on what is laid up: nobody waits for it.
+    pub laid_up: bool,
+    /// The shortest life by the calendar of what takes its place.
+    pub life: Option<Span>,
     /// A day by which it is certain.
     pub certain: Option<Certain>,
     /// Use that may reach a limit before.
@@ -78,6 +99,16 @@ pub struct Renewal<'w> {
     /// A renewal that is not done takes the station off.
     pub stops_launch: bool,
 }
+
+/// A piece that is less likely to be renewed is not looked at for a second time.
+const RARE_BEFORE: f64 = 0.02;
+/// A chance of one more renewal that is left out.
+const RARE_AGAIN: f64 = 1e-4;
+/// No piece is renewed more often in the time looked at; a bound for the loop.
+const MOST_RENEWALS: u32 = 200;
+
+/// To be ready by the day by which a need has come with so much (house).
+const READY: f64 = 0.10;
 
 type Key = (ItemId, MeterId, u16, u64, Date);
 
@@ -131,8 +162,11 @@ impl<'f> Renewals<'f> {
         }
         let mut found = Renewal {
             item: id,
+            kind: item.kind,
             station: fleet.item(host).station,
             host,
+            laid_up: chain.iter().any(|link| certain.is_laid_up(fleet.item(*link))),
+            life: None,
             certain: None,
             uses: Vec::new(),
             wear,
@@ -151,6 +185,12 @@ impl<'f> Renewals<'f> {
     fn add_rule(&self, certain: &Evaluator, found: &mut Renewal, rule_id: RuleId) {
         let rule = self.odds.set.rule(rule_id);
         let item = self.odds.fleet.item(found.item);
+        let id = found.item;
+        for clause in rule.calendar.iter().filter(|clause| certain.counts(id, clause.when)) {
+            if let Timing::Every(interval) = clause.timing {
+                found.lives(interval.every, certain.day(item));
+            }
+        }
         let row = certain.as_it_stands(&certain.row(found.item, rule_id));
         let stops = rule.overdue == Effect::StopsLaunch;
         if row.because == Some(Because::NoBase) {
@@ -165,7 +205,7 @@ impl<'f> Renewals<'f> {
                 found.stops_launch |= stops;
             }
         }
-        if row.usage_due.is_none() && !rule.usage.is_empty() {
+        if !rule.usage.is_empty() {
             found.stops_launch |= stops;
             self.add_uses(certain, found, rule_id);
         }
@@ -218,25 +258,77 @@ impl<'f> Renewals<'f> {
         if renewal.certain.as_ref().is_some_and(|certain| certain.on <= day) {
             return 1.0;
         }
-        let by_use = renewal.uses.iter().map(|left| self.crossed(renewal.item, left, day, share));
+        let by_use =
+            renewal.uses.iter().map(|left| self.crossed((renewal.item, left), left.left(), day, share));
         let wear = chance_by(renewal.wear, day).unwrap_or(0.0);
         by_use.fold(wear, f64::max).clamp(0.0, 1.0)
     }
 
-    fn crossed(&self, item: ItemId, left: &UseLeft, day: Date, share: f64) -> f64 {
+    /// Chance that so much of a use is made by the end of a day, if only a share of it is.
+    fn crossed(&self, (item, left): (ItemId, &UseLeft), uses: Amount, day: Date, share: f64) -> f64 {
         let Some(forecaster) = &self.odds.forecaster else { return 0.0 };
         let zone = self.odds.fleet.item(item).zone;
         let whole = share >= 1.0;
-        let key = (left.host, left.meter, zone.0, left.left().ceil_u64(), day);
+        let key = (left.host, left.meter, zone.0, uses.ceil_u64(), day);
         if let Some(known) = self.known.borrow().get(&key).filter(|_| whole) {
             return *known;
         }
-        let found =
-            forecaster.chance_if(left.host, left.meter, zone, left.left(), (day, share)).unwrap_or(1.0);
+        let found = forecaster.chance_if(left.host, left.meter, zone, uses, (day, share)).unwrap_or(1.0);
         if whole {
             self.known.borrow_mut().insert(key, found);
         }
         found
+    }
+
+    /// Chances that it is renewed once or more, twice or more, … by the end of a day: what takes its place wears out in
+    /// its turn.
+    pub fn chances_by(&self, renewal: &Renewal, day: Date) -> Vec<f64> {
+        let mut chances = vec![self.chance_by(renewal, day)];
+        for nth in 2..=MOST_RENEWALS {
+            if chances.last().is_none_or(|before| *before < RARE_BEFORE) {
+                break;
+            }
+            let before = chances.last().copied().unwrap_or(0.0);
+            let chance = self.nth_by(renewal, nth, day).min(before);
+            if chance < RARE_AGAIN {
+                break;
+            }
+            chances.push(chance);
+        }
+        chances
+    }
+
+    /// Chance of the `nth` renewal by the end of a day: by use alone, by use from a certain first renewal on, or a whole
+    /// life after the one before.
+    fn nth_by(&self, renewal: &Renewal, nth: u32, day: Date) -> f64 {
+        let today = self.odds.day(self.odds.fleet.item(renewal.item));
+        if day < today {
+            return 0.0;
+        }
+        if nth <= 1 {
+            return self.chance_by(renewal, day);
+        }
+        let by_life = renewal.life.map_or(0.0, |life| self.nth_by(renewal, nth - 1, life.before(day)));
+        if by_life >= 1.0 {
+            return 1.0;
+        }
+        // From a certain first renewal on, so many days of use as remain: the season is taken as it is from now on.
+        let first = renewal.certain.as_ref().map(|certain| (certain.on - today).get_days().max(0));
+        let since = first.map(|wait| day.saturating_sub(jiff::Span::new().days(wait)));
+        let by_use = renewal.uses.iter().map(|left| {
+            let whole = self.crossed((renewal.item, left), left.until(nth), day, 1.0);
+            let from_first = since.filter(|since| *since > today).map_or(0.0, |since| {
+                self.crossed((renewal.item, left), times(left.limit, nth - 1), since, 1.0)
+            });
+            whole.max(from_first)
+        });
+        by_use.fold(by_life, f64::max).clamp(0.0, 1.0)
+    }
+
+    /// The day to be ready by: the certain one, or the first after `from` by which it has come with 10 %, up to `to`.
+    pub fn ready_by(&self, renewal: &Renewal, from: Date, to: Date) -> Option<Date> {
+        let certain = renewal.certain.as_ref().map(|certain| certain.on).filter(|on| *on <= to);
+        certain.into_iter().chain(self.first_day(renewal, READY, from, to)).min()
     }
 
     /// The first day after `from`, up to `to`, by which the chance is at least `level`.
@@ -258,9 +350,25 @@ impl<'f> Renewals<'f> {
 }
 
 impl Renewal<'_> {
+    /// Whether a piece hangs there now, and not an empty position.
+    pub fn is_fitted(&self) -> bool {
+        let cause = self.certain.as_ref().map(|certain| &certain.cause);
+        !matches!(cause, Some(Cause::Empty { .. }))
+    }
+
+    fn lives(&mut self, life: Span, from: Date) {
+        if !life.is_zero() && self.life.is_none_or(|known| life.after(from, 1) < known.after(from, 1)) {
+            self.life = Some(life);
+        }
+    }
+
     fn sooner(&mut self, on: Date, cause: Cause) {
         if self.certain.as_ref().is_none_or(|known| on < known.on) {
             self.certain = Some(Certain { on, cause });
         }
     }
+}
+
+fn times(amount: Amount, count: u32) -> Amount {
+    Amount::from_millionths(amount.millionths().saturating_mul(i64::from(count)))
 }

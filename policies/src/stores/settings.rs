@@ -64,6 +64,12 @@ impl Default for Stores {
 }
 
 impl Stores {
+    /// From the shelf to a station, whoever keeps its stock.
+    pub fn transport_to(&self, station: &str) -> Span {
+        let far = self.isolated.iter().find(|isolated| isolated.station == station);
+        far.map_or(self.transport, |isolated| isolated.transport)
+    }
+
     /// How a station is reached that keeps its own stock of a kind; none for one that the pool serves.
     pub fn isolated(&self, station: &str, kind: &str) -> Option<&Isolated> {
         let keeps =

@@ -42,13 +42,15 @@ pub enum Blocked {
     ShelfLife(Date),
     /// Its examination lapsed: not overdue, since it is in use nowhere; examined again, its interval runs from then.
     Examination {
-        /// Rule's id.
+        /// Rule's title.
         rule: String,
         /// The day that it fell due.
         due: Option<Date>,
     },
     /// It is set aside, failed or condemned.
     SetAside,
+    /// It came off a host with its use or its days used up; the title of the rule that renews it.
+    WornOut(String),
     /// Its certificate lapsed.
     Certificate(Date),
     /// A danger that an examination found is open.
@@ -60,16 +62,23 @@ pub enum Blocked {
 impl std::fmt::Display for Blocked {
     fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
         match self {
-            Blocked::ShelfLife(day) => write!(f, "its shelf life ended on {day}; scrap it"),
+            Blocked::ShelfLife(day) => write!(f, "its shelf life ended on {}; scrap it", spelled(*day)),
             Blocked::Examination { rule, due: Some(due) } => {
-                write!(f, "its examination lapsed in store on {due} ({rule}); have it examined first")
+                write!(
+                    f,
+                    "its examination lapsed in store on {} ({rule}); have it examined first",
+                    spelled(*due)
+                )
             }
             Blocked::Examination { rule, due: None } => {
                 write!(f, "no examination of it is on record ({rule}); have it examined first")
             }
+            Blocked::WornOut(rule) => {
+                write!(f, "it is worn out ({rule}); withdraw it and scrap it")
+            }
             Blocked::SetAside => f.write_str("it is set aside, failed or condemned; have that cleared first"),
             Blocked::Certificate(day) => {
-                write!(f, "its certificate lapsed on {day}; have it renewed first")
+                write!(f, "its certificate lapsed on {}; have it renewed first", spelled(*day))
             }
             Blocked::Defect => {
                 f.write_str("an examination found a danger that is open; have it cleared first")
@@ -84,23 +93,43 @@ impl std::fmt::Display for Blocked {
     }
 }
 
-/// A piece on the shelf that has a tag.
-#[derive(Clone, Debug, PartialEq, Eq)]
+fn spelled(day: Date) -> impl std::fmt::Display {
+    day.strftime("%-d %b %Y")
+}
+
+/// A piece on the shelf: one with a tag, or a lot without.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Piece {
     /// Tags: one, or all of a set.
     pub tags: Vec<String>,
     /// Last day of its life on the shelf; none where nothing ends it.
     pub expires: Option<Date>,
-    /// Made on.
+    /// Last day of its certificate; none where nothing ends it.
+    pub certified_until: Option<Date>,
+    /// The day by which it must be examined again to be issued.
+    pub examine_by: Option<Date>,
+    /// Made on; of a lot received on, at the latest.
     pub made: Option<Date>,
     /// What stands against its issue.
     pub blocked: Vec<Blocked>,
 }
 
+impl Piece {
+    /// The last day on which it can be issued, whatever is examined until then; none where nothing ends it.
+    pub fn good_until(&self) -> Option<Date> {
+        self.expires.into_iter().chain(self.certified_until).min()
+    }
+
+    /// Whether another ought to go before it.
+    pub fn goes_after(&self, other: &Piece) -> bool {
+        other.good_until().unwrap_or(Date::MAX) < self.good_until().unwrap_or(Date::MAX)
+    }
+}
+
 /// First to expire first; then the older; then by tag.
 pub fn in_order_of_issue(pieces: &mut [Piece]) {
     pieces.sort_by(|a, b| {
-        let key = |piece: &Piece| (piece.expires.unwrap_or(Date::MAX), piece.made.unwrap_or(Date::MAX));
+        let key = |piece: &Piece| (piece.good_until().unwrap_or(Date::MAX), piece.made.unwrap_or(Date::MAX));
         (key(a), &a.tags).cmp(&(key(b), &b.tags))
     });
 }
@@ -129,7 +158,7 @@ mod tests {
             tags: vec![tag.to_owned()],
             expires,
             made: Some(made),
-            blocked: Vec::new(),
+            ..Piece::default()
         };
         let mut pieces = [
             piece("A", None, date(2020, 1, 1)),
@@ -140,5 +169,8 @@ mod tests {
         in_order_of_issue(&mut pieces);
         let tags: Vec<&str> = pieces.iter().map(|piece| &*piece.tags[0]).collect();
         assert_eq!(tags, ["C", "D", "B", "A"]);
+        // What nothing ends is no reason to keep back what ends.
+        assert!(pieces[1].goes_after(&pieces[0]) && pieces[3].goes_after(&pieces[2]));
+        assert!(!pieces[2].goes_after(&pieces[3]) && !pieces[1].goes_after(&pieces[2]));
     }
 }

@@ -21,6 +21,7 @@ impl RegisterFile for Order {
         needed("by"),
         optional("signed_by"),
         optional("signed_on"),
+        optional("for_whom"),
         optional("void"),
     ];
 
@@ -51,6 +52,7 @@ impl RegisterFile for Order {
             by: cells.needed("by", stored.map(|s| &s.by)).unwrap_or_default(),
             signed_by: cells.may("signed_by", stored.map(|s| &s.signed_by)),
             signed_on: cells.date("signed_on", signed),
+            for_whom: cells.may("for_whom", stored.map(|s| &s.for_whom)),
         };
         let early =
             row.received_on.as_ref().filter(|received| **received < row.ordered_on && !cells.is_bad());
@@ -73,6 +75,7 @@ impl RegisterFile for Order {
             self.by.clone(),
             or_empty(self.signed_by.as_ref()),
             or_empty(self.signed_on.as_ref()),
+            or_empty(self.for_whom.as_ref()),
             void_text(self.void),
         ]
     }

@@ -1,6 +1,6 @@
 //! `stock.csv`.
 
-use super::{decimal, moment_text, note_future, void_text};
+use super::{decimal, moment_text, note_future, or_empty, void_text};
 use crate::records::Stock;
 use crate::register::cells::{Cells, Moment};
 use crate::register::places::Places;
@@ -17,6 +17,8 @@ impl RegisterFile for Stock {
         needed("at"),
         needed("quantity"),
         needed("reason"),
+        optional("items"),
+        optional("note"),
         optional("void"),
     ];
 
@@ -44,6 +46,8 @@ impl RegisterFile for Stock {
             day: at.and_then(|at| at.day),
             quantity: quantity.unwrap_or_default(),
             reason: cells.word("reason", reason, REASONS).unwrap_or_default(),
+            items: cells.may("items", stored.map(|s| &s.items)),
+            note: cells.may("note", stored.map(|s| &s.note)),
         };
         (!cells.is_bad()).then_some(row)
     }
@@ -56,6 +60,8 @@ impl RegisterFile for Stock {
             moment_text(self.at, self.day.as_ref(), places.zone_at(Some(&self.place))),
             decimal(Some(self.quantity)),
             self.reason.clone(),
+            or_empty(self.items.as_ref()),
+            or_empty(self.note.as_ref()),
             void_text(self.void),
         ]
     }

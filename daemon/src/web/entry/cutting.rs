@@ -58,6 +58,8 @@ fn text_of(wanted: &[Wanted]) -> String {
         let length = metres(wanted.cut_mm);
         match (wanted.wires, wanted.count) {
             (2, count) => format!("{count}x2x{length} m"),
+            // Two lengths would read as a pair.
+            (wires, 2) => format!("2x{wires}x{length} m"),
             (_, count) => format!("{count}x{length} m"),
         }
     });
@@ -76,7 +78,7 @@ fn blank(known: &Known, cut: &str) -> Blank {
     known
         .blank(format!("What is to be cut of {}?", known.part.key), "cut")
         .with(Field::new("cut", "Lengths, ends included", Sort::Line).holding(cut).beside(
-            "2x2x35.6 m are two pairs, each from one drum; 10x7.2 m ten single lengths; a comma between.",
+            "2x2x35.6 m are two pairs, each from one drum; 10x7.2 m ten single lengths, 2x1x7.2 m two; a comma between.",
         ))
         .press_as("then", "propose", "Propose a cutting")
 }
@@ -322,6 +324,20 @@ fn own_keys(sheet: &mut Sheet, keys: &mut BTreeSet<String>) {
         while !keys.insert(cells[key].clone()) {
             cells[key] = format!("{stem}, drum {number}");
             number += 1;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What is proposed is asked for again as it was: two single lengths are no pair.
+    #[test]
+    fn lengths_come_back_as_they_were_written() {
+        for (wires, count) in [(1, 1), (1, 2), (1, 10), (2, 1), (2, 2), (2, 3)] {
+            let wanted = vec![Wanted { cut_mm: 35_600, wires, count }];
+            assert_eq!(wanted_of(&text_of(&wanted)).unwrap(), wanted, "{}", text_of(&wanted));
         }
     }
 }

@@ -10,15 +10,15 @@ use crate::desk::once::Led;
 use crate::items::Rows;
 use crate::records::Order;
 use crate::stores::deeds::{Raise, Receive, Sign};
-use crate::stores::kept::STORES;
+use crate::stores::kept::{LOFT, STORES};
 use crate::web::fault::Fault;
 use crate::web::links::Links;
 use crate::web::posted::{Form, Posted};
 use crate::web::visit::Visit;
 use crate::web::words;
 
-fn raise_blank(known: &Known) -> Blank {
-    let planned = known.planned().map(|order| order.to_string()).unwrap_or_default();
+fn raise_blank(known: &Known, at: &str) -> Blank {
+    let planned = known.planned(at).map(|order| order.to_string()).unwrap_or_default();
     let mut quantity = known.amount("quantity", "How much").holding(planned.clone());
     if !planned.is_empty() {
         quantity = quantity.beside(format!("The plan asks for {planned} today."));
@@ -29,7 +29,7 @@ fn raise_blank(known: &Known) -> Blank {
     known
         .blank(format!("Order {}?", known.part.key), "raise")
         .with(quantity)
-        .with(place("place", "Deliver to").holding(STORES))
+        .with(place("place", "Deliver to").holding(at))
         .with(
             Field::new("needed_by", "Deliver by", Sort::Day)
                 .beside(format!("Empty: when its lead time, {}, has passed.", known.part.lead_time)),
@@ -42,7 +42,8 @@ fn raise_blank(known: &Known) -> Blank {
 /// # Errors
 /// No such part, or the store's own.
 pub(super) async fn raise_page(visit: &Visit) -> Result<Response, Fault> {
-    raise_blank(&Known::of(visit).await?).page(visit)
+    let at = visit.query.station.as_deref().unwrap_or(STORES);
+    raise_blank(&Known::of(visit).await?, at).page(visit)
 }
 
 /// Raises it.
@@ -52,7 +53,7 @@ pub(super) async fn raise_page(visit: &Visit) -> Result<Response, Fault> {
 pub(super) async fn raise(posted: Posted) -> Result<Response, Fault> {
     let known = Known::of(&posted.visit).await?;
     let form = &posted.form;
-    let blank = raise_blank(&known);
+    let blank = raise_blank(&known, Some(form.field("place")).filter(|at| !at.is_empty()).unwrap_or(STORES));
     let quantity = match amount(form, "quantity") {
         Ok(quantity) => quantity,
         Err(wrong) => return blank.filled(form).wrong_at("quantity", &wrong).page(&posted.visit),
@@ -68,6 +69,7 @@ pub(super) async fn raise(posted: Posted) -> Result<Response, Fault> {
         needed_by,
         on: None,
         by: posted.signed()?.who.person.key.clone(),
+        for_whom: Some(known.seen().for_whom(&known.part.key, form.field("place"), quantity)),
     };
     once_only(&posted, blank, ("order raise", "quantity"), |look| {
         let (number, rows) = deed.numbered(look)?;
@@ -100,9 +102,14 @@ async fn order(visit: &Visit) -> Result<Order, Fault> {
 fn facts(order: &Order) -> Vec<(String, String)> {
     let quantity = policies::amount::Amount::from_millionths(order.quantity);
     let day = |text: &str| text.parse().map_or_else(|_| text.to_owned(), words::full_day);
+    let place = match order.place.as_str() {
+        STORES => "the central stores".to_owned(),
+        LOFT => "the loft".to_owned(),
+        station => station.to_uppercase(),
+    };
     let facts = [
         ("Of", format!("{quantity} of {}", order.part)),
-        ("To", order.place.clone()),
+        ("To", place),
         ("Ordered", format!("{} by {}", day(&order.ordered_on), order.by)),
         ("Deliver by", day(&order.needed_by)),
     ];

@@ -12,11 +12,13 @@ use crate::items::{Look, Rows};
 use crate::records::Part;
 use crate::stores::deeds::{Count, Issue, Move};
 use crate::stores::kept::{LOFT, STORES};
+use crate::stores::orders::NOT_SIGNED;
 use crate::stores::seen::Seen;
 use crate::web::fault::Fault;
 use crate::web::links::{Links, encoded};
 use crate::web::posted::{Form, Posted, see};
 use crate::web::visit::Visit;
+use crate::web::words;
 
 const NOW: &str = "Time, if not now";
 
@@ -56,7 +58,7 @@ impl Known {
             let unit = if self.part.unit == "m" { " m" } else { "" };
             format!(
                 "{}: {}{unit}, {}{unit} of it to be issued",
-                held.place,
+                words::upper_first(&self.seen.place(&held.place)),
                 held.on_hand,
                 held.on_hand - held.blocked
             )
@@ -64,10 +66,16 @@ impl Known {
         .collect()
     }
 
-    /// What the plan would order today, where that is anything.
-    pub(super) fn planned(&self) -> Option<Amount> {
-        let line = self.seen.of_part(&self.part.key).find(|line| line.place.is_none())?;
-        Some(line.spares.plan.order).filter(|order| order.is_positive())
+    /// What the plan would order today for a place, where that is anything: less what waits for a signature.
+    pub(super) fn planned(&self, place: &str) -> Option<Amount> {
+        let line = self.seen.line_of(&self.part.key, place)?;
+        let drafts = self.seen.orders.iter().filter(|order| {
+            let own = self.seen.line_of(&order.part, &order.place);
+            let here = own.is_some_and(|own| own.place == line.place);
+            order.part == self.part.key && order.standing == NOT_SIGNED && here
+        });
+        let waits: Amount = drafts.filter_map(|order| order.quantity.parse::<Amount>().ok()).sum();
+        Some(line.spares.plan.order - waits).filter(|order| order.is_positive())
     }
 
     pub(super) fn seen(&self) -> &Seen {

@@ -3,13 +3,12 @@
 use askama::Template;
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
-use policies::as_of::AsOf;
 
 use super::{Sight, quantity};
 use crate::records::Order;
 use crate::rights::Act;
 use crate::stores::order_sheet::{self, SheetLine};
-use crate::stores::orders::OrderLine;
+use crate::stores::orders::{NOT_SIGNED, OrderLine};
 use crate::web::api::guarded;
 use crate::web::fault::Fault;
 use crate::web::links::{Link, encoded};
@@ -103,7 +102,7 @@ pub(super) async fn one(visit: &Visit) -> Result<Response, Fault> {
         let near = vec![Link { text: "The orders".to_owned(), href: sight.links().orders() }];
         return Err(Fault::missing(format!("No order is numbered \"{number}\"."), right, near));
     };
-    let line = sight.sheet_line(number).await?;
+    let line = sight.sheet_line(number)?;
     match ending {
         "csv" => {
             let cells = line.cells.map(|cell| guarded(&cell));
@@ -137,7 +136,11 @@ fn file(number: &str, ending: &str, media: &'static str, bytes: Vec<u8>) -> Resp
 
 /// An order in words: how much of it, and how it stands.
 pub(super) fn told(sight: &Sight, order: &OrderLine) -> String {
-    let came = if order.standing.starts_with("in") { "came" } else { "expected" };
+    let came = match order.standing {
+        NOT_SIGNED => "signed today it would come",
+        standing if standing.starts_with("in") => "came",
+        _ => "expected",
+    };
     format!(
         "{} to {}: {}, {came} {}",
         order.quantity,
@@ -151,11 +154,14 @@ impl Sight<'_> {
     fn on_order(&self) -> String {
         let with = |wanted: &str| self.seen.orders.iter().filter(|order| order.standing == wanted).count();
         let held = with("in, without its certificate");
-        let open = with("on its way") + with("late");
+        let (open, drafts) = (with("on its way") + with("late"), with(NOT_SIGNED));
         if self.seen.orders.is_empty() {
             return "Nothing was ever ordered.".to_owned();
         }
         let mut said = format!("{} on the way, {} late", words::count(open, "orders"), with("late"));
+        if drafts > 0 {
+            said = format!("{said}; {drafts} not signed yet");
+        }
         if held > 0 {
             said = format!("{said}; {held} came without a certificate and must not be issued");
         }
@@ -197,17 +203,9 @@ impl Sight<'_> {
         .collect()
     }
 
-    /// The sheet's line, for the stations that stood to need it when the order went out.
-    async fn sheet_line(&self, number: &str) -> Result<SheetLine, Fault> {
-        let set = &self.visit.web.desk.set;
-        let source = crate::web::source::Source::open(&self.visit.web, &self.asked).await?;
-        let numbers = [number.to_owned()];
-        let lines = source
-            .fleet(|fleet| {
-                let as_of: AsOf = self.asked.judged;
-                order_sheet::lines(set, fleet, &self.seen.kept, (&numbers, as_of)).map_err(Fault::of_desk)
-            })
-            .await?;
+    /// The sheet's line, as it was ordered.
+    fn sheet_line(&self, number: &str) -> Result<SheetLine, Fault> {
+        let lines = order_sheet::lines(&self.seen.kept, &[number.to_owned()]).map_err(Fault::of_desk)?;
         let none = || Fault::missing(format!("No order is numbered \"{number}\"."), "", Vec::new());
         lines.into_iter().next().ok_or_else(none)
     }

@@ -11,7 +11,7 @@ use policies::zone::Instant;
 use super::{Sight, quantity};
 use crate::records::Stock as Moved;
 use crate::rights::Act;
-use crate::stores::seen::{LineSeen, NeedSeen};
+use crate::stores::seen::{LineSeen, NeedSeen, on_order};
 use crate::web::drawing::stock::{Stock, stock};
 use crate::web::fault::Fault;
 use crate::web::links::Link;
@@ -38,6 +38,7 @@ struct Need {
     order_by: String,
     late: String,
     served: bool,
+    comes: String,
 }
 
 /// A month of the table under the drawing.
@@ -216,8 +217,13 @@ impl Sight<'_> {
             why: self.why(need),
             ready: day(own.ready_by),
             order_by: day(own.order_by),
-            late: own.order_by.filter(|_| own.exposed).and_then(|by| self.ago(by)).unwrap_or_default(),
+            late: own
+                .order_by
+                .filter(|_| own.exposed && own.comes.is_none())
+                .and_then(|by| self.ago(by))
+                .unwrap_or_default(),
             served: own.served,
+            comes: own.comes.as_ref().map(on_order).unwrap_or_default(),
         }
     }
 
@@ -229,9 +235,9 @@ impl Sight<'_> {
         let pieces = |amount: Amount| (amount.to_f64() / each * 1000.0).round() / 1000.0;
         let usable = plan.on_hand - plan.blocked;
         let mut ahead = vec![(today, usable)];
-        for (day, more) in self.coming(line) {
+        for coming in &plan.on_way {
             let before = ahead.last().map_or(Amount::ZERO, |(_, level)| *level);
-            ahead.push((day.max(today), before + more));
+            ahead.push((coming.usable_on.max(today), before + coming.quantity));
         }
         let ahead: Vec<(Date, f64)> = ahead.into_iter().map(|(day, level)| (day, pieces(level))).collect();
         let earliest = today.saturating_sub(jiff::Span::new().days(BEFORE));
@@ -252,21 +258,7 @@ impl Sight<'_> {
         Stock { meets, ..drawn }
     }
 
-    /// What is ordered for a line and not there, by the day on which it is expected.
-    fn coming(&self, line: &LineSeen) -> Vec<(Date, Amount)> {
-        let own = self.seen.orders.iter().filter(|order| {
-            let open = !order.standing.starts_with("in");
-            let here = line.place.as_ref().is_none_or(|place| place.slug == order.place);
-            open && order.part == line.spares.part && here
-        });
-        let mut found: Vec<(Date, Amount)> = own
-            .filter_map(|order| Some((order.expected_on.parse().ok()?, order.quantity.parse().ok()?)))
-            .collect();
-        found.sort_unstable_by_key(|(day, _)| *day);
-        found
-    }
-
-    fn is_here(&self, line: &LineSeen, place: &str) -> bool {
+    pub(super) fn is_here(&self, line: &LineSeen, place: &str) -> bool {
         match &line.place {
             Some(own) => own.slug == *place,
             None => !self.seen.lines.iter().any(|other| {
@@ -307,6 +299,7 @@ impl Sight<'_> {
             pieces: held
                 .pieces
                 .iter()
+                .chain(&held.aside)
                 .map(|(piece, amount)| {
                     let expires = piece.expires.map(|day| format!("shelf life ends on {}", self.day(day)));
                     let says = [Some(quantity(amount, unit)), expires].into_iter().flatten();

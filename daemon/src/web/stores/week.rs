@@ -9,8 +9,8 @@ use policies::stores::shelf::Piece;
 
 use super::{Sight, drums, percent, quantity};
 use crate::rights::Act;
-use crate::stores::orders::OrderLine;
-use crate::stores::seen::{LineSeen, NeedSeen};
+use crate::stores::orders::{NOT_SIGNED, OrderLine};
+use crate::stores::seen::{LineSeen, NeedSeen, on_order};
 use crate::web::fault::Fault;
 use crate::web::filters;
 use crate::web::links::Link;
@@ -25,6 +25,8 @@ const WAYS: usize = 8;
 const LINES: usize = 100;
 /// Needs of stations that are told; a part's page has them all.
 const WAITS: usize = 40;
+/// Gear of one kind without a part that is told by its tags.
+const UNNAMED: usize = 12;
 /// Needs as likely as this are waited for (house).
 const LIKELY: f64 = 0.5;
 /// What expires within so many days is told.
@@ -37,7 +39,9 @@ struct Now {
     part: Link,
     description: String,
     place: String,
-    order: String,
+    says: String,
+    late: bool,
+    drafts: Vec<(Link, String)>,
     cost: String,
     figures: String,
     /// Its day, where that is still to come.
@@ -118,6 +122,7 @@ struct Page {
     expiring: Vec<Lies>,
     waits: Vec<(Option<Link>, Vec<Wait>)>,
     more_waits: usize,
+    unnamed: Vec<(String, Vec<(Link, String)>, usize)>,
     rows: Vec<Row>,
     parts: Vec<(Link, bool)>,
 }
@@ -138,7 +143,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
         answer: sight.answer(),
         today: sight.day(planned.ordered),
         service: percent(planned.service),
-        now: sight.to_order().map(|line| sight.now(line)).collect(),
+        now: sight.to_order().chain(sight.coming_late()).map(|line| sight.now(line)).collect(),
         soon: sight.soon(),
         cuttings: sight.cuttings(),
         papers,
@@ -147,6 +152,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
         expiring: sight.expiring(),
         waits,
         more_waits,
+        unnamed: sight.unnamed(),
         rows: rows.here,
         parts: rows.ways,
     })
@@ -155,6 +161,36 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
 impl Sight<'_> {
     fn to_order(&self) -> impl Iterator<Item = &LineSeen> {
         self.seen.lines.iter().filter(|line| line.spares.plan.order.is_positive())
+    }
+
+    /// What is ordered already and comes too late.
+    fn coming_late(&self) -> impl Iterator<Item = &LineSeen> {
+        self.seen.lines.iter().filter(|line| {
+            let plan = &line.spares.plan;
+            !plan.order.is_positive() && plan.days_lost >= 0.05
+        })
+    }
+
+    /// Kinds that no part is named for, with what is to be renewed of each.
+    fn unnamed(&self) -> Vec<(String, Vec<(Link, String)>, usize)> {
+        let each = self.seen.unnamed.iter().map(|(kind, items)| {
+            let first = items.iter().take(UNNAMED);
+            let told = first.map(|(tag, day)| (self.links().to_item(tag), self.day(*day)));
+            (kind.clone(), told.collect(), items.len().saturating_sub(UNNAMED))
+        });
+        each.collect()
+    }
+
+    /// Orders of a line that wait for a signature.
+    fn drafts(&self, line: &LineSeen) -> Vec<(Link, String)> {
+        let own = self.seen.orders.iter().filter(|order| {
+            order.part == line.spares.part && order.standing == NOT_SIGNED && self.is_here(line, &order.place)
+        });
+        own.map(|order| {
+            let link = Link { text: order.order.clone(), href: self.links().order(&order.order) };
+            (link, quantity(&order.quantity, &line.spares.of.unit))
+        })
+        .collect()
     }
 
     fn answer(&self) -> String {
@@ -184,7 +220,13 @@ impl Sight<'_> {
             part: self.links().to_spare(&spares.part),
             description: spares.of.description.clone(),
             place: self.at(line),
-            order: quantity(&spares.order, &spares.of.unit),
+            says: if plan.order.is_positive() {
+                format!("order {} today", quantity(&spares.order, &spares.of.unit))
+            } else {
+                "nothing more to order; what is on its way comes late".to_owned()
+            },
+            late: !self.passed(line).is_empty() || !plan.order.is_positive(),
+            drafts: self.drafts(line),
             cost: line.cost.clone(),
             figures: self.figures(line),
             by: by.map(|by| self.day(by)).unwrap_or_default(),
@@ -197,7 +239,7 @@ impl Sight<'_> {
                 .map(|need| self.wait(line, need))
                 .collect(),
             ways: line.ways.iter().take(WAYS).map(|way| self.way(way)).collect(),
-            raise: self.form(Act::RaiseOrder, "raise", &spares.part),
+            raise: self.raise(line).filter(|_| plan.order.is_positive()),
         }
     }
 
@@ -223,7 +265,8 @@ impl Sight<'_> {
 
     /// For whom the day to order by has passed.
     fn passed(&self, line: &LineSeen) -> Vec<(Link, String)> {
-        let exposed = line.needs.iter().filter(|need| need.need.exposed);
+        let orders = line.spares.plan.order.is_positive();
+        let exposed = line.needs.iter().filter(|need| orders && need.need.exposed);
         exposed
             .filter_map(|need| {
                 let by = need.need.order_by?;
@@ -253,15 +296,16 @@ impl Sight<'_> {
     fn wait(&self, line: &LineSeen, need: &NeedSeen) -> Wait {
         let part = &line.spares.part;
         let late = need.need.order_by.and_then(|by| Some((by, self.ago(by)?)));
-        let then = match (need.need.served, &late) {
-            (true, _) if need.need.pieces == 1 && line.spares.of.unit != "m" => {
-                "the one in stock goes to it".to_owned()
+        let then = match (need.need.served, &need.need.comes, &late) {
+            (true, ..) if need.need.pieces == 1 && line.spares.of.unit != "m" => {
+                format!("the one in stock goes to it{}", self.examined(need))
             }
-            (true, _) => "what is in stock goes to it".to_owned(),
-            (false, Some((by, ago))) => {
+            (true, ..) => format!("what is in stock goes to it{}", self.examined(need)),
+            (false, Some(comes), _) => on_order(comes),
+            (false, None, Some((by, ago))) => {
                 format!("nothing in stock is left for it; its order-by day, {}, passed {ago}", self.day(*by))
             }
-            (false, None) => "nothing in stock is left for it".to_owned(),
+            (false, None, None) => "nothing in stock is left for it".to_owned(),
         };
         Wait {
             station: need.station.as_ref().map(|station| self.station(station)),
@@ -271,8 +315,17 @@ impl Sight<'_> {
             because: need.because.clone(),
             why: self.why(need),
             then,
-            late: late.is_some() && !need.need.served,
+            late: late.is_some() && need.need.waits_too_long(),
         }
+    }
+
+    /// What serves a need and must be examined again before.
+    fn examined(&self, need: &NeedSeen) -> String {
+        let examine = need.need.examine.as_ref();
+        examine.map_or_else(String::new, |(piece, by)| {
+            let piece = if piece.is_empty() { "it" } else { piece };
+            format!(", once {piece} is examined again, by {}", self.day(*by))
+        })
     }
 
     fn soon(&self) -> Vec<(Link, String)> {
@@ -297,6 +350,9 @@ impl Sight<'_> {
             self.wants(order, &says, "Its certificate is here")
         });
         let coming = coming.into_iter().map(|order| {
+            if order.standing == NOT_SIGNED {
+                return self.wants_signature(order);
+            }
             let late =
                 if order.standing == "late" { "late, and expected as late again: " } else { "expected " };
             self.wants(order, &format!("{late}{}", self.day_of(&order.expected_on)), "It is in")
@@ -313,10 +369,18 @@ impl Sight<'_> {
         }
     }
 
+    fn wants_signature(&self, order: &OrderLine) -> Wants {
+        let form = self.form(Act::SignOrder, "sign", &order.order);
+        Wants {
+            press: form.map(|href| Link { text: "Sign it".to_owned(), href }),
+            ..self.wants(order, "waits for an engineer's signature; the supplier does not have it", "")
+        }
+    }
+
     fn pieces(&self, wanted: impl Fn(&Piece) -> Option<String>) -> Vec<Lies> {
         let mut found = Vec::new();
         for held in &self.seen.planned.held {
-            for (piece, amount) in &held.pieces {
+            for (piece, amount) in held.pieces.iter().chain(&held.aside) {
                 let Some(says) = wanted(piece) else { continue };
                 let unit = self.seen.kept.parts.get(&held.part).map_or("", |part| part.unit.as_str());
                 found.push(Lies {

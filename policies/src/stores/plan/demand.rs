@@ -32,18 +32,22 @@ impl<'a> Ground<'a> {
             place,
             shelf: asked.shelves.iter().find(|shelf| (shelf.part, shelf.place) == (part, place)),
             supply: supply(asked, part, place),
-            items: bonds.values().map(Vec::len).sum(),
+            items: 0,
+            lags: Vec::new(),
             groups: Vec::with_capacity(bonds.len()),
             rate: discards::of(rates, known.kind),
             discard_takes: 1,
             each: Amount::whole(1),
         };
+        ground.lags = ground.far();
         let far = asked.until.max(ground.supply.usable(asked.ordered));
         for (bond, renewals_of) in bonds {
-            let chance = |renewal: &Renewal| renewals.chance_by(renewal, far);
+            let chance = |renewal: &Renewal| ground.chance_by(renewal, far);
             let idle = renewals_of.iter().all(|renewal| chance(renewal) < RARE);
             let as_one = matches!(bond, Bond::Set(_));
-            ground.groups.push(Group { renewals: renewals_of, as_one, idle });
+            let group = Group { renewals: renewals_of, as_one, idle };
+            ground.items += u64::try_from(ground.fitted(&group)).unwrap_or(0);
+            ground.groups.push(group);
         }
         ground.discard_takes = ground.takes_with_a_discard();
         if known.metres {
@@ -105,9 +109,20 @@ impl<'a> Ground<'a> {
         sum
     }
 
+    /// Chance that an item is renewed by the day on which a piece that leaves the shelf on another arrives.
+    pub(super) fn chance_by(&self, renewal: &Renewal, day: Date) -> f64 {
+        self.renewals.chance_by(renewal, self.there(renewal, day))
+    }
+
+    /// When a piece that can be fitted on a day at any station can be fitted at this one.
+    fn there(&self, renewal: &Renewal, day: Date) -> Date {
+        let lag = self.lag(renewal.station);
+        if lag == 0 { day } else { day.saturating_add(jiff::Span::new().days(lag)) }
+    }
+
     /// The chances of a group's items by a day.
     pub(super) fn chances(&self, group: &Group, day: Date) -> Vec<f64> {
-        let own = group.renewals.iter().map(|renewal| self.renewals.chance_by(renewal, day));
+        let own = group.renewals.iter().map(|renewal| self.chance_by(renewal, day));
         let chances: Vec<f64> = own.collect();
         if group.as_one {
             let most = chances.iter().copied().fold(0.0, f64::max);
@@ -116,12 +131,23 @@ impl<'a> Ground<'a> {
         chances
     }
 
-    /// The same, of a batch as often as it has pieces.
+    /// The chances of every renewal of a group by a day: of each piece the first, the second, …; of a batch as often as it
+    /// has pieces. What is renewed as one goes with the likeliest each time.
     fn piece_chances(&self, group: &Group, day: Date) -> Vec<f64> {
-        let chances = self.chances(group, day).into_iter().zip(&group.renewals);
-        chances
-            .flat_map(|(chance, renewal)| std::iter::repeat_n(chance, self.quantity(renewal.item)))
-            .collect()
+        let own = |renewal: &Renewal| self.renewals.chances_by(renewal, self.there(renewal, day));
+        let mut all: Vec<Vec<f64>> = group.renewals.iter().map(own).collect();
+        if group.as_one {
+            let most = all.iter().map(Vec::len).max().unwrap_or(0);
+            let nth = |nth: usize| all.iter().filter_map(|own| own.get(nth)).copied().fold(0.0, f64::max);
+            let shared: Vec<f64> = (0..most).map(nth).collect();
+            all = vec![shared; all.len()];
+        }
+        let each = all.into_iter().zip(&group.renewals);
+        let repeated = each.flat_map(|(own, renewal)| {
+            let pieces = self.quantity(renewal.item);
+            own.into_iter().flat_map(move |chance| std::iter::repeat_n(chance, pieces))
+        });
+        repeated.collect()
     }
 
     /// Pieces that an item stands for.
@@ -134,6 +160,12 @@ impl<'a> Ground<'a> {
     pub(super) fn gear_years(&self, day: Date) -> f64 {
         let items = u32::try_from(self.items).unwrap_or(u32::MAX);
         f64::from(items) * years(self.asked.ordered, day)
+    }
+
+    /// Fitted pieces of a group.
+    fn fitted(&self, group: &Group) -> usize {
+        let fitted = group.renewals.iter().filter(|renewal| renewal.is_fitted());
+        fitted.map(|renewal| self.quantity(renewal.item)).sum()
     }
 
     /// Pieces that the stations would need if each held its own, and how many stations there are.
@@ -152,7 +184,7 @@ impl<'a> Ground<'a> {
                 .groups
                 .iter()
                 .filter(|group| at(group) == *station)
-                .map(|group| group.renewals.len())
+                .map(|group| self.fitted(group))
                 .sum();
             let items = u32::try_from(items).unwrap_or(u32::MAX);
             let years = f64::from(items) * years(self.asked.ordered, day);

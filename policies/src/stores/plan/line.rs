@@ -2,16 +2,10 @@
 
 use jiff::civil::Date;
 
-use super::{Band, Coming, Ground, Group, Line, Need};
+use super::stock::times;
+use super::{Band, Coming, Ground, Line};
 use crate::amount::Amount;
-use crate::facts::ItemId;
 
-/// Needs less likely than this are not told one by one.
-const TOLD: f64 = 0.005;
-/// To be ready by the day by which a need has come with so much (house).
-const READY: f64 = 0.10;
-/// A need is exposed where it is likelier than not to come before an order of today can be fitted (house).
-const EXPOSED: f64 = 0.50;
 const LEVELS: [f64; 3] = [0.10, 0.50, 0.90];
 
 impl Ground<'_> {
@@ -29,6 +23,9 @@ impl Ground<'_> {
             committed: Amount::ZERO,
             free: Amount::ZERO,
             coming: Amount::ZERO,
+            lots: self.shelf.map_or_else(Vec::new, |shelf| shelf.usable.clone()),
+            on_way: self.on_way(),
+            together: if asked.parts[self.part].metres { self.discard_takes } else { 1 },
             each: self.each,
             usable_on,
             demand,
@@ -55,28 +52,31 @@ impl Ground<'_> {
 
     fn add_stock(&self, line: &mut Line) {
         let usable = line.usable();
-        let certain = |need: &&Need| need.is_certain_by(line.usable_on);
-        let bespoken: u64 = line.needs.iter().filter(certain).map(|need| need.pieces).sum();
-        line.committed = times(self.each, bespoken).min(usable);
+        line.committed = times(self.each, line.bespoken()).min(usable);
         line.free = usable - line.committed;
-        line.coming = self.coming(line.usable_on).map(|coming| coming.quantity).sum();
-        let missing = line.stock_for_level - usable - line.coming;
-        if missing.is_positive() {
-            line.order = in_packs(missing, self.asked.parts[self.part].pack);
+        let coming = line.on_way.iter().filter(|coming| coming.usable_on <= line.usable_on);
+        line.coming = coming.map(|coming| coming.quantity).sum();
+        let missing = line.pieces.saturating_sub(line.pieces_by(line.usable_on));
+        if missing > 0 {
+            line.order = line.to_order(missing, self.asked.parts[self.part].pack);
         }
-        serve(line);
+        line.serve();
     }
 
-    fn coming(&self, by: Date) -> impl Iterator<Item = &Coming> {
-        let all = self.shelf.map_or(&[][..], |shelf| shelf.coming.as_slice());
-        all.iter().filter(move |coming| coming.usable_on <= by)
+    fn on_way(&self) -> Vec<Coming> {
+        let mut all = self.shelf.map_or_else(Vec::new, |shelf| shelf.coming.clone());
+        all.sort_by(|a, b| (a.usable_on, &a.order).cmp(&(b.usable_on, &b.order)));
+        all
     }
 
     /// The earliest order-by day of an exposed need that nothing serves; else that of the day after which what there is
-    /// is no longer enough.
+    /// is no longer enough. Where nothing is to be ordered today, what lacks before an order of today can be fitted is no
+    /// reason to order.
     fn add_order_by(&self, line: &mut Line) {
         line.lasts_until = self.lasts_until(line);
-        let open = line.needs.iter().filter(|need| need.exposed && !need.served);
+        let orders = line.order.is_positive();
+        let open =
+            line.needs.iter().filter(|need| orders && need.exposed && !need.served && need.comes.is_none());
         let short = line.lasts_until.and_then(|last| last.tomorrow().ok());
         let service = &self.asked.odds.set.service;
         line.order_by = open
@@ -87,12 +87,9 @@ impl Ground<'_> {
 
     /// The last day on which what is there and coming is enough; none where that is beyond the last day looked at.
     fn lasts_until(&self, line: &Line) -> Option<Date> {
-        let start = self.asked.ordered;
+        let start = if line.order.is_positive() { self.asked.ordered } else { line.usable_on };
         let far = self.asked.until.max(line.usable_on);
-        let enough = |day: Date| {
-            let there = line.usable() + self.coming(day).map(|coming| coming.quantity).sum();
-            self.demand(day).at_most(whole_pieces(there, self.each)) >= self.asked.service
-        };
+        let enough = |day: Date| self.demand(day).at_most(line.pieces_by(day)) >= self.asked.service;
         let ends = std::iter::once(line.usable_on).chain(line.months.iter().map(|month| month.until));
         let mut ends: Vec<Date> = ends.filter(|end| *end >= start).collect();
         ends.sort_unstable();
@@ -124,108 +121,6 @@ impl Ground<'_> {
             enough: demand.least_for(self.asked.service),
         }
     }
-
-    /// What hangs at the central stores, fit to be used and hardly needed there.
-    fn relief(&self, usable_on: Date) -> Vec<ItemId> {
-        let all = self.groups.iter().flat_map(|group| &group.renewals);
-        let at_stores = all.filter(|renewal| renewal.station.is_none());
-        let fit = at_stores.filter(|renewal| self.renewals.chance_by(renewal, usable_on) < EXPOSED);
-        fit.map(|renewal| renewal.item).collect()
-    }
-
-    /// What may be needed before an order of today can be fitted, the likeliest first.
-    fn needs(&self, usable_on: Date) -> Vec<Need> {
-        let groups = self.groups.iter().filter(|group| !group.idle);
-        let mut needs: Vec<Need> = groups.flat_map(|group| self.needs_of(group, usable_on)).collect();
-        needs.sort_by(|a, b| b.chance.total_cmp(&a.chance).then_with(|| a.items.cmp(&b.items)));
-        needs
-    }
-
-    /// A set that is renewed as one is one need; items that only share a host are one each, but so many as one piece
-    /// serves.
-    fn needs_of(&self, group: &Group, usable_on: Date) -> Vec<Need> {
-        let chances = self.chances(group, usable_on);
-        let mut order: Vec<usize> = (0..chances.len()).collect();
-        let own = |at: &usize| self.renewals.chance_by(&group.renewals[*at], usable_on);
-        order.sort_by(|a, b| own(b).total_cmp(&own(a)).then(a.cmp(b)));
-        let serves = usize::try_from(self.asked.parts[self.part].serves.max(1)).unwrap_or(1);
-        let size = if group.as_one { chances.len() } else { serves };
-        let told = order.chunks(size).filter(|chunk| chances[chunk[0]] >= TOLD);
-        told.map(|chunk| self.need(group, chunk, chances[chunk[0]], usable_on)).collect()
-    }
-
-    fn need(&self, group: &Group, chunk: &[usize], chance: f64, usable_on: Date) -> Need {
-        let first = &group.renewals[chunk[0]];
-        let asked = self.asked;
-        let mut by_use = first.uses.clone();
-        by_use.sort_by_key(|left| (left.left(), left.rule));
-        let wear = crate::wear::chance_by(first.wear, usable_on).unwrap_or(0.0);
-        let certain = first.certain.clone();
-        let date = certain.as_ref().map(|certain| certain.on);
-        let likely = self.renewals.first_day(first, READY, asked.ordered, usable_on.max(asked.until));
-        let ready_by = date.into_iter().chain(likely).min();
-        let order_by = ready_by.map(|day| self.supply.order_by(&asked.odds.set.service, day));
-        let serves = usize::try_from(asked.parts[self.part].serves.max(1)).unwrap_or(1);
-        let items: usize = chunk.iter().map(|at| self.quantity(group.renewals[*at].item)).sum();
-        Need {
-            items: chunk.iter().map(|at| group.renewals[*at].item).collect(),
-            station: first.station,
-            chance,
-            by_use: by_use.first().copied().filter(|_| date.is_none_or(|on| on > usable_on)),
-            by_wear: wear >= chance && wear > 0.0 && date.is_none_or(|on| on > usable_on),
-            certain,
-            stops_launch: first.stops_launch,
-            pieces: u64::try_from(items.div_ceil(serves)).unwrap_or(u64::MAX),
-            ready_by,
-            order_by,
-            exposed: chance >= EXPOSED && order_by.is_some_and(|by| by < asked.ordered),
-            served: false,
-        }
-    }
-}
-
-impl Need {
-    /// Whether it is certain by a day.
-    pub fn is_certain_by(&self, day: Date) -> bool {
-        self.certain.as_ref().is_some_and(|certain| certain.on <= day)
-    }
-}
-
-impl Line {
-    /// What may be issued of what is there.
-    pub fn usable(&self) -> Amount {
-        let usable = self.on_hand - self.blocked;
-        if usable.is_negative() { Amount::ZERO } else { usable }
-    }
-
-    /// Expected demand in the part's unit.
-    pub fn demand_mean(&self) -> f64 {
-        self.demand.mean() * self.each.to_f64()
-    }
-
-    /// Pieces that may be issued.
-    pub fn usable_pieces(&self) -> u64 {
-        whole_pieces(self.usable(), self.each)
-    }
-}
-
-/// What is there goes to needs that are certain, by their days, then to the others that are exposed.
-fn serve(line: &mut Line) {
-    let mut left = line.usable_pieces();
-    let usable_on = line.usable_on;
-    let mut order: Vec<usize> = (0..line.needs.len()).collect();
-    order.retain(|at| line.needs[*at].is_certain_by(usable_on) || line.needs[*at].exposed);
-    order.sort_by_key(|at| {
-        let need = &line.needs[*at];
-        (!need.is_certain_by(usable_on), need.ready_by, need.items.clone())
-    });
-    for at in order {
-        let need = &mut line.needs[at];
-        if need.pieces <= left {
-            left -= need.pieces;
-            need.served = true;
-        }
-    }
 }
 
 /// The last day from `low` on that is still enough, where `high` is not.
@@ -236,22 +131,4 @@ fn between(low: Date, high: Date, enough: impl Fn(Date) -> bool) -> Date {
         if enough(middle) { low = middle } else { high = middle }
     }
     low
-}
-
-fn times(each: Amount, pieces: u64) -> Amount {
-    let pieces = i64::try_from(pieces).unwrap_or(i64::MAX);
-    Amount::from_millionths(each.millionths().saturating_mul(pieces))
-}
-
-fn whole_pieces(amount: Amount, each: Amount) -> u64 {
-    let each = each.millionths().max(1);
-    u64::try_from(amount.millionths() / each).unwrap_or(0)
-}
-
-/// Rounded up to whole packs.
-fn in_packs(amount: Amount, pack: Option<Amount>) -> Amount {
-    let Some(pack) = pack.filter(|pack| pack.is_positive()) else { return amount };
-    let packs = amount.millionths().div_euclid(pack.millionths())
-        + i64::from(amount.millionths().rem_euclid(pack.millionths()) > 0);
-    Amount::from_millionths(pack.millionths().saturating_mul(packs))
 }

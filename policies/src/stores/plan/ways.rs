@@ -5,7 +5,6 @@ use std::collections::HashMap;
 use jiff::civil::Date;
 
 use super::{Asked, Line, Need, Spot};
-use crate::amount::Amount;
 use crate::facts::{ItemId, StationId};
 use crate::stores::late::{Case, Trial, Waits, Way};
 use crate::stores::renewal::Renewals;
@@ -63,15 +62,16 @@ pub struct WayOut {
 }
 
 /// Adds what lateness costs to a line whose order-by day has passed.
-pub(super) fn add(asked: &Asked, renewals: &Renewals, line: &mut Line, free: &HashMap<Spot, Amount>) {
-    let late = line.order_by.is_some_and(|by| by < asked.ordered);
-    if !late || !line.needs.iter().any(|need| need.stops_launch) {
+pub(super) fn add(asked: &Asked, renewals: &Renewals, line: &mut Line, free: &HashMap<Spot, u64>) {
+    let to_order = line.order.is_positive() && line.order_by.is_some_and(|by| by < asked.ordered);
+    let waits = line.needs.iter().any(|need| need.stops_launch && need.waits_too_long());
+    if !(waits || to_order && line.needs.iter().any(|need| need.stops_launch)) {
         return;
     }
     let case = case(asked, renewals, line);
     let trial = Trial::of(&case);
     let by_need = trial.lost_by_each(&[]);
-    line.days_lost = by_need.iter().sum();
+    line.days_lost = trial.lost(&[]);
     let candidates = candidates(asked, line, &by_need, free);
     line.ways = ranked(&trial, line.days_lost, &candidates);
 }
@@ -80,20 +80,24 @@ fn case(asked: &Asked, renewals: &Renewals, line: &Line) -> Case {
     let days = usize::try_from((line.usable_on - asked.ordered).get_days()).unwrap_or(0);
     let share = 1.0 - f64::from(asked.odds.set.service.stores.exercise_percent) / 100.0;
     let waits = line.needs.iter().map(|need| waits(asked, renewals, line, need, share)).collect();
-    let shelf = asked.shelves.iter().find(|shelf| (shelf.part, shelf.place) == (line.part, line.place));
-    let coming = shelf.into_iter().flat_map(|shelf| &shelf.coming).filter_map(|coming| {
+    let coming = line.on_way.iter().filter_map(|coming| {
         let day = usize::try_from((coming.usable_on - asked.ordered).get_days().max(0)).ok()?;
-        let pieces = coming.quantity.millionths() / line.each.millionths().max(1);
-        Some((day, u64::try_from(pieces).ok()?)).filter(|(day, _)| *day < days)
+        Some((day, line.pieces_in(coming.quantity))).filter(|(day, _)| *day < days)
     });
     let mean = line.discards.a_year() * line.gear_years;
     Case {
         waits,
-        shelf: line.usable_pieces(),
+        shelf: lasting_pieces(line),
         coming: coming.collect(),
         days,
         discards: (mean, line.discards.shape()),
     }
+}
+
+/// Pieces that last until the order can be fitted, or at least until the needs that they are for.
+fn lasting_pieces(line: &Line) -> u64 {
+    let served = line.needs.iter().filter(|need| need.served).map(|need| need.pieces);
+    line.pieces_on(line.usable_on).max(served.sum())
 }
 
 /// The chances of a need day by day until the order can be fitted.
@@ -102,18 +106,25 @@ fn waits(asked: &Asked, renewals: &Renewals, line: &Line, need: &Need, share: f6
     let wear = fitted.and_then(|id| asked.wear.get(&id)).map_or(&[][..], Vec::as_slice);
     let own: Vec<_> = asked.defects.iter().filter(|defect| Some(defect.item) == fitted).collect();
     let renewal = fitted.and_then(|id| renewals.of(asked.certain, id, wear, &own));
+    let end = line.usable_on.saturating_add(jiff::Span::new().days(need.lag_days));
     let curve = |share: f64| {
         let days = std::iter::successors(Some(asked.ordered), |day| day.tomorrow().ok());
-        let days = days.take_while(|day: &Date| *day < line.usable_on);
-        let chance = |day| renewal.as_ref().map_or(0.0, |renewal| renewals.chance_if(renewal, day, share));
+        let days = days.take_while(|day: &Date| *day < end);
+        let chance = |day| match &renewal {
+            _ if need.is_certain_by(day) => 1.0,
+            Some(renewal) => renewals.chance_if(renewal, day, share),
+            None => 0.0,
+        };
         days.map(chance).collect::<Vec<f64>>()
     };
-    let certain = need.is_certain_by(line.usable_on);
+    let certain = need.is_certain_by(end);
     let capped =
         if need.by_use.is_some() && !need.by_wear && need.chance > 0.02 { curve(share) } else { Vec::new() };
     Waits {
         by_day: curve(1.0),
         capped,
+        station: need.station.map(|station| station.0),
+        lag: usize::try_from(need.lag_days).unwrap_or(0),
         certain,
         pieces: need.pieces,
         stops: need.stops_launch && need.station.is_some(),
@@ -121,12 +132,7 @@ fn waits(asked: &Asked, renewals: &Renewals, line: &Line, need: &Need, share: f6
 }
 
 /// Ways for the needs that lose most.
-fn candidates(
-    asked: &Asked,
-    line: &Line,
-    by_need: &[f64],
-    free: &HashMap<Spot, Amount>,
-) -> Vec<(WayTo, Way)> {
+fn candidates(asked: &Asked, line: &Line, by_need: &[f64], free: &HashMap<Spot, u64>) -> Vec<(WayTo, Way)> {
     let mut worst: Vec<usize> = (0..line.needs.len()).collect();
     worst.retain(|need| by_need[*need] > WORTH || line.needs[*need].exposed);
     worst.sort_by(|a, b| by_need[*b].total_cmp(&by_need[*a]).then(a.cmp(b)));
@@ -141,10 +147,9 @@ fn candidates(
             ways.push((WayTo::Cap { need }, Way::Cap(need)));
         }
     }
-    for ((part, place), spare) in free {
-        let pieces = u64::try_from(spare.millionths() / line.each.millionths().max(1)).unwrap_or(0);
-        if *part == line.part && *place != line.place && pieces > 0 {
-            ways.push((WayTo::From { place: *place, pieces }, Way::From(pieces)));
+    for ((part, place), pieces) in free {
+        if *part == line.part && *place != line.place && *pieces > 0 {
+            ways.push((WayTo::From { place: *place, pieces: *pieces }, Way::From(*pieces)));
         }
     }
     let days = usize::try_from(EARLIER_DAYS).unwrap_or(0);

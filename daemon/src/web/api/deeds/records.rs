@@ -14,6 +14,7 @@ use crate::people;
 use crate::records::{Defect, Stock};
 use crate::register::{Faults, read_certificate, read_one};
 use crate::rights::Act;
+use crate::stores::deeds::may_leave;
 use crate::web::api::ask::{Field, Sort, needed, optional};
 use crate::web::api::problem::{Problem, Wrong, of_rows};
 use crate::web::gate;
@@ -335,7 +336,13 @@ async fn stock(doing: Doing) -> Result<Value, Problem> {
             && quantity.parse::<Amount>().is_ok_and(|quantity| quantity.millionths() == have.quantity)
     };
     let make = |look: &Look| match look.register.stock.get(&key) {
-        None => Ok(Rows { sheets: vec![row], told: Vec::new() }),
+        None => {
+            let taken = quantity.parse::<Amount>().unwrap_or(Amount::ZERO);
+            if reason == "issue" && taken.is_negative() {
+                may_leave(look, (&part, &place), Amount::ZERO - taken, "issued")?;
+            }
+            Ok(Rows { sheets: vec![row], told: Vec::new() })
+        }
         Some(have) if same(have) => Ok(Rows::default()),
         Some(_) => {
             Err(DeskError::Refused(format!("\"{key}\" stands for another movement; give another key")))

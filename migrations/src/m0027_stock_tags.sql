@@ -1,0 +1,3 @@
+ALTER TABLE stock ADD COLUMN items TEXT;
+ALTER TABLE stock ADD COLUMN note TEXT;
+ALTER TABLE part_order ADD COLUMN for_whom TEXT
