@@ -1,6 +1,7 @@
 //! Who may come in: passwords, second factors, sessions and tokens. What somebody may do once they are in is said by
 //! `rights`, from the person's own record, read afresh each time.
 
+pub mod browsers;
 pub mod calendars;
 pub mod codes;
 mod guess;
@@ -8,7 +9,7 @@ pub mod links;
 mod passwords;
 mod session;
 mod sign_in;
-mod tokens;
+pub mod tokens;
 pub mod totp;
 mod words;
 
@@ -123,21 +124,28 @@ impl Accounts {
         self.store.account(email).await
     }
 
-    /// Changes a password for somebody who knows the one before; every other session ends.
+    /// Changes a password for somebody who knows the one before; every other session ends, and unless `keeps` says
+    /// that they stay, so do the tokens of programs and the calendars. How many of those ended.
     ///
     /// # Errors
     /// A wrong old password, a new one that cannot be, or the store's failure.
-    pub async fn change_password(&self, seen: &Seen, old: &str, new: &str) -> Result<(), AccountError> {
+    pub async fn change_password(
+        &self,
+        seen: &Seen,
+        (old, new): (&str, &str),
+        keeps: bool,
+    ) -> Result<u64, AccountError> {
         let email = seen.who.person.key.as_str();
         if let Some(why) = refusal(new, email) {
             return refused(why);
         }
         let entry = Entry { email, password: old, code: "", from: "" };
-        if let Err(why) = self.prove(&entry, sign_in::Code::NotAsked).await? {
+        let own = format!("session {}", seen.digest());
+        if let Err(why) = self.prove(&entry, sign_in::Code::NotAsked, Some(&own)).await? {
             return refused(why.to_string());
         }
         let hash = self.passwords.hash(new).await?;
-        Ok(self.store.change_password(email, &hash, seen.digest(), self.now()).await?)
+        Ok(self.store.change_password(email, &hash, (seen.digest(), keeps), self.now()).await?)
     }
 
     /// Offers the seed of a second factor; it counts once a code of it was given.

@@ -114,7 +114,11 @@ pub async fn run(listen: SocketAddr) -> anyhow::Result<()> {
     println!("Look at {pages}/ — the wire F-0417: {pages}/item/F-0417 — the mail: {pages}/mail");
     println!("Stop with Ctrl-C. Tallow advises; a competent person decides.");
     let accounts = Accounts::over(desk.store.clone(), Arc::new(SystemClock), Limits::default());
-    let door = Door { public_url: Some(pages), ..Door::open(accounts.trusting()) };
+    let door = Door {
+        hosts: crate::web::hosts(&listen.to_string(), ""),
+        public_url: Some(pages),
+        ..Door::open(accounts.trusting())
+    };
     let web = Web { desk, files: files(&scratch.0), caught: Some(post_office), stated: Some(STATED), door };
     web::serve(listener, web, stopped()).await.context("serving pages")
 }

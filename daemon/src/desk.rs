@@ -73,6 +73,9 @@ pub enum DeskError {
     /// The record cannot be right.
     #[error("{0}")]
     Refused(String),
+    /// It is right, but takes two people, and only one signed.
+    #[error("{0}")]
+    WantsSecond(String),
 }
 
 /// What an import did.

@@ -119,6 +119,14 @@ pub async fn keep_first(store: &Store, folder: &Path, now: Instant) -> anyhow::R
     Ok(())
 }
 
+/// The hash of the set that will be in force last of all that were taken up; none where none was.
+///
+/// # Errors
+/// The store's failure.
+pub async fn last(store: &Store) -> Result<Option<String>, StoreError> {
+    Ok(store.approvals(None).await?.pop().map(|approval| approval.hash))
+}
+
 /// The set that was kept first, before any was taken up.
 ///
 /// # Errors

@@ -42,6 +42,10 @@ pub struct Request {
     pub reason: Option<String>,
     /// A matter of safety: no run-in.
     pub safety: bool,
+    /// Hash of the set that it was made from, where that is known: it replaces that one and no other.
+    pub base: Option<String>,
+    /// The name of the request for a second word that is answered, which is used up with it.
+    pub answers: Option<String>,
 }
 
 /// Why a set cannot be taken up at all.
@@ -79,6 +83,12 @@ pub struct Rehearsed {
     pub overdue_at_once: Vec<(String, String, String)>,
     /// What stands against it; nothing: it may be taken up.
     pub objections: Vec<String>,
+    /// Whether it takes two people, and only one is named.
+    pub wants_second: bool,
+    /// The first day that would not be too early, where its own is: one of the objections.
+    pub run_in: Option<Date>,
+    /// The sets that were taken up before.
+    known: BTreeSet<String>,
 }
 
 /// Rehearses a set as of today, against the one that would be in force on its day.
@@ -90,10 +100,18 @@ pub async fn rehearse(store: &Store, request: &Request, now: Instant) -> Result<
     let today = new.service.home_zone.date_of(now);
     let effective_from = day_of(&new, today)?;
     people(store, request).await?;
-    if store.approvals(None).await?.iter().any(|kept| kept.key == key(&new, effective_from)) {
+    let known: BTreeSet<String> = store.approvals(None).await?.into_iter().map(|kept| kept.key).collect();
+    if known.contains(&key(&new, effective_from)) {
         return Err(already(effective_from));
     }
     let old = chosen(store, None, When::On(effective_from)).await?;
+    if request.base.as_ref().is_some_and(|base| *base != old.hash) {
+        return Err(TakeUpError::Refused(
+            "on that day another set is in force than the one that this was made from, and taking this up would undo it; \
+             open the rules again, and change that one"
+                .to_owned(),
+        ));
+    }
     let (before, after) = (store.fleet(&old, None).await?.fleet, store.fleet(&new, None).await?.fleet);
     let sides = [Side { set: &old, fleet: &before }, Side { set: &new, fleet: &after }];
     let beside = Beside::of(store).await?;
@@ -105,15 +123,28 @@ pub async fn rehearse(store: &Store, request: &Request, now: Instant) -> Result<
     if !limits.is_empty() && request.second.is_none() {
         objections.push(loosened_word(&limits));
     }
+    let wants_second = !objections.is_empty();
     let run_in = today.checked_add(jiff::Span::new().days(RUN_IN_DAYS)).unwrap_or(Date::MAX);
-    if !overdue_at_once.is_empty() && effective_from < run_in && !request.safety {
+    let too_early = !overdue_at_once.is_empty() && effective_from < run_in && !request.safety;
+    if too_early {
         objections.push(format!(
             "{} row(s) would be overdue at once: give them {RUN_IN_DAYS} days (house), so effective_from = \
              \"{run_in}\" or later, or say --safety",
             overdue_at_once.len()
         ));
     }
-    Ok(Rehearsed { old, new, effective_from, compared, overdue_at_once, objections })
+    let run_in = too_early.then_some(run_in);
+    Ok(Rehearsed {
+        old,
+        new,
+        effective_from,
+        compared,
+        overdue_at_once,
+        objections,
+        wants_second,
+        run_in,
+        known,
+    })
 }
 
 fn key(set: &PolicySet, from: Date) -> String {
@@ -235,6 +266,20 @@ pub async fn keep(
         .write(deed, async |tx: &mut Writer| {
             if tx.current::<TakenUp>(&record.key).await?.is_some() {
                 return Err(already(from));
+            }
+            let kept = tx.newest::<TakenUp>().await?;
+            let kept: BTreeSet<String> =
+                kept.into_values().filter(|kept| !kept.void).map(|kept| kept.key).collect();
+            if kept != rehearsed.known {
+                return Err(TakeUpError::Refused(
+                    "another set was taken up in this moment; look once more at what moves".to_owned(),
+                ));
+            }
+            if let Some(name) = &request.answers {
+                if tx.remembered(name).await?.is_none() {
+                    return Err(TakeUpError::Refused("the request was answered already".to_owned()));
+                }
+                tx.forget(name).await?;
             }
             Ok(tx.append_new(std::slice::from_ref(&record)).await?)
         })

@@ -63,6 +63,7 @@ mod stops;
 mod stores;
 #[cfg(test)]
 mod tests;
+mod unsent;
 mod visit;
 mod welcome;
 mod when;
@@ -83,7 +84,7 @@ use tower_http::compression::CompressionLayer;
 use crate::demo::catcher::Catcher;
 use crate::desk::Desk;
 use crate::files::Files;
-pub use door::Door;
+pub use door::{Door, hosts};
 use fault::Fault;
 use visit::Visit;
 

@@ -5,7 +5,9 @@
   const forms = [...document.querySelectorAll("form[data-queue]")];
   const section = document.getElementById("kept");
   const secure = self.isSecureContext && "indexedDB" in self;
-  let state = "";
+  let [state, status, until] = ["", 0, 0];
+  let again;
+  const me = document.querySelector("form[data-who]")?.dataset.who;
 
   const time = (entry) => new Date(entry.at).toLocaleString([], {
     day: "numeric", month: "short", hour: "2-digit", minute: "2-digit",
@@ -18,7 +20,8 @@
   };
   const stands = (entry) => {
     if (entry.state === "refused") return `refused, because ${entry.because}`;
-    return entry.state === "sent" ? "sent" : "kept here";
+    if (entry.state === "sent") return "sent";
+    return entry.tried ? "kept here; it may have arrived, and goes out again until that is known" : "kept here";
   };
 
   const line = (entry) => {
@@ -28,13 +31,16 @@
     const word = document.createElement("b");
     word.textContent = stands(entry);
     item.append(word);
-    if (entry.state !== "sent") {
+    const own = !me || !entry.who || entry.who === me;
+    if (!own) item.append(` (made by ${entry.who})`);
+    // Gone from here, an entry that arrived all the same would stand in the log unseen.
+    if (own && entry.state !== "sent" && !(entry.state === "kept" && entry.tried)) {
       const button = document.createElement("button");
       button.type = "button";
       button.textContent = entry.state === "kept" ? "Take it back" : "Remove it";
       button.setAttribute("aria-label", `${button.textContent}: ${what(entry)}, ${time(entry)}`);
       button.onclick = async () => {
-        await kept.drop(entry.key);
+        await kept.takeBack(entry.key);
         await show();
       };
       item.append(" ", button);
@@ -55,6 +61,10 @@
     if (waiting === 0) return "";
     if (state === "sign in") return "Sign in to send. ";
     if (state === "not yours") return "Who is signed in may not log here; whoever may signs in to send. ";
+    if (state === "fault") {
+      const at = new Date(until).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+      return `There is signal, but the service did not take them in (answer ${status}). They stay here, and go out again at ${at}. `;
+    }
     if (state === "somebody else") return "Some entries are somebody else's, who signs in to send them. ";
     return "They go out by themselves once there is signal; a restart loses nothing. ";
   };
@@ -79,7 +89,9 @@
 
   const send = async () => {
     const done = await kept.send();
-    state = done.state;
+    [state, status, until] = [done.state, done.status, done.until];
+    clearTimeout(again);
+    if (state === "fault") again = setTimeout(send, Math.max(1000, until - Date.now()));
     await show();
     // The page then says what was recorded, and the dates that moved.
     if (done.sent > 0) location.reload();
@@ -104,6 +116,7 @@
       station: form.dataset.station,
       fields: all,
       state: "kept",
+      tried: false,
       because: "",
       made: Date.now(),
     });

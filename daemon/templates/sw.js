@@ -23,16 +23,21 @@ addEventListener("activate", (event) => {
   event.waitUntil(old());
 });
 
-const keep = async (request, answer) => {
-  if (answer.ok && !answer.redirected && answer.type === "basic") {
+// Moves on whenever somebody signs in or out: what was asked for before is nobody else's to read.
+let turn = 0;
+const LEAVES = ["/sign-out", "/sign-in", "/sign-in/demo", "/welcome"];
+
+const keep = async (request, answer, asked) => {
+  if (asked === turn && answer.ok && !answer.redirected && answer.type === "basic") {
     await (await caches.open(PAGES)).put(request.url.split("#")[0], answer);
   }
 };
 
 const page = async (request) => {
+  const asked = turn;
   try {
     const answer = await fetch(request, { signal: AbortSignal.timeout(PATIENCE) });
-    await keep(request, answer.clone());
+    await keep(request, answer.clone(), asked);
     return answer;
   } catch (error) {
     const known = await (await caches.open(PAGES)).match(request.url.split("#")[0]);
@@ -59,8 +64,9 @@ addEventListener("fetch", (event) => {
   const { request } = event;
   const url = new URL(request.url);
   if (url.origin !== location.origin) return;
-  if (request.method === "POST" && url.pathname === "/sign-out") {
-    // Whoever comes next on this phone reads nothing of it. What waits to be sent stays.
+  if (request.method === "POST" && LEAVES.includes(url.pathname)) {
+    // Whoever comes next on this phone reads nothing of it. What waits to be sent stays, under its maker's name.
+    turn += 1;
     event.waitUntil(caches.delete(PAGES));
     return;
   }
@@ -70,13 +76,14 @@ addEventListener("fetch", (event) => {
 });
 
 const keepAhead = async (urls) => {
+  const asked = turn;
   const cache = await caches.open(PAGES);
   for (const url of urls) {
     const known = await cache.match(url);
     const made = known ? Date.parse(known.headers.get("date")) : 0;
     if (!isDay(new URL(url)) || Date.now() - made < HOUR) continue;
     try {
-      await keep({ url }, await fetch(url));
+      await keep({ url }, await fetch(url), asked);
     } catch {
       return;
     }
@@ -93,7 +100,7 @@ addEventListener("sync", (event) => {
     const done = await kept.send();
     for (const client of await clients.matchAll()) client.postMessage(done);
     // Thrown, the browser tries again by itself.
-    if (done.state === "away") throw new Error("no signal yet");
+    if (["away", "fault"].includes(done.state)) throw new Error("not taken in yet");
   };
   event.waitUntil(send());
 });

@@ -24,5 +24,7 @@ mod rights;
 mod tables;
 #[path = "api/watching.rs"]
 mod watching;
+#[path = "signing_in/whose.rs"]
+mod whose;
 #[path = "api/writing.rs"]
 mod writing;

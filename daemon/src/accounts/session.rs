@@ -25,6 +25,8 @@ pub struct Opened {
     pub token: String,
     /// Who it is.
     pub who: Who,
+    /// The word that forms of the session bear.
+    pub word: String,
 }
 
 /// By what somebody came.
@@ -92,8 +94,9 @@ impl Accounts {
             ends_at: now.0 + self.limits.absolute_micros,
             signed_at: now.0,
         };
+        let word = session.csrf.clone();
         self.store.open_session(session, Instant(now.0 - 30 * DAY)).await?;
-        Ok(Opened { token, who: self.who(account, person) })
+        Ok(Opened { token, who: self.who(account, person), word })
     }
 
     /// Opens a session without a password: a demo's, for anybody of its register.

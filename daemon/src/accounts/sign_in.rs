@@ -28,7 +28,8 @@ pub enum Refused {
     Wrong,
     /// Too many tries.
     #[error(
-        "Too many tries: the next one is looked at in {0} s. Somebody with a second factor gives its code and need not wait."
+        "Too many tries: the next one is looked at in {0} s. Somebody with a second factor gives its code and need not wait, \
+         nor whoever signed in with this browser before."
     )]
     Wait(i64),
 }
@@ -52,7 +53,21 @@ impl Accounts {
         entry: &Entry<'_>,
         device: &str,
     ) -> Result<Result<Opened, Refused>, AccountError> {
-        match self.prove(entry, Code::Asked).await? {
+        self.sign_in_known(entry, device, "").await
+    }
+
+    /// The same in a browser that may be known: `known` is what it keeps of those who came in there before.
+    ///
+    /// # Errors
+    /// Those of [`Accounts::sign_in`].
+    pub async fn sign_in_known(
+        &self,
+        entry: &Entry<'_>,
+        device: &str,
+        known: &str,
+    ) -> Result<Result<Opened, Refused>, AccountError> {
+        let own = self.known_browser(entry.email, known).await?;
+        match self.prove(entry, Code::Asked, own.as_deref()).await? {
             Ok((account, person)) => Ok(Ok(self.open(&account, person, device).await?)),
             Err(why) => {
                 tracing::warn!(email = ?entry.email, from = entry.from, %why, "a sign-in was refused");
@@ -73,7 +88,8 @@ impl Accounts {
         from: &str,
     ) -> Result<Result<(), Refused>, AccountError> {
         let entry = Entry { email: &seen.who.person.key, password, code, from };
-        match self.prove(&entry, Code::Asked).await? {
+        let own = format!("session {}", seen.digest());
+        match self.prove(&entry, Code::Asked, Some(&own)).await? {
             Ok(_) => {
                 self.store.sign_session(seen.digest(), self.now()).await?;
                 Ok(Ok(()))
@@ -86,16 +102,18 @@ impl Accounts {
         &self,
         entry: &Entry<'_>,
         asked: Code,
+        own: Option<&str>,
     ) -> Result<Result<(Account, Person), Refused>, AccountError> {
         let account = self.store.account(entry.email).await?;
         let secret = account.as_ref().and_then(|account| account.secret.as_deref());
         let step = match secret.filter(|_| !entry.code.is_empty()) {
-            Some(secret) => self.step(secret, entry).await?,
+            Some(secret) => self.step(secret, entry, own).await?,
             None => None,
         };
-        let lane = match (&account, step) {
-            (Some(account), Some(_)) => Lane::factor(&account.email),
-            _ => Lane::common(entry.email, entry.from),
+        let lane = match (own, &account, step) {
+            (Some(own), ..) => Lane::own(own),
+            (None, Some(account), Some(_)) => Lane::factor(&account.email),
+            (None, ..) => Lane::common(entry.email, entry.from),
         };
         if let Some(wait) = self.count(&lane).await? {
             return Ok(Err(Refused::Wait(wait)));
@@ -116,14 +134,28 @@ impl Accounts {
         }
         self.forgive(&lane).await?;
         if step.is_some() {
-            self.forgive(&Lane::codes(&account.email, entry.from)).await?;
+            let [here, _] = Lane::codes(&account.email, entry.from);
+            self.forgive(&own.map_or(here, Lane::own_codes)).await?;
         }
         Ok(Ok((account, person)))
     }
 
     /// The step that a code is of; none where it fits none, or where it is too early to look at another one.
-    async fn step(&self, secret: &str, entry: &Entry<'_>) -> Result<Option<i64>, AccountError> {
-        let waits = self.count(&Lane::codes(&entry.email.to_lowercase(), entry.from)).await?;
-        Ok(if waits.is_none() { totp::step_of(secret, entry.code, self.now()) } else { None })
+    async fn step(
+        &self,
+        secret: &str,
+        entry: &Entry<'_>,
+        own: Option<&str>,
+    ) -> Result<Option<i64>, AccountError> {
+        let lanes = match own {
+            Some(own) => vec![Lane::own_codes(own)],
+            None => Lane::codes(entry.email, entry.from).to_vec(),
+        };
+        for lane in &lanes {
+            if self.count(lane).await?.is_some() {
+                return Ok(None);
+            }
+        }
+        Ok(totp::step_of(secret, entry.code, self.now()))
     }
 }

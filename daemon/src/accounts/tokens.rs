@@ -6,6 +6,8 @@ use crate::store::accounts::ApiToken;
 
 /// Bytes of a token: 256 bits.
 const TOKEN: usize = 32;
+/// A token lasts so long where nothing is said.
+pub const LASTS_DAYS: i64 = 365;
 /// Longest label.
 const LABEL: usize = 60;
 
@@ -28,7 +30,8 @@ impl Accounts {
                 "A label is one line of 1 to {LABEL} characters that says what the token is for."
             ));
         }
-        if days.is_some_and(|days| !(1..=3660).contains(&days)) {
+        let days = days.unwrap_or(LASTS_DAYS);
+        if !(1..=3660).contains(&days) {
             return refused("A token lasts 1 to 3660 days.");
         }
         let Some((account, _)) = self.open_account(email).await? else {
@@ -47,7 +50,7 @@ impl Accounts {
             label: label.to_owned(),
             email: account.email,
             made_at: now.0,
-            expires_at: days.map(|days| now.0 + days * DAY),
+            expires_at: Some(now.0 + days * DAY),
             revoked_at: None,
         };
         self.store.keep_token(kept).await?;

@@ -31,6 +31,9 @@ impl ConfigCommand {
         for fault in &wrong {
             say(format_args!("{fault}\n"))?;
         }
+        for note in notes(&settings.config) {
+            say(format_args!("note: {note}\n"))?;
+        }
         if wrong.is_empty() {
             say(format_args!(
                 "settings are in order: database {}\n",
@@ -65,6 +68,20 @@ fn faults(config: &Config) -> Vec<String> {
     }
     wrong.extend(pages_faults(config));
     wrong
+}
+
+/// What is no fault, and yet seldom meant.
+fn notes(config: &Config) -> Vec<String> {
+    let mut notes = Vec::new();
+    let url = config.public_url.as_deref().unwrap_or_default();
+    if url.starts_with("https://") && !config.pages.forwarded {
+        notes.push(format!(
+            "public_url = \"{url}\" is answered by a web server before the pages, and pages.forwarded is false: every \
+             visitor then counts as that web server, and one who guesses at passwords makes all others wait; have it set \
+             X-Forwarded-For, and give forwarded = true under [pages]"
+        ));
+    }
+    notes
 }
 
 fn pages_faults(config: &Config) -> Vec<String> {
@@ -110,4 +127,21 @@ fn smtp_faults(smtp: &Smtp) -> Vec<String> {
         wrong.push("smtp.user and smtp.password_file go together; give both or neither".to_owned());
     }
     wrong
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_web_server_before_the_pages_that_says_nothing_of_visitors_is_told() {
+        let config = |url: &str, forwarded| {
+            let mut config = Config { public_url: Some(url.to_owned()), ..Config::default() };
+            config.pages.forwarded = forwarded;
+            notes(&config)
+        };
+        assert!(config("https://gear.service.example", false)[0].contains("pages.forwarded is false"));
+        assert!(config("https://gear.service.example", true).is_empty());
+        assert!(config("http://127.0.0.1:8470", false).is_empty());
+    }
 }

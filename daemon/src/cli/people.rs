@@ -80,7 +80,7 @@ struct Token {
     /// What it is for
     #[arg(long, required_unless_present = "revoke")]
     label: Option<String>,
-    /// Days that it lasts; until it is revoked where left out
+    /// Days that it lasts; a year where left out
     #[arg(long, requires = "label")]
     days: Option<i64>,
     /// Revoke the token with this label

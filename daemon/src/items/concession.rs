@@ -110,11 +110,11 @@ impl Concede {
         match &self.second {
             Some(second) if *second == self.by => refused("--second is another person than --by"),
             Some(second) => people::engineer(people, second, "says the second word").map(drop),
-            None if rule.overdue == Effect::StopsLaunch => refused(format!(
+            None if rule.overdue == Effect::StopsLaunch => Err(DeskError::WantsSecond(format!(
                 "{} stops a launch, so a concession wants a second word: --second with the address of another engineer \
                  or the head",
                 rule.id
-            )),
+            ))),
             None => Ok(()),
         }
     }

@@ -124,10 +124,10 @@ impl SetState {
             Some(second) if *second != self.by => {
                 people::engineer(&register.people, second, "says the second word").map(drop)
             }
-            _ => refused(format!(
+            _ => Err(DeskError::WantsSecond(format!(
                 "{} {why}; its release wants a second word: --second with the address of another engineer or the head",
                 self.tag
-            )),
+            ))),
         }
     }
 }

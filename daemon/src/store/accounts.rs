@@ -82,7 +82,8 @@ impl Store {
         Ok(changed)
     }
 
-    /// Sets a password by a code, which is used up; false where it was used already. Every session ends.
+    /// Sets a password by a code, which is used up; false where it was used already. Every session ends, and every
+    /// token and calendar: whoever forgot a password may have lost it to somebody.
     ///
     /// # Errors
     /// The database's own.
@@ -98,12 +99,14 @@ impl Store {
             }
             set_password(&tx.tx, &code.email, hash, now).await?;
             sessions::end(&tx.tx, &code.email, None).await?;
+            tokens::revoke_all(&tx.tx, &code.email, now).await?;
             Ok(true)
         })
         .await
     }
 
-    /// Changes a password; every session but the one named ends.
+    /// Changes a password; every session but the one named ends, and tokens and calendars unless they are kept. How
+    /// many of these ended.
     ///
     /// # Errors
     /// The database's own.
@@ -111,12 +114,13 @@ impl Store {
         &self,
         email: &str,
         hash: &str,
-        but: &str,
+        (but, keeps): (&str, bool),
         now: Instant,
-    ) -> Result<(), StoreError> {
+    ) -> Result<u64, StoreError> {
         self.write(deed("password", now), async |tx: &mut Writer| {
             set_password(&tx.tx, email, hash, now).await?;
-            sessions::end(&tx.tx, email, Some(but)).await.map(drop)
+            sessions::end(&tx.tx, email, Some(but)).await?;
+            if keeps { Ok(0) } else { tokens::revoke_all(&tx.tx, email, now).await }
         })
         .await
     }

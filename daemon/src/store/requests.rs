@@ -3,9 +3,9 @@
 
 use policies::zone::Instant;
 use sea_orm::sea_query::{Expr, OnConflict};
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
+use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Set};
 
-use super::{Store, StoreError};
+use super::{Store, StoreError, Writer};
 use entities::api_request::{ActiveModel, Column, Entity};
 
 pub use entities::api_request::Model as Request;
@@ -60,15 +60,8 @@ impl Store {
         name: &str,
         answer: &str,
     ) -> Result<Option<String>, StoreError> {
-        let doing = StoreError::while_("keeping the answer to a request");
-        let kept = Entity::update_many()
-            .col_expr(Column::Answer, Expr::value(answer))
-            .filter(Column::Person.eq(person))
-            .filter(Column::Name.eq(name))
-            .filter(Column::Answer.is_null());
-        kept.exec(&self.db).await.map_err(&doing)?;
-        let found = Entity::find_by_id((person.to_owned(), name.to_owned())).one(&self.db).await;
-        Ok(found.map_err(doing)?.and_then(|row| row.answer))
+        keep_answer(&self.db, person, name, answer).await?;
+        answer_of(&self.db, person, name).await
     }
 
     /// Forgets a request that was refused, so that it can be put right under the same key.
@@ -92,4 +85,46 @@ impl Store {
         let links = Entity::find().filter(Column::Seq.gt(seq)).order_by_asc(Column::Seq).limit(most);
         links.all(&self.db).await.map_err(StoreError::while_("reading the record chain"))
     }
+}
+
+impl Writer {
+    /// The answer to a request, as this transaction sees it.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn request_answer(&self, person: &str, name: &str) -> Result<Option<String>, StoreError> {
+        answer_of(&self.tx, person, name).await
+    }
+
+    /// Keeps the answer to a request with the rows it is about, unless one is kept.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn keep_answer(&mut self, person: &str, name: &str, answer: &str) -> Result<(), StoreError> {
+        keep_answer(&self.tx, person, name, answer).await
+    }
+}
+
+async fn keep_answer(
+    db: &impl ConnectionTrait,
+    person: &str,
+    name: &str,
+    answer: &str,
+) -> Result<(), StoreError> {
+    let kept = Entity::update_many()
+        .col_expr(Column::Answer, Expr::value(answer))
+        .filter(Column::Person.eq(person))
+        .filter(Column::Name.eq(name))
+        .filter(Column::Answer.is_null());
+    kept.exec(db).await.map(drop).map_err(StoreError::while_("keeping the answer to a request"))
+}
+
+async fn answer_of(
+    db: &impl ConnectionTrait,
+    person: &str,
+    name: &str,
+) -> Result<Option<String>, StoreError> {
+    let found = Entity::find_by_id((person.to_owned(), name.to_owned())).one(db).await;
+    let found = found.map_err(StoreError::while_("reading the answer to a request"))?;
+    Ok(found.and_then(|row| row.answer))
 }

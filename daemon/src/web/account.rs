@@ -53,6 +53,16 @@ struct Page {
     shortest: usize,
     longest: usize,
     demo: bool,
+    /// What was just done.
+    said: String,
+}
+
+/// What is shown once, of what was just done.
+#[derive(Default)]
+struct Just {
+    made: Option<String>,
+    subscribed: Option<String>,
+    said: String,
 }
 
 /// The page.
@@ -60,17 +70,22 @@ struct Page {
 /// # Errors
 /// A stranger, or the store's own.
 pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
-    shown(visit, None, None).await
+    shown(visit, Just::default()).await
 }
 
-async fn shown(visit: &Visit, made: Option<String>, subscribed: Option<String>) -> Result<Response, Fault> {
+async fn shown(visit: &Visit, just: Just) -> Result<Response, Fault> {
     let (seen, word) = (visit.signed()?, visit.word()?);
     let (web, person) = (&visit.web, &seen.who.person);
     let accounts = &web.door.accounts;
     let account = accounts.account(&person.key).await?;
     let offered = account.as_ref().and_then(|account| account.secret_offered.as_deref());
     let tokens = accounts.tokens(&person.key).await?.into_iter();
-    let of = person.station.as_ref().map(|slug| format!(" of {slug}")).unwrap_or_default();
+    let of = match &person.station {
+        Some(slug) => {
+            format!(" of {}", super::station_name(web, slug).await.unwrap_or_else(|_| slug.clone()))
+        }
+        None => String::new(),
+    };
     html(&Page {
         shell: Shell::bare(web, "Your account", Links::default()).signed(Some(&person.name)),
         word: word.text,
@@ -84,9 +99,10 @@ async fn shown(visit: &Visit, made: Option<String>, subscribed: Option<String>) 
         tokens: tokens
             .map(|token| Token { label: token.label, until: until(visit, token.expires_at) })
             .collect(),
-        made,
+        made: just.made,
         calendars: super::calendar::listed(web, &person.key).await?,
-        subscribed,
+        subscribed: just.subscribed,
+        said: just.said,
         shortest: SHORTEST,
         longest: LONGEST,
         demo: web.door.is_demo(),
@@ -125,8 +141,19 @@ pub(super) async fn password(posted: Posted) -> Result<Response, Fault> {
         );
     }
     let accounts = &posted.visit.web.door.accounts;
-    accounts.change_password(seen, form.raw("old"), form.raw("password")).await?;
-    Ok(see("/account"))
+    let keeps = form.field("keeps") == "yes";
+    match accounts.change_password(seen, (form.raw("old"), form.raw("password")), keeps).await? {
+        0 => Ok(see("/account")),
+        ended => {
+            let what = if ended == 1 { "1 token or calendar ended" } else { "tokens and calendars ended" };
+            let count = if ended == 1 { String::new() } else { format!("{ended} ") };
+            let said = format!(
+                "The password is changed, and {count}{what} with it. Make anew what is still needed; programs and \
+                 calendars that used them wait for that."
+            );
+            shown(&posted.visit, Just { said, ..Just::default() }).await
+        }
+    }
 }
 
 /// Ends one other session, or all of them.
@@ -156,7 +183,7 @@ pub(super) async fn token(posted: Posted) -> Result<Response, Fault> {
     };
     let accounts = &posted.visit.web.door.accounts;
     let made = accounts.make_token(&seen.who.person.key, posted.form.field("label"), days).await?;
-    shown(&posted.visit, Some(made), None).await
+    shown(&posted.visit, Just { made: Some(made), ..Just::default() }).await
 }
 
 /// Revokes a token.
@@ -178,7 +205,8 @@ pub(super) async fn calendar(posted: Posted) -> Result<Response, Fault> {
     let station = Some(posted.form.field("station")).filter(|slug| !slug.is_empty());
     let token = accounts.make_calendar(&seen.who.person.key, station).await?;
     let pages = posted.visit.web.door.origin.clone().unwrap_or_default();
-    shown(&posted.visit, None, Some(format!("{pages}/calendar/{token}.ics"))).await
+    let subscribed = Some(format!("{pages}/calendar/{token}.ics"));
+    shown(&posted.visit, Just { subscribed, ..Just::default() }).await
 }
 
 /// Revokes a calendar.

@@ -1,5 +1,5 @@
-//! The two cookies: one for who is signed in, one that ties a stranger's form to their browser. Both are out of reach
-//! of scripts, and over TLS of other hosts too.
+//! The cookies: one for who is signed in, one that ties a stranger's form to their browser, and one by which a browser
+//! is known again. All are out of reach of scripts, and over TLS of other hosts too.
 
 use axum::http::header::{COOKIE, SET_COOKIE};
 use axum::http::{HeaderMap, HeaderValue};
@@ -14,6 +14,8 @@ pub(super) enum Jar {
     Session,
     /// A stranger's form.
     Form,
+    /// Who came in here before.
+    Known,
 }
 
 fn name(door: &Door, jar: Jar) -> &'static str {
@@ -22,6 +24,8 @@ fn name(door: &Door, jar: Jar) -> &'static str {
         (Jar::Session, false) => "tallow",
         (Jar::Form, true) => "__Host-tallow-form",
         (Jar::Form, false) => "tallow-form",
+        (Jar::Known, true) => "__Host-tallow-known",
+        (Jar::Known, false) => "tallow-known",
     }
 }
 

@@ -1,4 +1,4 @@
-//! Doubts in a station's log, each with the command that settles it.
+//! Doubts in a station's log, each with what settles it.
 
 use super::Web;
 use super::asked::Asked;
@@ -9,7 +9,7 @@ use crate::doubts::{About, Open, Told, moments, open};
 pub(super) struct Doubt {
     pub(super) says: String,
     pub(super) moves: String,
-    /// What to write on the command line.
+    /// What settles it, and by whom.
     pub(super) settle: String,
     /// Where it is settled by a press.
     pub(super) way: String,
@@ -18,16 +18,18 @@ pub(super) struct Doubt {
 impl Doubt {
     fn of(open: Open) -> Doubt {
         let way = format!("/doubt/{}", super::links::encoded(&open.key, true));
-        let answers = match open.told.about {
-            About::Entries { .. } => "twin|both",
-            About::Reading(_) => "logged|other-work",
+        let settle = match open.told.about {
+            About::Entries { .. } => "say whether it was logged twice, or they really were two".to_owned(),
+            About::Reading(_) => {
+                "write up the launches that are missing, or say that the engine did other work".to_owned()
+            }
             About::Scrapped => {
-                let settle = format!("tallow item remove {} --by EMAIL", open.told.item);
-                return Doubt { says: open.told.says, moves: open.told.moves, settle, way };
+                format!(
+                    "take {} off where it is fitted, or have an engineer put right what did not happen",
+                    open.told.item
+                )
             }
         };
-        let quote = if open.key.contains(' ') { "'" } else { "" };
-        let settle = format!("tallow doubt settle {quote}{}{quote} --as {answers} --by EMAIL", open.key);
         Doubt { says: open.told.says, moves: open.told.moves, settle, way }
     }
 }

@@ -134,6 +134,15 @@ impl Fault {
         )
     }
 
+    /// A request that names another host.
+    pub(super) fn another_host() -> Fault {
+        Fault::form(
+            StatusCode::MISDIRECTED_REQUEST,
+            "This service does not answer to that name.",
+            "Use the address that it is known by: public_url of its settings, or localhost on its own machine.",
+        )
+    }
+
     /// A form whose page belongs to another sign-in.
     pub(super) fn stale_form() -> Fault {
         Fault::form(
@@ -160,7 +169,7 @@ impl Fault {
     /// What the desk says to a record that cannot be right; its other troubles stay what they are.
     pub(super) fn of_desk(error: DeskError) -> Fault {
         match error {
-            DeskError::Refused(wrong) => Fault::form(
+            DeskError::Refused(wrong) | DeskError::WantsSecond(wrong) => Fault::form(
                 StatusCode::UNPROCESSABLE_ENTITY,
                 words::upper_first(&wrong),
                 "Go back, put it right and send it again; nothing was recorded.",
@@ -204,7 +213,7 @@ impl Fault {
             Fault::ReadOnly => (
                 "This address does not take that",
                 "Pages are read, and forms are sent to the address that they name. Nothing was recorded.",
-                "Open the page and use its form, or the command line: tallow log, tallow work.",
+                "Open the page and use its form.",
                 &[],
             ),
             Fault::Unsigned { wrong, right, near } => ("Sign in first", wrong, right, near),
@@ -222,7 +231,7 @@ impl Fault {
             Fault::File(_) => (
                 "This file cannot be handed out",
                 "It is missing from the folder of files, or is no longer what was stored; which of the two is in the service's log.",
-                "Whoever keeps the service puts it back from a backup; tallow certificate check names every such file.",
+                "Whoever keeps the service puts it back from a backup.",
                 &[],
             ),
             Fault::Desk(_) | Fault::Page(_) | Fault::Account(_) | Fault::Panicked(_) => (

@@ -13,7 +13,7 @@ use super::bodies::Bodies;
 use super::cookie::{self, Jar};
 use super::fault::{self, Fault};
 use super::routes::{At, Need};
-use super::{Door, Web, metrics};
+use super::{Door, Web, metrics, unsent};
 use crate::accounts::{Seen, Worth};
 use crate::rights::{self, Act, Place};
 use crate::store::StoreError;
@@ -84,6 +84,7 @@ fn bearer(headers: &HeaderMap) -> Option<&str> {
 /// Lets a request through to its page, or says why not.
 pub(super) async fn pass(State(gate): State<Gate>, request: Request, next: Next) -> Response {
     let (mut parts, body) = request.into_parts();
+<<<<<<< ours
     if let Err(fault) = gate.judge(&mut parts).await {
         return metrics::of_route(gate.path, fault::answer(&gate.web, &fault));
     }
@@ -94,6 +95,20 @@ pub(super) async fn pass(State(gate): State<Gate>, request: Request, next: Next)
     if let Some(seen) = presence.seen().filter(|_| writes) {
         gate.bodies.note(&seen.who.person.key);
     }
+=======
+    let answer = match gate.judge(&mut parts).await {
+        Ok(()) => next.run(Request::from_parts(parts, body)).await,
+        Err(fault @ Fault::Unsigned { .. }) => {
+            let kept = parts.clone();
+            let way_in = unsent::way_in(&gate.web, &kept, Request::from_parts(parts, body)).await;
+            match way_in {
+                Some(page) => page.unwrap_or_else(|fault| fault::answer(&gate.web, &fault)),
+                None => fault::answer(&gate.web, &fault),
+            }
+        }
+        Err(fault) => fault::answer(&gate.web, &fault),
+    };
+>>>>>>> theirs
     metrics::of_route(gate.path, answer)
 }
 

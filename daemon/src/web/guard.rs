@@ -28,11 +28,22 @@ const HEADERS: [(HeaderName, &str); 6] = [
     (HeaderName::from_static("cross-origin-opener-policy"), "same-origin"),
 ];
 
+/// Whether a request names this service as its host. One that names none comes from no browser.
+fn is_meant(web: &Web, request: &Request) -> bool {
+    let said = request.headers().get(header::HOST).map(|host| host.to_str().unwrap_or("?"));
+    let host = said.or_else(|| request.uri().authority().map(axum::http::uri::Authority::as_str));
+    host.is_none_or(|host| web.door.answers_to(host))
+}
+
 /// Answers a request whatever happens, and marks the answer.
 pub(super) async fn guard(State(web): State<Arc<Web>>, request: Request, next: Next) -> Response {
     let path = request.uri().path().to_owned();
-    let answered = AssertUnwindSafe(alarms::known(&web, next.run(request))).catch_unwind().await;
-    let answer = answered.unwrap_or_else(|_| fault::answer(&web, &Fault::Panicked(path.clone())));
+    let answer = if is_meant(&web, &request) {
+        let answered = AssertUnwindSafe(alarms::known(&web, next.run(request))).catch_unwind().await;
+        answered.unwrap_or_else(|_| fault::answer(&web, &Fault::Panicked(path.clone())))
+    } else {
+        fault::answer(&web, &Fault::another_host())
+    };
     metrics::count(&answer);
     let mut answer = api::spoken(&path, answer);
     for (name, value) in HEADERS {

@@ -40,8 +40,7 @@ struct One {
 
 fn caught(visit: &Visit) -> Result<Vec<Caught>, Fault> {
     let none = || {
-        let right =
-            "Only the demo catches its own mail; a service sends it on. Ask it with: tallow notices list.";
+        let right = "Only the demo catches its own mail; a service sends it on, and each item's page says what was told of it.";
         Fault::missing("This service shows no mail.", right, Vec::new())
     };
     Ok(visit.web.caught.as_ref().ok_or_else(none)?.caught())

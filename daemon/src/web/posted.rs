@@ -12,6 +12,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use super::cookie::{self, Jar};
 use super::fault::{self, Fault};
 use super::gate;
+use super::unsent::Unsent;
 use super::visit::Visit;
 use super::{Door, Web};
 use crate::accounts::{Come, Seen, form_word, same_word};
@@ -44,6 +45,11 @@ impl Form {
     /// What stands in every field of a name.
     pub(super) fn every<'f>(&'f self, name: &'f str) -> impl Iterator<Item = &'f str> {
         self.fields.iter().filter(move |(have, _)| have == name).map(|(_, value)| value.as_str())
+    }
+
+    /// Every field, in its order.
+    pub(super) fn all(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.fields.iter().map(|(name, value)| (name.as_str(), value.as_str()))
     }
 
     /// What stands in a field as it was typed.
@@ -111,16 +117,28 @@ impl FromRequest<Arc<Web>> for Posted {
             }
             let headers = parts.headers.clone();
             let (form, file) = fields(Request::from_parts(parts, body)).await?;
-            if !by_program && !bears_word(&web.door, &visit, &form, &headers) {
-                return Err(Fault::stale_form());
-            }
-            Ok::<_, Fault>((form, file))
+            let known = by_program || bears_word(&web.door, &visit, &form, &headers);
+            Ok::<_, Fault>((form, file, known))
         };
         match read.await {
-            Ok((form, file)) => Ok(Posted { visit, form, file, device, from }),
+            Ok((form, file, true)) => Ok(Posted { visit, form, file, device, from }),
+            Ok((form, _, false)) => {
+                Err(stale(&visit, &form).unwrap_or_else(|fault| fault::answer(web, &fault)))
+            }
             Err(fault) => Err(fault::answer(web, &fault)),
         }
     }
+}
+
+/// A form of an earlier sign-in: it is not taken, and what was filled in is shown, to be sent again.
+fn stale(visit: &Visit, form: &Form) -> Result<Response, Fault> {
+    let (Some(seen), Some(unsent)) = (visit.presence.seen(), Unsent::of(&visit.address, form)) else {
+        return Err(Fault::stale_form());
+    };
+    let says =
+        "The form was of an earlier sign-in, so nothing was recorded. Look through it, and send it again.";
+    let who = (seen.who.person.name.as_str(), visit.word()?.text);
+    unsent.page(&visit.web, who, (StatusCode::FORBIDDEN, says))
 }
 
 fn too_large() -> Fault {
@@ -157,7 +175,7 @@ async fn parts(request: Request) -> Result<(Form, Option<Upload>), Fault> {
     Ok((form, file))
 }
 
-async fn fields(request: Request) -> Result<(Form, Option<Upload>), Fault> {
+pub(super) async fn fields(request: Request) -> Result<(Form, Option<Upload>), Fault> {
     let kind = request.headers().get(header::CONTENT_TYPE).and_then(|value| value.to_str().ok());
     if kind.is_some_and(|kind| kind.starts_with("multipart/form-data")) {
         return parts(request).await;

@@ -143,7 +143,9 @@ async fn answer(visit: &Visit, seen: &Seen, entry: &Kept) -> Result<Became, Faul
     };
     match taken {
         Ok(()) => Ok(Became { key: entry.key.clone(), answer: "sent", because: String::new() }),
-        Err(DeskError::Refused(because)) => Ok(Became { key: entry.key.clone(), answer: "refused", because }),
+        Err(DeskError::Refused(because) | DeskError::WantsSecond(because)) => {
+            Ok(Became { key: entry.key.clone(), answer: "refused", because })
+        }
         Err(DeskError::BadRows { told, .. }) => {
             let because = told.iter().map(|fault| fault.message.clone()).collect::<Vec<_>>().join("; ");
             Ok(Became { key: entry.key.clone(), answer: "refused", because })

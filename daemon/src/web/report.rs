@@ -43,7 +43,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     };
     let told = told::report(&visit.web.desk.set, &register, number).ok_or_else(|| {
         let right =
-            "An item's page names its reports; drafts that are not signed are with: tallow examine drafts.";
+            "An item's page names its reports; one that is not signed yet stands on the page where it is written.";
         Fault::missing(format!("No signed report has the number \"{number}\"."), right, Vec::new())
     })?;
     let told = Told {

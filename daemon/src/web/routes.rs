@@ -9,8 +9,9 @@ use axum::http::Method;
 use axum::response::Response;
 use axum::routing::{self, MethodRouter};
 
-use super::fault::{self, Fault};
+use super::fault::Fault;
 use super::posted::Posted;
+use super::unsent::{self, Unsent};
 use super::visit::Visit;
 use super::{
     Web, account, again, assets, calendar, card, coast, entry, health, item, labels, lifting_gear,
@@ -65,8 +66,13 @@ impl Row {
         A: Future<Output = Result<Response, Fault>> + Send,
     {
         let answers = routing::post(async move |posted: Posted| {
-            let web = Arc::clone(&posted.visit.web);
-            take(posted).await.unwrap_or_else(|fault| fault::answer(&web, &fault))
+            let visit = posted.visit.clone();
+            let unsent = Unsent::of(&visit.address, &posted.form);
+            let made = match (take(posted).await, unsent) {
+                (Err(Fault::Again(_)), Some(unsent)) => unsent::before_signing(&visit, &unsent),
+                (made, _) => made,
+            };
+            visit.answer(made)
         });
         Row { path, method: Method::POST, need, at, answers }
     }

@@ -12,7 +12,9 @@ use super::fault::Fault;
 use super::links::Links;
 use super::posted::{Posted, see, way_back};
 use super::shell::Shell;
+use super::unsent::Unsent;
 use super::visit::{Visit, html};
+use crate::accounts::browsers::KNOWN_DAYS;
 use crate::accounts::{Entry, Opened, Refused, SECOND};
 use crate::records::Person;
 use crate::rights::{self, Act, Place};
@@ -29,6 +31,8 @@ struct Page {
     players: Vec<(String, String)>,
     idle_minutes: i64,
     absolute_hours: i64,
+    /// A form that is carried along.
+    unsent: Vec<(String, String)>,
 }
 
 /// The form.
@@ -36,10 +40,25 @@ struct Page {
 /// # Errors
 /// No randomness, or the store's own.
 pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
-    made(visit, visit.query.next.as_deref().unwrap_or("/"), "", "").await
+    made(visit, visit.query.next.as_deref().unwrap_or("/"), ("", ""), None).await
 }
 
-async fn made(visit: &Visit, next: &str, email: &str, wrong: &str) -> Result<Response, Fault> {
+/// The form, with one that a stranger filled in carried along.
+///
+/// # Errors
+/// No randomness, or the store's own.
+pub(super) async fn carrying(visit: &Visit, unsent: &Unsent) -> Result<Response, Fault> {
+    let says = "Your sign-in had ended, so nothing was recorded. Sign in; what you filled in is kept in this page, and \
+                you can then send it.";
+    made(visit, &unsent.to, ("", says), Some(unsent)).await
+}
+
+async fn made(
+    visit: &Visit,
+    next: &str,
+    (email, wrong): (&str, &str),
+    unsent: Option<&Unsent>,
+) -> Result<Response, Fault> {
     let (word, web) = (visit.word()?, &visit.web);
     let limits = web.door.accounts.limits();
     let name = visit.presence.seen().map(|seen| seen.who.person.name.as_str());
@@ -52,6 +71,7 @@ async fn made(visit: &Visit, next: &str, email: &str, wrong: &str) -> Result<Res
         players: players(web).await?,
         idle_minutes: limits.idle_micros / (60 * SECOND),
         absolute_hours: limits.absolute_micros / (60 * 60 * SECOND),
+        unsent: unsent.map(Unsent::hidden).unwrap_or_default(),
     };
     Ok(word.borne(&web.door, html(&page)?))
 }
@@ -76,11 +96,18 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let email = form.field("email");
     let entry = Entry { email, password: form.raw("password"), code: form.field("code"), from: &posted.from };
     let next = way_back(form.field("next"));
-    let refused = match door.accounts.sign_in(&entry, &posted.device).await? {
-        Ok(opened) => return came_in(&posted, &opened, next).await,
+    let known = &posted.visit.known;
+    let refused = match door.accounts.sign_in_known(&entry, &posted.device, known).await? {
+        Ok(opened) => {
+            let mut answer = came_in(&posted, &opened, next).await?;
+            let known = door.accounts.know_browser(&opened.who.person.key, known).await?;
+            cookie::give(&mut answer, door, Jar::Known, Some((&known, KNOWN_DAYS * 24 * 60 * 60)));
+            return Ok(answer);
+        }
         Err(refused) => refused,
     };
-    let mut page = made(&posted.visit, next, email, &refused.to_string()).await?;
+    let said = (email, &*refused.to_string());
+    let mut page = made(&posted.visit, next, said, Unsent::carried(form).as_ref()).await?;
     *page.status_mut() = match refused {
         Refused::Wrong => StatusCode::UNAUTHORIZED,
         Refused::Wait(_) => StatusCode::TOO_MANY_REQUESTS,
@@ -109,7 +136,17 @@ async fn came_in(posted: &Posted, opened: &Opened, next: &str) -> Result<Respons
     }
     let region = rights::may(&opened.who, Act::ViewRegion, Place::Own).is_ok();
     let next = if next == "/" && !region { "/account" } else { next };
-    let mut answer = see(next);
+    let mut answer = match Unsent::carried(&posted.form) {
+        Some(unsent) => {
+            let who = (opened.who.person.name.as_str(), opened.word.clone());
+            unsent.page(
+                &posted.visit.web,
+                who,
+                (StatusCode::OK, "You are signed in. Look through it, and send it."),
+            )?
+        }
+        None => see(next),
+    };
     let lasts = door.accounts.limits().absolute_micros / SECOND;
     cookie::give(&mut answer, door, Jar::Session, Some((&opened.token, lasts)));
     cookie::give(&mut answer, door, Jar::Form, None);

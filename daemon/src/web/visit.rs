@@ -18,6 +18,7 @@ use crate::accounts::Seen;
 use crate::rights::{self, Act, Place};
 
 /// A visit, before what it asks for was looked at.
+#[derive(Clone)]
 pub(super) struct Visit {
     pub(super) web: Arc<Web>,
     pub(super) query: Query,
@@ -25,6 +26,10 @@ pub(super) struct Visit {
     pub(super) bodies: Arc<Bodies>,
     /// What the browser keeps for a stranger's forms.
     pub(super) bound: Option<String>,
+    /// What the browser keeps of who came in there before.
+    pub(super) known: String,
+    /// The address as it was asked for.
+    pub(super) address: String,
     name: String,
     pairs: Vec<(String, String)>,
 }
@@ -100,9 +105,24 @@ impl FromRequestParts<Arc<Web>> for Visit {
             let presence = parts.extensions.get::<Presence>().cloned().unwrap_or_default();
             let bodies = parts.extensions.get::<Arc<Bodies>>().cloned().unwrap_or_default();
             let bound = cookie::brought(&web.door, Jar::Form, &parts.headers).map(str::to_owned);
+            let known = cookie::brought(&web.door, Jar::Known, &parts.headers).unwrap_or_default().to_owned();
+            let address = parts.uri.path_and_query().map(ToString::to_string).unwrap_or_default();
             let pairs = axum::extract::Query::<Vec<(String, String)>>::try_from_uri(&parts.uri);
             let pairs = pairs.map(|axum::extract::Query(pairs)| pairs).unwrap_or_default();
+<<<<<<< ours
             Ok::<_, Fault>(Visit { web: Arc::clone(web), query, presence, bodies, bound, name, pairs })
+=======
+            Ok::<_, Fault>(Visit {
+                web: Arc::clone(web),
+                query,
+                presence,
+                bound,
+                known,
+                address,
+                name,
+                pairs,
+            })
+>>>>>>> theirs
         };
         read.await.map_err(|fault| fault::answer(web, &fault))
     }

@@ -21,6 +21,11 @@ pub(super) fn day(date: Date, read_in: Date) -> String {
     if date.year() == read_in.year() { date.strftime("%-d %b").to_string() } else { full_day(date) }
 }
 
+/// `28 Oct 2026`, of a day that is recorded as a text.
+pub(super) fn day_of(text: &str) -> String {
+    text.parse().map_or_else(|_| text.to_owned(), full_day)
+}
+
 /// `Sun 11 Oct 2026`.
 pub(super) fn long_day(date: Date) -> String {
     date.strftime("%a %-d %b %Y").to_string()

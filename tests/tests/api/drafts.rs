@@ -2,7 +2,7 @@
 
 use serde_json::json;
 
-use super::ground::{ENGINEER, Ground, ground};
+use super::ground::{ENGINEER, Ground, MECHANIC, OTHER_MECHANIC, ground};
 
 const DRAFT: &str = "/api/v1/drafts/TE-1";
 
@@ -38,6 +38,37 @@ async fn two_who_write_the_same_draft_lose_nothing() {
     assert!(stored["text"].as_str().unwrap().contains("B. Two"));
     let other = put(&ground, &token, &[], "number = \"TE-2\"\n").await.is(422);
     assert_eq!(other["errors"][0]["pointer"], "/text");
+}
+
+#[tokio::test]
+async fn a_draft_is_not_written_over_unseen() {
+    let ground = ground().await;
+    let token = ground.token(ENGINEER).await;
+    put(&ground, &token, &[], &form("A. One")).await.is(200);
+    let unseen = put(&ground, &token, &[("if-match", "*")], &form("B. Two")).await.is(412);
+    assert!(unseen["stored"]["text"].as_str().unwrap().contains("A. One"), "{unseen}");
+    assert!(ground.get(&token, DRAFT).await.is(200)["text"].as_str().unwrap().contains("A. One"));
+}
+
+#[tokio::test]
+async fn a_draft_of_another_station_is_neither_read_nor_written() {
+    let ground = ground().await;
+    let (own, other) = (ground.token(MECHANIC).await, ground.token(OTHER_MECHANIC).await);
+    put(&ground, &own, &[], &form("A. One")).await.is(200);
+    ground.get(&own, DRAFT).await.is(200);
+    let refused = ground.get(&other, DRAFT).await;
+    refused.is(403);
+    assert!(!refused.text.contains("A. One"), "{}", refused.text);
+    let listed = async |token: &str| ground.get(token, "/api/v1/drafts").await.is(200)["rows"].clone();
+    assert_eq!(listed(&own).await.as_array().map(Vec::len), Some(1));
+    assert_eq!(listed(&other).await.as_array().map(Vec::len), Some(0));
+    // Nor by a form of their own gear under its number, whose refusal would show it.
+    let theirs = "number = \"TE-1\"\nitem = \"L-1\"\nrule = \"line-renewal\"\n";
+    for headers in [&[][..], &[("if-match", "\"x\"")], &[("if-match", "*")]] {
+        let refused = put(&ground, &other, headers, theirs).await;
+        refused.is(403);
+        assert!(!refused.text.contains("A. One"), "{}", refused.text);
+    }
 }
 
 #[tokio::test]

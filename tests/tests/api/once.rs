@@ -2,7 +2,7 @@
 
 use serde_json::json;
 
-use super::ground::{MECHANIC, OTHER_MECHANIC, ground};
+use super::ground::{CLERK, ENGINEER, MECHANIC, OTHER_MECHANIC, ground};
 
 const USE: &str = "/api/v1/stations/bay/use";
 
@@ -61,6 +61,32 @@ async fn a_deed_done_again_without_its_kept_answer_makes_no_second_record() {
     let again = ground.post(&token, USE, name, &body).await.is(201);
     assert_eq!(again, first);
     assert_eq!(ground.launches().await, 2);
+}
+
+/// Copies of what cannot be done twice: each is answered with what the first was.
+#[tokio::test]
+async fn torture_45_copies_of_a_cut_and_of_a_split_get_the_first_answer() {
+    let ground = ground().await;
+    let clerk = ground.token(CLERK).await;
+    let wire = json!({ "item": "DR-1", "kind": "line", "cells": { "length_m": "80", "manufactured_on": "2026-01-02" } });
+    ground.post(&clerk, "/api/v1/items", "item-drum-1", &wire).await.is(201);
+    let batch = json!({ "item": "BA-1", "kind": "line", "cells": { "quantity": "9", "manufactured_on": "2026-01-02" } });
+    ground.post(&clerk, "/api/v1/items", "item-batch-1", &batch).await.is(201);
+    let engineer = ground.token(ENGINEER).await;
+    let cut = json!({ "pieces": { "P-1": "30" }, "keep_m": "50", "on": "2026-10-12" });
+    let split = json!({ "item": "BA-2", "quantity": 2, "at": "2026-10-12" });
+    for (path, key, body) in
+        [("/api/v1/items/DR-1/cut", "cut-0001", &cut), ("/api/v1/items/BA-1/split", "split-001", &split)]
+    {
+        let sent = (0..10).map(|_| ground.post(&engineer, path, key, body));
+        let answers = futures_util::future::join_all(sent).await;
+        let first = answers[0].is(201);
+        assert!(answers.iter().all(|answer| answer.is(201) == first), "{path}");
+        // As after a crash between the answer and its way out, and much later.
+        assert_eq!(ground.post(&engineer, path, key, body).await.is(201), first, "{path}");
+    }
+    let items = ground.desk.store.newest::<daemon::records::Item>().await.unwrap();
+    assert!(items.contains_key("P-1") && items.contains_key("BA-2"));
 }
 
 #[tokio::test]

@@ -76,10 +76,17 @@ async fn gear_comes_and_goes_by_the_interface() {
     let item = json!({ "item": "F-2", "kind": "fall", "cells": { "station": "bay", "manufactured_on": "2026-01-02" } });
     let told = ground.post(&clerk, "/api/v1/items", "item-0002", &item).await.is(201);
     assert_eq!(told["done"], "item add");
-    ground.post(&mechanic, "/api/v1/items/F-1/remove", "remove-01", &json!({})).await.is(201);
-    let fit = json!({ "host": "LC-1", "position": "fall" });
-    let fitted = ground.post(&mechanic, "/api/v1/items/F-2/fit", "fit-00001", &fit).await;
-    assert!([201, 422].contains(&fitted.status.as_u16()), "{}", fitted.text);
+    let fit = json!({ "host": "LC-1", "position": "fall", "at": "2026-10-11T10:00:00Z" });
+    let taken = ground.post(&mechanic, "/api/v1/items/F-2/fit", "fit-00001", &fit).await.is(422);
+    assert!(
+        taken["detail"].as_str().unwrap().contains("F-1") || taken["errors"][0].to_string().contains("F-1"),
+        "{taken}"
+    );
+    let off = json!({ "at": "2026-10-11T09:00:00Z" });
+    ground.post(&mechanic, "/api/v1/items/F-1/remove", "remove-01", &off).await.is(201);
+    ground.post(&mechanic, "/api/v1/items/F-2/fit", "fit-00001", &fit).await.is(201);
+    let fitted = ground.get(&mechanic, "/api/v1/items/F-2/history").await.is(200);
+    assert_eq!(fitted["places"].as_array().map(Vec::len), Some(1), "{fitted}");
     let history = ground.get(&mechanic, "/api/v1/items/F-1/history").await.is(200);
     assert!(history["places"].as_array().is_some_and(|places| !places.is_empty()), "{history}");
     let correction =

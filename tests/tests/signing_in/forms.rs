@@ -2,7 +2,7 @@
 
 use axum::body::Body;
 use axum::http::{Method, Request, StatusCode, header};
-use daemon::web::routes::Need;
+use daemon::web::routes::{Need, Row};
 
 use crate::room::{Browser, ENGINEER, HOST, Room, form, pages};
 
@@ -36,7 +36,8 @@ fn body(word: Option<&str>) -> String {
 #[tokio::test]
 async fn every_form_is_refused_without_its_word_or_from_elsewhere() {
     let room = Room::of(false).await;
-    let mut browser = room.signed_in(ENGINEER).await;
+    // With a second factor and just come in: what is signed is refused for its word too, and for nothing else.
+    let mut browser = room.signed_in_with_factor(ENGINEER).await;
     let word = browser.get(&room, "/account").await.word();
     let sessions = room.accounts.sessions(ENGINEER).await.unwrap().len();
     let (head, mut tried) = (room.head().await, 0);
@@ -63,7 +64,10 @@ async fn every_form_is_refused_without_its_word_or_from_elsewhere() {
         ];
         for request in refused {
             let said = format!("{path} {:?}", request.headers());
-            assert_eq!(room.ask(request).await.status, StatusCode::FORBIDDEN, "{said}");
+            let answer = room.ask(request).await;
+            assert_eq!(answer.status, StatusCode::FORBIDDEN, "{said}");
+            let why = ["of an earlier sign-in", "not sent from a page of this service"];
+            assert!(why.iter().any(|why| answer.text.contains(why)), "{said}: {}", answer.text);
             tried += 1;
         }
         for method in [Method::GET, Method::HEAD, Method::PUT, Method::DELETE] {
@@ -72,9 +76,9 @@ async fn every_form_is_refused_without_its_word_or_from_elsewhere() {
             // An address that is read as well shows its form; one that is not does not answer.
             let reads = pages().iter().any(|other| other.path == row.path && other.method == Method::GET);
             let fits = [Method::GET, Method::HEAD].contains(&method) && reads;
-            // A page about a record that is not there says so, and one for whoever may sign that they may not.
+            // A page about a record that is not there says so.
             let right: &[StatusCode] = if fits {
-                &[StatusCode::OK, StatusCode::NOT_FOUND, StatusCode::FORBIDDEN]
+                &[StatusCode::OK, StatusCode::NOT_FOUND]
             } else {
                 &[StatusCode::METHOD_NOT_ALLOWED]
             };
@@ -85,6 +89,24 @@ async fn every_form_is_refused_without_its_word_or_from_elsewhere() {
     assert!(tried >= 12 * 10, "{tried}");
     assert_eq!(room.head().await, head, "nothing was recorded");
     assert_eq!(room.accounts.sessions(ENGINEER).await.unwrap().len(), sessions, "nobody was signed out");
+}
+
+/// What signs is refused for its word alone: with it the same form goes on to what it is about.
+#[tokio::test]
+async fn what_signs_is_taken_with_its_word() {
+    let room = Room::of(false).await;
+    let mut browser = room.signed_in_with_factor(ENGINEER).await;
+    let word = browser.get(&room, "/account").await.word();
+    let signs =
+        |row: &&Row| matches!(row.need, Need::Does(act) if act.is_signed()) && row.method == Method::POST;
+    let mut tried = 0;
+    for row in pages().iter().filter(signs) {
+        let path = filled(row.path);
+        let answer = room.ask(browser.request(Method::POST, &path, body(Some(&word)))).await;
+        assert_eq!(answer.status, StatusCode::NOT_FOUND, "{path}: no such record is there");
+        tried += 1;
+    }
+    assert!(tried >= 3, "{tried}");
 }
 
 #[tokio::test]

@@ -53,6 +53,11 @@ pub struct Room {
 impl Room {
     /// With reading open, or for who is signed in.
     pub async fn of(open: bool) -> Room {
+        Room::with(|door| Door { open, ..door }).await
+    }
+
+    /// With another door.
+    pub async fn with(change: impl FnOnce(Door) -> Door) -> Room {
         let file =
             |(name, text): &(&str, &str)| PolicyFile { name: (*name).to_owned(), text: (*text).to_owned() };
         let set = Arc::new(policy_set::check(&POLICIES.iter().map(file).collect::<Vec<_>>()).unwrap());
@@ -64,7 +69,7 @@ impl Room {
         }
         let (desk, clock) = (Arc::new(desk), Arc::new(Hands(AtomicI64::new(Instant::from(now).0))));
         let accounts = Accounts::over(desk.store.clone(), clock.clone(), Limits::default());
-        let door = Door { open, ..Door::open(accounts.clone()) };
+        let door = change(Door::open(accounts.clone()));
         let files = Files::at(std::env::temp_dir().join("tallow-no-files"));
         let web = Web { desk: desk.clone(), files, caught: None, stated: None, door };
         Room { router: router(web), desk, accounts, clock }
@@ -95,6 +100,16 @@ impl Room {
         browser
     }
 
+    /// The same by somebody with a second factor.
+    pub async fn signed_in_with_factor(&self, email: &str) -> Browser {
+        let seed = self.enrol_with_factor(email).await;
+        let code = totp::code_at(&seed, self.accounts.now()).unwrap();
+        let mut browser = Browser::default();
+        let answer = browser.sign_in(self, email, PASSWORD, &code).await;
+        assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.text);
+        browser
+    }
+
     /// A request as it stands.
     pub async fn ask(&self, request: Request<Body>) -> Answer {
         let answer = self.router.clone().oneshot(request).await.unwrap();
@@ -113,7 +128,7 @@ const MORE: &str = "email,name,role,station,competence\n\
      reader@service.example,Reader,reader,,\n\
      house@testhouse.example,Test House,test house,,competent person\n";
 
-async fn take_in(desk: &Desk, files: &[(&str, &str)]) {
+pub async fn take_in(desk: &Desk, files: &[(&str, &str)]) {
     let folder = tempfile::tempdir().unwrap();
     for (name, text) in files {
         std::fs::write(folder.path().join(name), text).unwrap();

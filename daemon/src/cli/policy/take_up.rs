@@ -40,6 +40,7 @@ impl TakeUp {
             second: self.second,
             reason: self.reason,
             safety: self.safety,
+            ..Request::default()
         };
         let store = settings.store().await?;
         let now = SystemClock.now();

@@ -145,3 +145,24 @@ pub(super) async fn use_code(
     let used = used.exec(db).await.map_err(StoreError::while_("using a sign-in code up"))?;
     Ok(used.rows_affected == 1)
 }
+
+/// Revokes every token and calendar of somebody; how many.
+pub(super) async fn revoke_all(
+    db: &impl ConnectionTrait,
+    email: &str,
+    now: Instant,
+) -> Result<u64, StoreError> {
+    let doing = StoreError::while_("revoking tokens and calendars");
+    let tokens = api_token::Entity::update_many()
+        .col_expr(api_token::Column::RevokedAt, Expr::value(now.0))
+        .filter(api_token::Column::Email.eq(email))
+        .filter(api_token::Column::RevokedAt.is_null());
+    let tokens = tokens.exec(db).await.map_err(&doing)?;
+    let calendars = view_link::Entity::update_many()
+        .col_expr(view_link::Column::RevokedAt, Expr::value(now.0))
+        .filter(view_link::Column::Person.eq(email))
+        .filter(view_link::Column::Opens.starts_with("calendar"))
+        .filter(view_link::Column::RevokedAt.is_null());
+    let calendars = calendars.exec(db).await.map_err(doing)?;
+    Ok(tokens.rows_affected + calendars.rows_affected)
+}

@@ -21,9 +21,9 @@ use super::once;
 use super::problem::Problem;
 use crate::accounts::Seen;
 use crate::desk::{Desk, DeskError};
-use crate::items::{Handled, Look, Rows};
+use crate::items::{Look, Rows};
 use crate::records::Item;
-use crate::register::Sheet;
+use crate::register::{RowFault, Sheet};
 use crate::rights::{Act, Place};
 use crate::web::routes::At;
 use crate::web::{Web, gate};
@@ -155,11 +155,13 @@ impl Doing {
         deed: &str,
         make: impl FnOnce(&Look) -> Result<Rows, DeskError> + Send,
     ) -> Result<Value, Problem> {
-        let by = self.me().to_owned();
-        let Handled { written, .. } = self.desk().handle(deed, &by, make).await?;
-        let notes: Vec<String> =
-            written.notes.iter().map(|note| format!("{}: {}", note.column, note.message)).collect();
-        Ok(self.done(deed, &notes))
+        let tell = |notes: &[RowFault]| {
+            let notes: Vec<String> =
+                notes.iter().map(|note| format!("{}: {}", note.column, note.message)).collect();
+            self.done(deed, &notes).to_string()
+        };
+        let told = self.desk().handle_request((self.me(), &self.key), deed, make, tell).await?;
+        Ok(serde_json::from_str(&told).unwrap_or_default())
     }
 
     /// The answer: the same however often it is asked for.

@@ -108,6 +108,7 @@ async fn read(call: Call) -> Result<Response, Problem> {
     let Some(draft) = stored(&call).await? else {
         return Err(Problem::missing(format!("No draft has the number \"{}\".", call.name(0))));
     };
+    may(&call, Act::DraftExamination, draft.item.as_deref()).await?;
     let mark = page::mark_of(&draft.text);
     if let Some(same) = page::unchanged(&call, &mark) {
         return Ok(same);
@@ -120,7 +121,8 @@ fn holds(call: &Call, text: &str, stored: Option<&ExaminationDraft>) -> bool {
     let mark = stored.filter(|draft| !draft.void).map(|draft| page::mark_of(&draft.text));
     match (mark, call.header("if-match"), call.header("if-none-match")) {
         (Some(mark), _, _) if mark == page::mark_of(text) => true,
-        (Some(mark), Some(header), _) => page::names(header, &mark),
+        // A star names no version: whoever writes over a draft has read it.
+        (Some(mark), Some(header), _) => header.trim() != "*" && page::names(header, &mark),
         (Some(_), None, _) | (None, Some(_), _) => false,
         (None, None, _) => true,
     }
@@ -138,6 +140,10 @@ async fn keep(sent: Sent) -> Result<Response, Problem> {
         return Err(Problem::unfit(vec![Wrong::field("text", wrong, right)]));
     }
     may(&call, Act::DraftExamination, form.cells.get("item").map(String::as_str)).await?;
+    // What stands under the number may be of other gear, and the answer may show it.
+    if let Some(draft) = stored(&call).await? {
+        may(&call, Act::DraftExamination, draft.item.as_deref()).await?;
+    }
     let kept = call.web().desk.draft_if(&text, call.name(0), |stored| holds(&call, &text, stored)).await?;
     let Drafted { number, faults, lacks, notes } = match kept {
         Ok(kept) => kept,

@@ -203,7 +203,7 @@ impl From<DeskError> for Problem {
     fn from(error: DeskError) -> Problem {
         match error {
             DeskError::Store(error) => error.into(),
-            DeskError::Refused(text) => Problem::new("unfit", text),
+            DeskError::Refused(text) | DeskError::WantsSecond(text) => Problem::new("unfit", text),
             DeskError::BadRows { told, .. } => of_rows(&told),
             DeskError::Folder(error) => Problem::new("unfit", error.to_string()),
         }

@@ -170,7 +170,7 @@ impl Blank {
     /// What is no fault of the form.
     pub(super) fn refused(self, error: DeskError) -> Result<Blank, Fault> {
         match error {
-            DeskError::Refused(text) => {
+            DeskError::Refused(text) | DeskError::WantsSecond(text) => {
                 let (field, text) = self.placed(&text);
                 Ok(self.wrong_at(&field, &text))
             }
@@ -195,7 +195,7 @@ impl Blank {
     /// What is no fault of the form.
     pub(super) fn refused_at(self, name: &str, error: DeskError) -> Result<Blank, Fault> {
         match error {
-            DeskError::Refused(text) => Ok(self.wrong_at(name, &text)),
+            DeskError::Refused(text) | DeskError::WantsSecond(text) => Ok(self.wrong_at(name, &text)),
             other => self.refused(other),
         }
     }

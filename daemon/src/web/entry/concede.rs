@@ -9,7 +9,9 @@ use super::blank::{Blank, Field, Sort};
 use super::once::Once;
 use super::second::{Wish, ask};
 use super::{Task, given};
+use crate::desk::once::Led;
 use crate::desk::{Correction, DeskError};
+use crate::items::Look;
 use crate::items::concession::Concede;
 use crate::records::Concession;
 use crate::rights::{Act, Place};
@@ -19,9 +21,6 @@ use crate::web::links::{Links, encoded};
 use crate::web::posted::Posted;
 use crate::web::visit::Visit;
 use crate::web::{caution, words};
-
-/// How a refusal begins its last part where one person is not enough.
-pub(super) const WANTS_SECOND: &str = "wants a second word";
 
 /// The form.
 ///
@@ -65,7 +64,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let web = &visit.web;
     let task = Task::of(web, visit.name()).await?;
     let by = &posted.signed()?.who.person.key;
-    let once = Once::alone(&web.desk, form).await?;
+    let once = Once::of(&web.desk, form).await?;
     if let Some(led) = &once.led {
         return Ok(crate::web::posted::see(led));
     }
@@ -79,7 +78,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
             .page(visit);
     }
     if form.field("until").parse::<Date>().is_err() {
-        return blank.wrong_at("until", "give the last day, like 2026-10-31").page(visit);
+        return blank.wrong_at("until", "give the last day, with year, month and day").page(visit);
     }
     let asked = Concede {
         tag: task.tag.clone(),
@@ -91,9 +90,10 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
         by: by.clone(),
         second: None,
     };
-    match web.desk.handle("concession add", by, |look| asked.rows(look)).await {
-        Ok(_) => once.done(&web.desk, &Links::item_path(&task.tag)).await,
-        Err(DeskError::Refused(text)) if text.contains(WANTS_SECOND) => {
+    let make = |look: &Look| Ok(Led::to(Links::item_path(&task.tag), asked.rows(look)?));
+    match web.desk.handle_once((&once.key, once.at), ("concession add", by), make).await {
+        Ok(to) => Ok(crate::web::posted::see(&to)),
+        Err(DeskError::WantsSecond(_)) => {
             // The first word is signed as the second is.
             let seen = posted.fresh(&task.address(web, "concession"))?;
             gate::allowed(seen, Act::SaySecondWord, Place::Own)?;
@@ -123,7 +123,10 @@ fn end_blank(row: &Concession) -> Blank {
     Blank {
         lead: format!(
             "{} of {} is waived until 24:00 on {}: {}",
-            row.rule, row.item, row.until_date, row.conditions
+            row.rule,
+            row.item,
+            words::day_of(&row.until_date),
+            row.conditions
         ),
         about: vec!["Ended, the rule counts again at once.".to_owned()],
         ..Blank::new(

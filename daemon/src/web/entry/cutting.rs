@@ -194,17 +194,15 @@ async fn accept(
     let text = form.field("at");
     let day = if text.is_empty() { Ok(desk.today()) } else { text.parse::<Date>() };
     let Ok(at) = day else {
-        let wrong = format!("\"{text}\" is no date; write it like 2026-10-12");
+        let wrong = format!("\"{text}\" is no date; give year, month and day");
         return proposal.filled(form).wrong_at("at", &wrong).page(visit);
     };
     let saw = (desk.set.service.stores.cut_allowance_mm, job.saw_mm);
     let by = posted.signed()?.who.person.key.clone();
     let cuts = named.cuts(&units, saw, (&known.part.kind, at, &by));
     let to = Links::default().drums();
-    once_only(posted, proposal, ("item cut", "tags-1"), |look| {
-        Ok(Led { rows: rows(look, &cuts, &named)?, to })
-    })
-    .await
+    once_only(posted, proposal, ("item cut", "tags-1"), |look| Ok(Led::to(to, rows(look, &cuts, &named)?)))
+        .await
 }
 
 /// The tags of each unit's pieces, and the name of each pair.
@@ -296,7 +294,7 @@ fn join(sheets: &mut Vec<Sheet>, sheet: Sheet) -> Result<(), DeskError> {
         return Ok(());
     };
     if have.header != sheet.header {
-        let wrong = "the drums differ in what is known of them; cut one at a time with tallow item cut";
+        let wrong = "the drums differ in what is known of them; choose one drum at a time";
         return Err(DeskError::Refused(wrong.to_owned()));
     }
     have.rows.extend(sheet.rows);

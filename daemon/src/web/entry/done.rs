@@ -283,6 +283,7 @@ async fn recorded_blank(visit: &Visit) -> Result<(Blank, Work), Fault> {
 pub(super) async fn undo(posted: Posted) -> Result<Response, Fault> {
     let visit = &posted.visit;
     let (blank, work) = recorded_blank(visit).await?;
+    may(visit, Act::CorrectRecord, super::owner(&visit.web, &work.item).await?.as_deref())?;
     let by = &posted.signed()?.who.person.key;
     let cells = [("void", "yes")];
     let correction = crate::desk::Correction {

@@ -8,6 +8,7 @@ use super::hard::choice;
 use super::once::Once;
 use super::{given, may, owner};
 use crate::desk::DeskError;
+use crate::desk::once::Led;
 use crate::items::fit::{Fit, Remove};
 use crate::items::state::SetState;
 use crate::items::{Look, Rows};
@@ -37,8 +38,9 @@ async fn taken(
         return Ok(see(led));
     }
     let by = &posted.signed()?.who.person.key;
-    match visit.web.desk.handle(deed, by, make).await {
-        Ok(_) => once.done(&visit.web.desk, &Links::item_path(tag)).await,
+    let make = |look: &Look| Ok(Led::to(Links::item_path(tag), make(look)?));
+    match visit.web.desk.handle_once((&once.key, once.at), (deed, by), make).await {
+        Ok(to) => Ok(see(&to)),
         Err(error) => blank.filled(&posted.form).refused(error)?.page(visit),
     }
 }
@@ -87,7 +89,7 @@ pub(super) async fn fit(posted: Posted) -> Result<Response, Fault> {
         None => owner(web, tag).await?,
     };
     may(&posted.visit, Act::FitItem, place.as_deref())?;
-    let once = Once::alone(&web.desk, form).await?;
+    let once = Once::of(&web.desk, form).await?;
     let asked = Fit {
         tag: tag.to_owned(),
         host: form.field("host").to_owned(),
@@ -130,7 +132,7 @@ fn remove_blank(tag: &str) -> Blank {
 pub(super) async fn remove(posted: Posted) -> Result<Response, Fault> {
     let (web, form, tag) = (&posted.visit.web, &posted.form, posted.visit.name());
     may(&posted.visit, Act::FitItem, owner(web, tag).await?.as_deref())?;
-    let once = Once::alone(&web.desk, form).await?;
+    let once = Once::of(&web.desk, form).await?;
     let at = Some(given(form, "at").map_or_else(|| once.moment(), str::to_owned));
     let asked = Remove { tag: tag.to_owned(), at };
     taken(&posted, remove_blank(tag), &once, "item remove", |look| asked.rows(look)).await
@@ -171,7 +173,7 @@ fn state_blank(tag: &str) -> Blank {
 pub(super) async fn state(posted: Posted) -> Result<Response, Fault> {
     let (web, form, tag) = (&posted.visit.web, &posted.form, posted.visit.name());
     let seen = may(&posted.visit, Act::SetAside, owner(web, tag).await?.as_deref())?;
-    let once = Once::alone(&web.desk, form).await?;
+    let once = Once::of(&web.desk, form).await?;
     let state = match form.field("state") {
         "quarantined" => Word::Quarantined,
         "laid up" => Word::LaidUp,

@@ -1,6 +1,9 @@
 //! Ten posts of one form are one record. The first of them sets the moment that all of them stand for; what is known
 //! by a key of its own needs no more than that, and the rest is answered with what the first one did.
 
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex, PoisonError, Weak};
+
 use axum::response::Response;
 use policies::zone::Instant;
 
@@ -9,7 +12,7 @@ use crate::store::{StoreError, Writer};
 use crate::web::fault::Fault;
 use crate::web::posted::{Form, see};
 use axum::http::StatusCode;
-use tokio::sync::{Mutex, MutexGuard};
+use tokio::sync::{Mutex as Turn, OwnedMutexGuard};
 
 /// What is remembered of a form, by its key.
 const PREFIX: &str = "page ";
@@ -24,11 +27,26 @@ pub(super) struct Once {
     pub(super) at: Instant,
     /// Where the first one led.
     pub(super) led: Option<String>,
-    _turn: Option<MutexGuard<'static, ()>>,
+    _turn: Option<OwnedMutexGuard<()>>,
 }
 
-/// Held by a form whose copies must come after one another: what it does is not known by a key of its own.
-static TURN: Mutex<()> = Mutex::const_new(());
+/// A turn of each form that is under way whose copies come after one another; of no other form.
+static TURNS: Mutex<BTreeMap<String, Weak<Turn<()>>>> = Mutex::new(BTreeMap::new());
+
+/// The turn of the form with a key.
+async fn turn(key: &str) -> OwnedMutexGuard<()> {
+    let turn = {
+        let mut turns = TURNS.lock().unwrap_or_else(PoisonError::into_inner);
+        turns.retain(|_, turn| turn.strong_count() > 0);
+        let known = turns.get(key).and_then(Weak::upgrade);
+        known.unwrap_or_else(|| {
+            let fresh = Arc::new(Turn::new(()));
+            turns.insert(key.to_owned(), Arc::downgrade(&fresh));
+            fresh
+        })
+    };
+    turn.lock_owned().await
+}
 
 impl Once {
     /// Looks the form up by its key, and remembers it where it is new.
@@ -56,12 +74,13 @@ impl Once {
         Ok(Once { key, at, led: Some(led.to_owned()).filter(|led| !led.is_empty()), _turn: None })
     }
 
-    /// The same, one form after another: a later copy finds where the first one led.
+    /// The same, one copy after another: a later one finds where the first led. For what is known by no key of its
+    /// own, and cannot go through [`Desk::handle_once`], which also keeps the copies apart that two daemons get.
     ///
     /// # Errors
     /// Those of [`Once::of`].
     pub(super) async fn alone(desk: &Desk, form: &Form) -> Result<Once, Fault> {
-        let turn = TURN.lock().await;
+        let turn = turn(form.field("key")).await;
         Ok(Once { _turn: Some(turn), ..Once::of(desk, form).await? })
     }
 
@@ -105,4 +124,20 @@ async fn first(desk: &Desk, key: &str, now: Instant) -> Result<String, StoreErro
             Ok(now.0.to_string())
         })
         .await
+}
+
+#[cfg(test)]
+mod tests {
+    use futures_util::FutureExt;
+
+    use super::turn;
+
+    #[tokio::test]
+    async fn copies_of_one_form_wait_for_each_other_and_no_other_form_does() {
+        let first = turn("0123456789abcdef-turns").await;
+        assert!(turn("0123456789abcdef-turns").now_or_never().is_none());
+        assert!(turn("0123456789abcdef-others").now_or_never().is_some());
+        drop(first);
+        assert!(turn("0123456789abcdef-turns").now_or_never().is_some());
+    }
 }

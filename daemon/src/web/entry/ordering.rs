@@ -73,7 +73,7 @@ pub(super) async fn raise(posted: Posted) -> Result<Response, Fault> {
     };
     once_only(&posted, blank, ("order raise", "quantity"), |look| {
         let (number, rows) = deed.numbered(look)?;
-        Ok(Led { rows, to: Links::default().order(&number) })
+        Ok(Led::to(Links::default().order(&number), rows))
     })
     .await
 }
@@ -81,7 +81,7 @@ pub(super) async fn raise(posted: Posted) -> Result<Response, Fault> {
 /// A day that is written in a field; none where it is empty.
 fn day(form: &Form, name: &str) -> Result<Option<Date>, String> {
     let Some(text) = given(form, name) else { return Ok(None) };
-    let read = text.parse().map_err(|_| format!("\"{text}\" is no date; write it like 2026-10-12"));
+    let read = text.parse().map_err(|_| format!("\"{text}\" is no date; give year, month and day"));
     read.map(Some)
 }
 
@@ -169,7 +169,7 @@ pub(super) async fn receive(posted: Posted) -> Result<Response, Fault> {
     let field = if order.received_on.is_some() { "certificate" } else { "quantity" };
     let deed = Receive { order: order.key.clone(), quantity, on, certificate };
     let to = Links::default().order(&order.key);
-    once_only(&posted, blank, ("order receive", field), |look| Ok(Led { rows: deed.rows(look)?, to })).await
+    once_only(&posted, blank, ("order receive", field), |look| Ok(Led::to(to, deed.rows(look)?))).await
 }
 
 fn sign_blank(order: &Order) -> Blank {
@@ -202,7 +202,7 @@ pub(super) async fn sign(posted: Posted) -> Result<Response, Fault> {
     let to = Links::default().order(&order.key);
     once_only(&posted, sign_blank(&order), ("order sign", ""), |look| {
         let rows: Rows = deed.rows(look)?;
-        Ok(Led { rows, to })
+        Ok(Led::to(to, rows))
     })
     .await
 }

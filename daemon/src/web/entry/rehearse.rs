@@ -13,7 +13,7 @@ use super::once::Once;
 use super::second::{Wish, ask, refusal, taken_up};
 use crate::compare::Move;
 use crate::in_force;
-use crate::take_up::{Rehearsed, Request, rehearse, wants_second};
+use crate::take_up::{RUN_IN_DAYS, Rehearsed, Request, rehearse};
 use crate::web::fault::Fault;
 use crate::web::links::encoded;
 use crate::web::posted::{Posted, see};
@@ -30,18 +30,21 @@ const SHOWN: usize = 40;
 /// # Errors
 /// No such file, or the store's own.
 pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
-    let (files, file) = files(visit).await?;
+    let desk = &visit.web.desk;
+    // A set that was taken up for a day to come is built upon, not undone.
+    let base = in_force::last(&desk.store).await?.unwrap_or_else(|| desk.set.hash.clone());
+    let (files, file) = files(visit, &base).await?;
     let text = files[file].text.clone();
-    blank(visit, &files, &text).page(visit)
+    blank(visit, &files, &text, &base).page(visit)
 }
 
-/// The files of the set in force, and which of them the address names.
-async fn files(visit: &Visit) -> Result<(Vec<PolicyFile>, usize), Fault> {
-    let desk = &visit.web.desk;
-    let files = in_force::files(&desk.store, &desk.set.hash).await.map_err(|error| {
+/// The files of a set, and which of them the address names.
+async fn files(visit: &Visit, base: &str) -> Result<(Vec<PolicyFile>, usize), Fault> {
+    let files = in_force::files(&visit.web.desk.store, base).await.map_err(|error| {
+        tracing::warn!(error = format!("{error:#}"), "the files of a policy set are not kept");
         Fault::missing(
-            format!("The files of the set in force are not kept with the store: {error:#}."),
-            "Compare folders on the command line: tallow policy compare.",
+            "The files of the rules that this was made from are not kept here.",
+            "Open the rule's page again and begin from there; whoever keeps the service can compare folders of rules.",
             Vec::new(),
         )
     })?;
@@ -51,11 +54,12 @@ async fn files(visit: &Visit) -> Result<(Vec<PolicyFile>, usize), Fault> {
     })
 }
 
-fn blank(visit: &Visit, files: &[PolicyFile], text: &str) -> Blank {
+fn blank(visit: &Visit, files: &[PolicyFile], text: &str, base: &str) -> Blank {
     let name = visit.name();
     let from = visit.web.desk.today().checked_add(jiff::Span::new().days(14)).unwrap_or(Date::MAX);
     let mut blank = Blank {
         upload: true,
+        hidden: vec![("base", base.to_owned())],
         lead: "Edit the copy, or give a file in its place. Nothing is in force until it is taken up."
             .to_owned(),
         ..Blank::new(
@@ -88,20 +92,22 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     if let Some(led) = &once.led {
         return Ok(see(led));
     }
-    let (mut files, at) = files(visit).await?;
+    let base = form.field("base");
+    let (mut files, at) = files(visit, base).await?;
     let text = edited(&posted);
     files[at].text.clone_from(&text);
-    let blank = blank(visit, &files, &text).filled(form);
+    let blank = blank(visit, &files, &text, base).filled(form);
     let blank = with_text(blank, &text);
     let Ok(from) = form.field("effective_from").parse::<Date>() else {
-        return blank.wrong_at("effective_from", "give a day, like 2026-11-01").page(visit);
+        return blank.wrong_at("effective_from", "give a day, with year, month and day").page(visit);
     };
     for file in files.iter_mut().filter(|file| file.name == SERVICE_FILE) {
         file.text = in_force_from(&file.text, from);
     }
     let by = posted.signed()?.who.person.key.clone();
     let reason = given(form, "reason").map(str::to_owned);
-    let request = Request { files, by, second: None, reason, safety: form.field("safety") == "yes" };
+    let (safety, base) = (form.field("safety") == "yes", Some(base.to_owned()));
+    let request = Request { files, by, reason, safety, base, ..Request::default() };
     let found = match rehearse(&desk.store, &request, desk.now()).await {
         Ok(found) => found,
         Err(error) => return blank.refused_at("text", refusal(error)?)?.page(visit),
@@ -148,15 +154,14 @@ async fn take_up(
     let Some(reason) = request.reason.clone() else {
         return told(blank, found).wrong_at("reason", "say why it is taken up").page(visit);
     };
-    let second = wants_second(&found.compared);
-    let alone: Vec<&String> = found.objections.iter().filter(|text| Some(*text) != second.as_ref()).collect();
-    if let Some(text) = alone.first() {
-        return told(blank, found).wrong_at("effective_from", text).page(visit);
+    if let Some(text) = too_early(found) {
+        return told(blank, found).wrong_at("effective_from", &text).page(visit);
     }
-    if second.is_some() {
+    if found.wants_second {
         let files = request.files.iter().map(|file| (file.name.clone(), file.text.clone())).collect();
         let from = found.effective_from.to_string();
-        let wish = Wish::TakeUp { files, reason, safety: request.safety, from };
+        let base = request.base.clone().unwrap_or_default();
+        let wish = Wish::TakeUp { files, reason, safety: request.safety, from, base };
         return ask(desk, once, &request.by, wish).await;
     }
     match taken_up(desk, request).await? {
@@ -165,23 +170,46 @@ async fn take_up(
     }
 }
 
-/// What moves, by its sort.
+/// What stands against it, and what moves.
 fn told(mut blank: Blank, found: &Rehearsed) -> Blank {
+    blank.lead.clear();
+    if found.wants_second {
+        blank.about.push(
+            "It takes two people, since it asks for less, or later, than now: another engineer or the head signs too."
+                .to_owned(),
+        );
+    }
+    blank.about.extend(too_early(found).map(|text| format!("Stands against it: {text}.")));
+    moves(blank, found)
+}
+
+/// Why its day is too early, where it is.
+fn too_early(found: &Rehearsed) -> Option<String> {
+    let from = words::full_day(found.run_in?);
+    let late = words::count(found.overdue_at_once.len(), "dates");
+    Some(format!(
+        "{late} would be overdue at once: give the stations {RUN_IN_DAYS} days, so that it is in force from {from} or later, \
+         or tick that it is a matter of safety"
+    ))
+}
+
+/// What moves, by its sort.
+pub(super) fn moves(mut blank: Blank, found: &Rehearsed) -> Blank {
     let mut sorts: BTreeMap<&str, Vec<&Move>> = BTreeMap::new();
     for one in &found.compared.moves {
         sorts.entry(one.what).or_default().push(one);
     }
     let count = found.compared.moves.len();
-    blank.lead = match count {
+    let says = match count {
         0 => "Nothing moves.".to_owned(),
-        1 => format!("1 thing moves from {} on.", found.effective_from),
-        _ => format!("{count} things move from {} on.", found.effective_from),
+        1 => format!("1 thing moves from {} on.", words::full_day(found.effective_from)),
+        _ => format!("{count} things move from {} on.", words::full_day(found.effective_from)),
     };
-    blank.about.extend(found.objections.iter().map(|text| format!("Stands against it: {text}.")));
+    blank.lead = format!("{} {says}", blank.lead).trim_start().to_owned();
     for (what, moves) in sorts {
-        let mut lines: Vec<String> = moves.iter().take(SHOWN).map(|one| says(one)).collect();
+        let mut lines: Vec<String> = moves.iter().take(SHOWN).map(|one| line(one)).collect();
         if moves.len() > SHOWN {
-            lines.push(format!("… and {} more; tallow policy compare lists every one", moves.len() - SHOWN));
+            lines.push(format!("… and {} more", moves.len() - SHOWN));
         }
         blank.moves.push((format!("{} ({})", words::upper_first(what), moves.len()), lines));
     }
@@ -197,7 +225,7 @@ fn told(mut blank: Blank, found: &Rehearsed) -> Blank {
     blank
 }
 
-fn says(one: &Move) -> String {
+fn line(one: &Move) -> String {
     let station = if one.station.is_empty() { "stores" } else { &one.station };
     let names: Vec<&str> =
         [station, &one.item, &one.rule].into_iter().filter(|name| !name.is_empty()).collect();
@@ -206,5 +234,6 @@ fn says(one: &Move) -> String {
         (true, false) => " — later",
         (false, false) => "",
     };
-    format!("{}, {}: {} → {}{later}", one.effect_on, names.join(" "), one.old, one.new)
+    let (old, new) = (words::day_of(&one.old), words::day_of(&one.new));
+    format!("{}, {}: {old} → {new}{later}", words::day_of(&one.effect_on), names.join(" "))
 }

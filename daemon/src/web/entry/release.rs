@@ -4,11 +4,12 @@ use axum::response::Response;
 use policies::facts::State as Word;
 
 use super::blank::{Blank, Field, Sort};
-use super::concede::WANTS_SECOND;
 use super::once::Once;
 use super::owner;
 use super::second::{Wish, ask};
 use crate::desk::DeskError;
+use crate::desk::once::Led;
+use crate::items::Look;
 use crate::items::state::SetState;
 use crate::rights::{Act, Place};
 use crate::web::caution;
@@ -51,7 +52,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let desk = &visit.web.desk;
     owner(&visit.web, tag).await?;
     let by = &posted.signed()?.who.person.key;
-    let once = Once::alone(desk, form).await?;
+    let once = Once::of(desk, form).await?;
     if let Some(led) = &once.led {
         return Ok(see(led));
     }
@@ -63,9 +64,10 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
         by: by.clone(),
         second: None,
     };
-    match desk.handle("state released", by, |look| asked.rows(look)).await {
-        Ok(_) => once.done(desk, &Links::item_path(tag)).await,
-        Err(DeskError::Refused(text)) if text.contains(WANTS_SECOND) => {
+    let make = |look: &Look| Ok(Led::to(Links::item_path(tag), asked.rows(look)?));
+    match desk.handle_once((&once.key, once.at), ("state released", by), make).await {
+        Ok(to) => Ok(see(&to)),
+        Err(DeskError::WantsSecond(_)) => {
             // The first word is signed as the second is.
             let seen = posted.fresh(&format!("/release/{}", encoded(tag, true)))?;
             gate::allowed(seen, Act::ReleaseAfterFailedTest, Place::Own)?;

@@ -1,5 +1,7 @@
 //! What wants two people: the one's request waits until another engineer or the head, signed in as themselves, agrees.
 
+use std::collections::BTreeMap;
+
 use axum::response::Response;
 use policies::facts::State as Word;
 use policies::load::PolicyFile;
@@ -9,7 +11,11 @@ use sha2::{Digest, Sha256};
 
 use super::blank::Blank;
 use super::once::Once;
+use super::rehearse::moves;
+use crate::desk::once::Led;
 use crate::desk::{Desk, DeskError};
+use crate::in_force;
+use crate::items::Rows;
 use crate::items::concession::Concede;
 use crate::items::state::SetState;
 use crate::take_up::{Request, TakeUpError, keep, rehearse};
@@ -30,7 +36,15 @@ pub(super) enum Wish {
     /// A rule is to be waived.
     Concession { tag: String, rule: String, from: Option<String>, until: String, conditions: String },
     /// A policy set is to be taken up.
-    TakeUp { files: Vec<(String, String)>, reason: String, safety: bool, from: String },
+    TakeUp {
+        files: Vec<(String, String)>,
+        reason: String,
+        safety: bool,
+        from: String,
+        /// Hash of the set that it was made from, and replaces.
+        #[serde(default)]
+        base: String,
+    },
 }
 
 /// A request that waits.
@@ -47,10 +61,11 @@ impl Waits {
         match &self.wish {
             Wish::Release { tag, reason } => format!("Release of {tag}, asked for by {}: {reason}", self.by),
             Wish::Concession { tag, rule, until, conditions, .. } => {
+                let until = words::day_of(until);
                 format!("Concession for {tag}, {rule}, until {until}, asked for by {}: {conditions}", self.by)
             }
             Wish::TakeUp { reason, from, .. } => {
-                format!("A policy set from {from}, asked for by {}: {reason}", self.by)
+                format!("Other rules from {} on, asked for by {}: {reason}", words::day_of(from), self.by)
             }
         }
     }
@@ -106,7 +121,77 @@ async fn find(web: &Web, number: &str) -> Result<Waits, Fault> {
 /// No such request, or the store's own.
 pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let waits = find(&visit.web, visit.name()).await?;
-    blank(visit, &waits)?.page(visit)
+    let blank = blank(visit, &waits)?;
+    match &waits.wish {
+        Wish::TakeUp { .. } => shown(visit, &waits, blank).await?.page(visit),
+        _ => blank.page(visit),
+    }
+}
+
+/// With what a set would change: its lines, and what moves by them today.
+async fn shown(visit: &Visit, waits: &Waits, mut blank: Blank) -> Result<Blank, Fault> {
+    let desk = &visit.web.desk;
+    let me = visit.signed()?.who.person.key.clone();
+    let second = Some(me).filter(|me| *me != waits.by);
+    let Some(request) = request(waits, second, visit.name()) else { return Ok(blank) };
+    if let Wish::TakeUp { base, .. } = &waits.wish
+        && let Ok(before) = in_force::files(&desk.store, base).await
+    {
+        blank.moves.extend(changed_lines(&before, &request.files));
+    }
+    match rehearse(&desk.store, &request, desk.now()).await {
+        Ok(found) => Ok(moves(blank, &found)),
+        Err(error) => {
+            let error = refusal(error)?;
+            blank.presses.retain(|press| press.value != "agree");
+            blank.refused(error)
+        }
+    }
+}
+
+/// The set that is asked for, as it is taken up.
+fn request(waits: &Waits, second: Option<String>, number: &str) -> Option<Request> {
+    let Wish::TakeUp { files, reason, safety, base, .. } = waits.wish.clone() else { return None };
+    Some(Request {
+        files: files.into_iter().map(|(name, text)| PolicyFile { name, text }).collect(),
+        by: waits.by.clone(),
+        second,
+        reason: Some(reason),
+        safety,
+        base: Some(base),
+        answers: Some(format!("{PREFIX}{number}")),
+    })
+}
+
+/// What a set writes otherwise than the one before, file by file: lines that go, and lines that come.
+fn changed_lines(before: &[PolicyFile], after: &[PolicyFile]) -> Vec<(String, Vec<String>)> {
+    let text_of = |files: &[PolicyFile], name: &str| {
+        files.iter().find(|file| file.name == name).map(|file| file.text.clone()).unwrap_or_default()
+    };
+    let mut names: Vec<&str> = before.iter().chain(after).map(|file| file.name.as_str()).collect();
+    names.sort_unstable();
+    names.dedup();
+    let differ = names.into_iter().map(|name| {
+        let (old, new) = (text_of(before, name), text_of(after, name));
+        let lines = beyond(&old, &new).map(|line| format!("− {line}"));
+        let come: Vec<String> = beyond(&new, &old).map(|line| format!("+ {line}")).collect();
+        (format!("Lines of {name}"), lines.chain(come).collect::<Vec<String>>())
+    });
+    differ.filter(|(_, lines)| !lines.is_empty()).collect()
+}
+
+/// Lines of a text that another has not, or not so often.
+fn beyond<'t>(text: &'t str, other: &'t str) -> impl Iterator<Item = &'t str> {
+    let mut left: BTreeMap<&str, usize> = BTreeMap::new();
+    for line in other.lines() {
+        *left.entry(line.trim()).or_default() += 1;
+    }
+    text.lines().map(str::trim).filter(move |line| {
+        let have = left.entry(line).or_default();
+        let here = *have > 0;
+        *have = have.saturating_sub(1);
+        !here && !line.is_empty()
+    })
 }
 
 fn blank(visit: &Visit, waits: &Waits) -> Result<Blank, Fault> {
@@ -123,14 +208,18 @@ fn blank(visit: &Visit, waits: &Waits) -> Result<Blank, Fault> {
         Wish::Concession { tag, rule, from, until, conditions } => (
             format!("May {rule} of {tag} be waived?"),
             vec![
-                ("From", from.clone().unwrap_or_else(|| "the day of the second word".to_owned())),
-                ("Until", format!("24:00 on {until}")),
+                (
+                    "From",
+                    from.as_ref()
+                        .map_or_else(|| "the day of the second word".to_owned(), |day| words::day_of(day)),
+                ),
+                ("Until", format!("24:00 on {}", words::day_of(until))),
                 ("Conditions", conditions.clone()),
             ],
         ),
         Wish::TakeUp { reason, from, .. } => (
-            "May this policy set be taken up?".to_owned(),
-            vec![("From", from.clone()), ("Because", reason.clone())],
+            "May these rules be taken up?".to_owned(),
+            vec![("From", words::day_of(from)), ("Because", reason.clone())],
         ),
     };
     facts.extend(more.into_iter().map(|(name, text)| (name.to_owned(), text)));
@@ -167,6 +256,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
         desk.store.forget(&format!("{PREFIX}{number}")).await?;
         return once.done(desk, "/").await;
     }
+    // The page that bore the button showed the request; a set is agreed to as it is shown.
     let draft = format!("/second/{}", encoded(number, false));
     let me = posted.fresh(&draft)?.who.person.key.clone();
     let blank = blank(visit, &waits)?;
@@ -175,33 +265,37 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
             .wrong_at("", "the second word is another person's: they sign in and agree here")
             .page(visit);
     }
-    match done(desk, &waits, &me).await? {
-        Ok(()) => {
-            desk.store.forget(&format!("{PREFIX}{number}")).await?;
-            once.done(desk, &waits.leads_to()).await
-        }
+    match done(desk, &once, (&waits, number), &me).await? {
+        Ok(()) => once.done(desk, &waits.leads_to()).await,
         Err(error) => blank.refused(error)?.page(visit),
     }
 }
 
-/// Does what was asked for, in both names.
-async fn done(desk: &Desk, waits: &Waits, second: &str) -> Result<Result<(), DeskError>, Fault> {
+/// Does what was asked for, in both names, and uses the request up with it.
+async fn done(
+    desk: &Desk,
+    once: &Once,
+    (waits, number): (&Waits, &str),
+    second: &str,
+) -> Result<Result<(), DeskError>, Fault> {
     let (by, second) = (waits.by.clone(), Some(second.to_owned()));
+    if let Some(request) = request(waits, second.clone(), number) {
+        return taken_up(desk, &request).await;
+    }
+    let led = |rows: Rows| Ok(Led { rows, to: waits.leads_to(), answers: Some(format!("{PREFIX}{number}")) });
+    let key = (once.key.as_str(), once.at);
     let written = match waits.wish.clone() {
         Wish::Release { tag, reason } => {
             let asked = SetState { tag, state: Word::Released, reason, at: None, by: by.clone(), second };
-            desk.handle("state released", &by, |look| asked.rows(look)).await.map(drop)
+            desk.handle_once(key, ("state released", &by), |look| led(asked.rows(look)?)).await
         }
         Wish::Concession { tag, rule, from, until, conditions } => {
             let asked = Concede { tag, rule, from, until, conditions, number: None, by: by.clone(), second };
-            desk.handle("concession add", &by, |look| asked.rows(look)).await.map(drop)
+            desk.handle_once(key, ("concession add", &by), |look| led(asked.rows(look)?)).await
         }
-        Wish::TakeUp { files, reason, safety, .. } => {
-            let files = files.into_iter().map(|(name, text)| PolicyFile { name, text }).collect();
-            return taken_up(desk, &Request { files, by, second, reason: Some(reason), safety }).await;
-        }
+        Wish::TakeUp { .. } => return Ok(Ok(())),
     };
-    Ok(written)
+    Ok(written.map(drop))
 }
 
 /// Takes a set up, or says what stands against it.

@@ -156,7 +156,7 @@ fn without_commands(text: &str) -> String {
 
 /// To the part's page with what was done.
 fn to_part(part: &str, rows: Rows) -> Led {
-    Led { rows, to: Links::default().spare(part) }
+    Led::to(Links::default().spare(part), rows)
 }
 
 fn count_blank(known: &Known) -> Blank {

@@ -44,13 +44,10 @@ fn rows(look: &Look, slug: &str, by: &str, keys: &[&str]) -> Result<Rows, DeskEr
         };
         let owner = look.register.items.get(&row.host).and_then(|host| host.station.as_deref());
         if owner != Some(slug) {
-            return refused(format!("{} is not of {slug}; undo it on its own station's page", row.host));
+            return refused(format!("{} is another station's; undo it on that station's own page", row.host));
         }
         if row.at < look.now.0.saturating_sub(RECENT) {
-            return refused(
-                "the entry is older than a day; an engineer corrects it: tallow correct record usage"
-                    .to_owned(),
-            );
+            return refused("the entry is older than a day; an engineer puts it right".to_owned());
         }
         if !row.void {
             taken.push(row.clone());

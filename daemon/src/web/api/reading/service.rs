@@ -6,8 +6,8 @@ use policies::zone::Instant;
 use serde_json::json;
 
 use super::{Placed, Table, placed};
-use crate::records::ExaminationDraft;
-use crate::rights::Act;
+use crate::records::{ExaminationDraft, Item};
+use crate::rights::{self, Act, Place};
 use crate::store::outbox::Listed;
 use crate::web::api::call::Call;
 use crate::web::api::page::mark_of;
@@ -88,7 +88,15 @@ fn notice(one: &Listed) -> Placed {
 
 async fn drafts(call: Arc<Call>) -> Result<Vec<Placed>, Problem> {
     let drafts = call.web().desk.store.newest::<ExaminationDraft>().await?;
-    let waiting = drafts.values().filter(|draft| !draft.void && !draft.signed);
+    let items = call.web().desk.store.newest::<Item>().await?;
+    let seen = call.seen()?;
+    // Whose draft somebody may not write they do not read either.
+    let own = |draft: &&ExaminationDraft| {
+        let item = draft.item.as_ref().and_then(|tag| items.get(tag));
+        let station = item.and_then(|item| item.station.as_deref());
+        rights::may(&seen.who, Act::DraftExamination, Place::Of(station)).is_ok()
+    };
+    let waiting = drafts.values().filter(|draft| !draft.void && !draft.signed).filter(own);
     let row = |draft: &ExaminationDraft| {
         json!({
             "number": draft.key, "item": draft.item, "faults": draft.faults, "etag": mark_of(&draft.text),
