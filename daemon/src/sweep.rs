@@ -252,14 +252,9 @@ impl Ground<'_> {
         let causes = Causes::now(desk).await?;
         let loans = desk.store.newest::<records::Loan>().await?.into_values().collect();
         let down = desk.store.remembered(heartbeat::DOWN).await?.and_then(|kept| span(&kept));
-<<<<<<< ours
-        let link_secret = if mail.pages_url.is_some() { Some(links::secret(desk).await?) } else { None };
-        Ok(Ground { desk, mail, papers, causes, loans, down, link_secret })
-=======
         let live = linking == Linking::Live && mail.pages_url.is_some();
         let link_secret = if live { Some(links::secret(desk).await?) } else { None };
-        Ok(Ground { desk, mail, papers, loans, down, linking, link_secret })
->>>>>>> theirs
+        Ok(Ground { desk, mail, papers, causes, loans, down, linking, link_secret })
     }
 
     fn desk<'f>(&'f self, fleet: &'f Fleet, papers: &'f Papers, as_of: Date) -> compose::Desk<'f> {

@@ -14,11 +14,8 @@ mod m0010_accounts;
 mod m0011_orders;
 mod m0012_api_requests;
 mod m0016_order_signed;
-<<<<<<< ours
 mod m0017_item_indexes;
-=======
 mod m0027_stock_tags;
->>>>>>> theirs
 mod postgres;
 
 use sea_orm_migration::prelude::*;
@@ -44,11 +41,8 @@ impl MigratorTrait for Migrator {
             Box::new(m0011_orders::Migration),
             Box::new(m0012_api_requests::Migration),
             Box::new(m0016_order_signed::Migration),
-<<<<<<< ours
             Box::new(m0017_item_indexes::Migration),
-=======
             Box::new(m0027_stock_tags::Migration),
->>>>>>> theirs
         ]
     }
 }

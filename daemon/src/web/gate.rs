@@ -84,18 +84,9 @@ fn bearer(headers: &HeaderMap) -> Option<&str> {
 /// Lets a request through to its page, or says why not.
 pub(super) async fn pass(State(gate): State<Gate>, request: Request, next: Next) -> Response {
     let (mut parts, body) = request.into_parts();
-<<<<<<< ours
-    if let Err(fault) = gate.judge(&mut parts).await {
-        return metrics::of_route(gate.path, fault::answer(&gate.web, &fault));
-    }
     let writes = !parts.method.is_safe();
     let presence = parts.extensions.get::<Presence>().cloned().unwrap_or_default();
     parts.extensions.insert(Arc::clone(&gate.bodies));
-    let answer = next.run(Request::from_parts(parts, body)).await;
-    if let Some(seen) = presence.seen().filter(|_| writes) {
-        gate.bodies.note(&seen.who.person.key);
-    }
-=======
     let answer = match gate.judge(&mut parts).await {
         Ok(()) => next.run(Request::from_parts(parts, body)).await,
         Err(fault @ Fault::Unsigned { .. }) => {
@@ -108,7 +99,9 @@ pub(super) async fn pass(State(gate): State<Gate>, request: Request, next: Next)
         }
         Err(fault) => fault::answer(&gate.web, &fault),
     };
->>>>>>> theirs
+    if let Some(seen) = presence.seen().filter(|_| writes) {
+        gate.bodies.note(&seen.who.person.key);
+    }
     metrics::of_route(gate.path, answer)
 }
 

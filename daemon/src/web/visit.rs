@@ -109,20 +109,17 @@ impl FromRequestParts<Arc<Web>> for Visit {
             let address = parts.uri.path_and_query().map(ToString::to_string).unwrap_or_default();
             let pairs = axum::extract::Query::<Vec<(String, String)>>::try_from_uri(&parts.uri);
             let pairs = pairs.map(|axum::extract::Query(pairs)| pairs).unwrap_or_default();
-<<<<<<< ours
-            Ok::<_, Fault>(Visit { web: Arc::clone(web), query, presence, bodies, bound, name, pairs })
-=======
             Ok::<_, Fault>(Visit {
                 web: Arc::clone(web),
                 query,
                 presence,
+                bodies,
                 bound,
                 known,
                 address,
                 name,
                 pairs,
             })
->>>>>>> theirs
         };
         read.await.map_err(|fault| fault::answer(web, &fault))
     }
