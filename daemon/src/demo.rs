@@ -120,7 +120,8 @@ pub async fn run(listen: SocketAddr) -> anyhow::Result<()> {
         ..Door::open(accounts.trusting())
     };
     let web = Web { desk, files: files(&scratch.0), caught: Some(post_office), stated: Some(STATED), door };
-    web::serve(listener, web, stopped()).await.context("serving pages")
+    web::serve(listener, web, stopped()).await;
+    Ok(())
 }
 
 async fn count(desk: &Desk) -> anyhow::Result<usize> {

@@ -342,5 +342,6 @@ async fn serving(
     let until = async move {
         let _ = stopped.wait_for(|stop| *stop).await;
     };
-    web::serve(listener, pages, until).await.context("serving pages")
+    web::serve(listener, pages, until).await;
+    Ok(())
 }

@@ -68,17 +68,15 @@ mod visit;
 mod welcome;
 mod when;
 mod why;
+mod wire;
 mod words;
 
-use std::future::Future;
-use std::net::SocketAddr;
 use std::sync::Arc;
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
 use axum::middleware::from_fn_with_state;
 use jiff::civil::Date;
-use tokio::net::TcpListener;
 use tower_http::compression::CompressionLayer;
 
 use crate::demo::catcher::Catcher;
@@ -87,6 +85,7 @@ use crate::files::Files;
 pub use door::{Door, hosts};
 use fault::Fault;
 use visit::Visit;
+pub use wire::{Wire, serve, serve_over};
 
 /// What the pages are made from.
 #[derive(Clone)]
@@ -140,17 +139,4 @@ async fn station_name(web: &Web, slug: &str) -> Result<String, Fault> {
             Vec::new(),
         )
     })
-}
-
-/// Serves the pages until `stop` comes; what is under way then is still answered.
-///
-/// # Errors
-/// The listener's own.
-pub async fn serve(
-    listener: TcpListener,
-    web: Web,
-    stop: impl Future<Output = ()> + Send + 'static,
-) -> std::io::Result<()> {
-    let pages = router(web).into_make_service_with_connect_info::<SocketAddr>();
-    axum::serve(listener, pages).with_graceful_shutdown(stop).await
 }

@@ -26,5 +26,7 @@ mod tables;
 mod watching;
 #[path = "signing_in/whose.rs"]
 mod whose;
+#[path = "api/wire.rs"]
+mod wire;
 #[path = "api/writing.rs"]
 mod writing;

@@ -16,6 +16,7 @@ use axum::body::{Body, to_bytes};
 use axum::http::{HeaderMap, Method, Request, StatusCode};
 use axum::{Router, routing::get};
 use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::net::TcpListener;
 use tower::ServiceExt;
 
 use super::*;
@@ -601,7 +602,7 @@ async fn pages_are_served_until_they_are_stopped() {
     stream.read_to_string(&mut heard).await.unwrap();
     assert!(heard.starts_with("HTTP/1.1 200 OK") && heard.ends_with("live\n"), "{heard}");
     stop.send(()).unwrap();
-    serving.await.unwrap().unwrap();
+    serving.await.unwrap();
     assert!(tokio::net::TcpStream::connect(address).await.is_err());
 }
 
