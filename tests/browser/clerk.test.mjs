@@ -20,9 +20,9 @@ const fit = async (name) => {
 
 test("gear is found, and its certificate comes in with the paper", async () => {
   await comeIn(page, stores.base, "Stores Clerk");
-  await page.goto(`${stores.base}/search?q=F-`);
+  await page.goto(`${stores.base}/search?q=C-018`);
   await fit("search");
-  const tags = await page.getByRole("link", { name: /^F-\d+/ }).allInnerTexts();
+  const tags = await page.getByRole("link", { name: /^C-\d+/ }).allInnerTexts();
   let own;
   for (const tag of tags) {
     await page.goto(`${stores.base}/item/${tag}`);
