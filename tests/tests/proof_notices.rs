@@ -174,7 +174,7 @@ async fn a_copy_that_cannot_be_written_keeps_nobody_else_waiting() {
     engineer.name = "Engineer\r\nBcc: all@service.example".to_owned();
     let at = service.desk.now();
     let deed = Deed { actor: "test".to_owned(), action: "plant".to_owned(), at };
-    store.write(deed, async |tx: &mut Writer| tx.append_new(&[engineer]).await).await.unwrap();
+    store.write(deed, async |tx: &mut Writer| tx.append(&[engineer]).await).await.unwrap();
     let booked = service.swept("2026-07-23T07:00:00Z").await;
     assert_eq!(told(&booked), [(HOUSE, "proof load"), ("stores@service.example", "proof load copy")]);
 }

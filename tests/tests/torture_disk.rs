@@ -151,7 +151,8 @@ async fn desk(path: &Path) -> Option<Desk> {
     let file =
         |(name, text): &(&str, &str)| PolicyFile { name: (*name).to_owned(), text: (*text).to_owned() };
     let set = policy_set::check(&POLICIES.iter().map(file).collect::<Vec<_>>()).unwrap();
-    let store = Store::open(&format!("sqlite:{}", path.display())).await.ok()?;
+    let opened = Store::open(&format!("sqlite:{}", path.display())).await;
+    let store = opened.inspect_err(|error| println!("{}: {error:?}", path.display())).ok()?;
     Some(Desk::new(store, Arc::new(set), Arc::new(SystemClock), "test".to_owned()))
 }
 
@@ -254,13 +255,16 @@ fn torture_26_a_second_daemon() {
 #[tokio::test]
 async fn torture_28_a_file_copied_while_it_is_written() {
     use sea_orm::ConnectionTrait;
+    const MANY: usize = 120;
     let room = stocked();
     let (path, mixed) = (room.path("tallow.db"), room.path("mixed.db"));
     let running = desk(&path).await.unwrap();
     let raw = sea_orm::Database::connect(format!("sqlite:{}", path.display())).await.unwrap();
     let (mut files, mut logs) = (Vec::new(), Vec::new());
     for number in 0..8 {
-        running.log_use(&[launch(number)]).await.unwrap();
+        // Enough of them to split pages: a log alone then does not hold all that it builds on.
+        let rows: Vec<Usage> = (0..MANY).map(|row| launch(number * MANY + row)).collect();
+        running.log_use(&rows).await.unwrap();
         if number % 3 == 1 {
             raw.execute_unprepared("PRAGMA wal_checkpoint(TRUNCATE)").await.unwrap();
         }
@@ -279,8 +283,8 @@ async fn torture_28_a_file_copied_while_it_is_written() {
         let damage = found.store.damage().await.unwrap_or_else(|error| vec![error.to_string()]);
         if damage.is_empty() && found.store.check().await.is_ok_and(|wrong| wrong.is_empty()) {
             let kept = found.store.newest::<Usage>().await.unwrap();
-            let there: Vec<bool> = (0..8).map(|n| kept.contains_key(&format!("torn {n}"))).collect();
-            assert!(there.is_sorted_by(|a, b| a >= b), "{there:?}");
+            let there = (0..8 * MANY).map(|number| kept.contains_key(&format!("torn {number}")));
+            assert!(there.is_sorted_by(|a, b| a >= b), "launches are missing in the middle");
             whole += 1;
             found.store.close().await.unwrap();
             continue;

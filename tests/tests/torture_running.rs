@@ -68,7 +68,7 @@ impl Running {
     fn refuses_until(self, again: impl FnOnce(&Running)) {
         let mut taken = Vec::new();
         let refused = (0..200).find_map(|number| {
-            let key = format!("K{number}");
+            let key = format!("phone-1-launch-{number}");
             match self.logs(&key) {
                 200 | 201 => {
                     taken.push(key);

@@ -4,18 +4,16 @@
 #[allow(dead_code, reason = "each test file uses its own part")]
 #[path = "register_in/desk.rs"]
 mod desk;
+#[path = "undelivered/ends.rs"]
+mod ends;
 
 use std::collections::BTreeSet;
 
 use daemon::desk::Desk;
 use daemon::notices::templates::Templates;
-use daemon::records::Person;
 use daemon::sending::{RelayTrouble, note_relay_trouble};
-use daemon::store::answers::Answered;
 use daemon::store::outbox::{InHand, Listed, Settled, State, Which};
-use daemon::store::write::Deed;
-use daemon::store::{StoreError, Writer};
-use daemon::sweep::{Mail, preview, sweep, untried};
+use daemon::sweep::{Mail, sweep};
 use daemon::{alarms, answers};
 use desk::{Files, at, later, taken};
 
@@ -24,7 +22,8 @@ const POLICIES: &[(&str, &str)] = &[
         "rules.toml",
         r#"
 [[kind]]
-name = "fall"
+name   = "fall"
+meters = ["launches"]
 
 [[rule]]
 id         = "fall-examination"
@@ -50,6 +49,8 @@ const REGISTER: Files<'static> = &[
          engineer@service.example,Engineer,engineer,,\nhead@service.example,Head,head,,\n",
     ),
     ("items.csv", "item,kind,station,entered_service_on\nF-1,fall,bay,2020-01-01\n"),
+    // Its log is not silent: the fall is all that there is to tell of.
+    ("usage.csv", "key,host,at,meter,count\nU-1,F-1,2026-07-01T10:00:00Z,launches,1\n"),
     ("work.csv", "key,item,rule,done_at,outcome\nW-1,F-1,fall-examination,2026-01-31,passed\n"),
 ];
 
@@ -61,10 +62,6 @@ const LADDER: [&str; 5] = [
     "engineer@service.example",
     "head@service.example",
 ];
-
-fn deed(desk: &Desk) -> Deed {
-    Deed { actor: "test".to_owned(), action: "test".to_owned(), at: desk.now() }
-}
 
 struct Service {
     desk: Desk,
@@ -262,211 +259,4 @@ async fn what_is_late_climbs_and_a_dead_relay_is_an_alarm_instead() {
     service.swept("2026-08-03T11:20:00Z").await;
     assert_eq!(service.letters().await, [(LADDER[1].to_owned(), "queued".to_owned())]);
     assert_eq!(service.alarms().await, []);
-}
-
-/// A person's word: what came back goes out again, the same bytes, and its address counts as good.
-#[tokio::test]
-async fn what_came_back_is_tried_again_by_a_persons_word_and_ends_the_alarm() {
-    let service = Service::begun().await;
-    service.everything_comes_back("2026-08-03", 7).await;
-    let store = &service.desk.store;
-    assert_eq!(service.alarms().await[0].0, "undelivered");
-    let text = service.alarms().await.remove(0).1;
-    assert!(text.contains("tallow notices retry NUMBER"), "{text}");
-    let now = at("2026-08-03T20:00:00Z");
-    let lost: Vec<Listed> =
-        service.listed().await.into_iter().filter(|n| text.contains(&format!("{} for ", n.number))).collect();
-    assert!(!lost.is_empty(), "{text}");
-    for notice in &lost {
-        let before = store.retry(&notice.number, now).await.unwrap().unwrap();
-        assert!(before.came_back && before.may_have_arrived, "{before:?}");
-        assert_eq!(before.recipient, notice.recipient);
-        assert_eq!(store.retry("N-2026-9999", now).await.unwrap(), None);
-    }
-    assert!(!service.delivers("2026-08-03T20:01:00Z", |_| None).await.is_empty());
-    service.swept("2026-08-03T20:02:00Z").await;
-    assert_eq!(service.alarms().await, []);
-    // What was sent is not sent again by anybody's word.
-    assert_eq!(store.retry(&lost[0].number, now).await.unwrap(), None);
-}
-
-/// In doubt: a person need not wait for the second attempt.
-#[tokio::test]
-async fn what_is_in_doubt_is_tried_again_with_its_doubt_said() {
-    let service = Service::begun().await;
-    service.swept("2026-08-03T07:00:00Z").await;
-    let doubt = |notice: &InHand| (notice.recipient == LADDER[0]).then_some(State::Uncertain);
-    service.delivers("2026-08-03T07:01:00Z", doubt).await;
-    let first = service.first().await;
-    assert_eq!(first.state, "uncertain");
-    let now = at("2026-08-03T07:02:00Z");
-    let before = service.desk.store.retry(&first.number, now).await.unwrap().unwrap();
-    assert!(before.may_have_arrived && !before.came_back, "{before:?}");
-    assert_eq!(service.delivers("2026-08-03T07:03:00Z", |_| None).await.len(), 1);
-}
-
-/// The address is put right after letters have climbed to the end: the next notice that is taken ends the alarm.
-#[tokio::test]
-async fn an_address_that_is_put_right_ends_the_climb() {
-    let service = Service::begun().await;
-    service.everything_comes_back("2026-08-03", 7).await;
-    assert_eq!(service.alarms().await[0].0, "undelivered");
-    let now = at("2026-08-03T23:00:00Z");
-    let desk = later(&service.desk, "2026-08-03T23:00:00Z");
-    let cleared = desk
-        .store
-        .write(deed(&desk), async |tx: &mut Writer| {
-            for address in LADDER {
-                assert!(tx.clear_address(address, "engineer@service.example", now).await?);
-            }
-            Ok::<_, StoreError>(())
-        })
-        .await;
-    cleared.unwrap();
-    let letters = service.letters().await.len();
-    service.swept("2026-08-04T07:00:00Z").await;
-    service.delivers("2026-08-04T07:01:00Z", |_| None).await;
-    service.swept("2026-08-04T07:02:00Z").await;
-    assert_eq!(service.alarms().await, []);
-    service.swept("2026-08-04T15:00:00Z").await;
-    assert_eq!((service.alarms().await, service.letters().await.len()), (Vec::new(), letters));
-}
-
-/// The work is done while its notice climbs: nobody further up is written to, and the alarm is over.
-#[tokio::test]
-async fn work_that_is_done_stops_the_climb() {
-    for reached in [1, 3, 1 + LADDER.len()] {
-        let service = Service::begun().await;
-        service.swept("2026-08-03T07:00:00Z").await;
-        let refused = |_: &InHand| Some(State::Failed);
-        for minute in 1..reached {
-            service.delivers(&format!("2026-08-03T07:{minute:02}:00Z"), refused).await;
-            service.swept(&format!("2026-08-03T07:{minute:02}:30Z")).await;
-        }
-        service.delivers("2026-08-03T07:30:00Z", refused).await;
-        assert_eq!(service.alarms().await.is_empty(), reached <= LADDER.len());
-        let work = "key,item,rule,done_at,outcome\nW-2,F-1,fall-examination,2026-08-03T07:31:00Z,passed\n";
-        let desk = later(&service.desk, "2026-08-03T07:32:00Z");
-        taken(&desk, &[("work.csv", work)]).await;
-        let letters = service.letters().await;
-        for minute in 33..40 {
-            service.swept(&format!("2026-08-03T07:{minute}:00Z")).await;
-            service.delivers(&format!("2026-08-03T07:{minute}:30Z"), refused).await;
-        }
-        assert_eq!(service.letters().await, letters, "{reached} rungs");
-        assert_eq!(service.alarms().await, [], "{reached} rungs");
-    }
-}
-
-/// A mechanic who answers knows of the work, whatever became of the mail.
-#[tokio::test]
-async fn an_answer_stops_the_climb() {
-    let service = Service::begun().await;
-    service.swept("2026-08-03T07:00:00Z").await;
-    service
-        .delivers("2026-08-03T07:01:00Z", |notice| (notice.recipient == LADDER[0]).then_some(State::Failed))
-        .await;
-    let first = service.first().await;
-    let store = &service.desk.store;
-    let matched = store.notice_numbered(&first.number).await.unwrap().unwrap();
-    let answered = Answered {
-        line: None,
-        answer: "done".to_owned(),
-        sender: LADDER[0].to_owned(),
-        said_at: at("2026-08-03T07:02:00Z"),
-        mail: "<1@bay.example>".to_owned(),
-        note: None,
-    };
-    let desk = later(&service.desk, "2026-08-03T07:02:00Z");
-    let noted = store
-        .write(deed(&desk), async |tx: &mut Writer| tx.note_answer(&matched, &answered, desk.now()).await)
-        .await;
-    assert!(noted.unwrap());
-    service.swept("2026-08-03T07:03:00Z").await;
-    assert_eq!(service.letters().await, []);
-}
-
-/// A second address that no letter can be written to is one rung: the next sweep climbs on.
-#[tokio::test]
-async fn a_letter_that_cannot_be_written_is_a_rung_like_another() {
-    let service = Service::begun().await;
-    let desk = later(&service.desk, "2026-08-03T06:30:00Z");
-    let mut mechanic = desk.store.newest::<Person>().await.unwrap().remove(LADDER[0]).unwrap();
-    mechanic.second_address = Some("second@bay.example\r\nBcc: all@bay.example".to_owned());
-    let planted =
-        desk.store.write(deed(&desk), async |tx: &mut Writer| tx.append_new(&[mechanic]).await).await;
-    planted.unwrap();
-    service.swept("2026-08-03T07:00:00Z").await;
-    service
-        .delivers("2026-08-03T07:01:00Z", |notice| (notice.recipient == LADDER[0]).then_some(State::Failed))
-        .await;
-    service.swept("2026-08-03T07:02:00Z").await;
-    assert_eq!(service.letters().await, []);
-    service.swept("2026-08-03T07:03:00Z").await;
-    assert_eq!(service.letters().await, [(LADDER[2].to_owned(), "queued".to_owned())]);
-}
-
-/// Nobody sends, since there is no [smtp], or the relay's daemon stands: after four hours that is an alarm.
-#[tokio::test]
-async fn what_nobody_tries_to_send_is_an_alarm_after_four_hours() {
-    let service = Service::begun().await;
-    service.swept("2026-08-03T07:00:00Z").await;
-    service.swept("2026-08-03T10:59:00Z").await;
-    assert_eq!(service.alarms().await, []);
-    assert_eq!(untried(&later(&service.desk, "2026-08-03T10:59:00Z")).await.unwrap(), []);
-    // A daemon that comes back after hours is given the time to send what waited.
-    let down = "2026-08-03T07:10:00Z 2026-08-03T10:50:00Z";
-    service.desk.store.remember("down", down).await.unwrap();
-    service.swept("2026-08-03T11:04:00Z").await;
-    assert_eq!(service.alarms().await, []);
-    service.swept("2026-08-03T11:05:00Z").await;
-    let (about, text) = service.alarms().await.remove(0);
-    assert!(about == "mail" && text.contains("[smtp]"), "{text}");
-    let first = service.first().await;
-    assert!(text.contains(&first.number), "{text}");
-    assert_eq!(untried(&later(&service.desk, "2026-08-03T11:05:00Z")).await.unwrap()[0].number, first.number);
-    // More mail would not help.
-    assert_eq!(service.letters().await, []);
-    service.delivers("2026-08-03T11:06:00Z", |_| None).await;
-    service.swept("2026-08-03T11:07:00Z").await;
-    assert_eq!(service.alarms().await, []);
-}
-
-/// Another notice that reached nobody changes the words of the alarm; only one more person is news by mail.
-#[tokio::test]
-async fn an_alarm_is_written_again_only_when_it_is_worse() {
-    let service = Service::begun().await;
-    let raised = async |text: &str, bad: usize, now: &str| {
-        alarms::raise_as_bad(&service.desk.store, "undelivered-test", text, bad, at(now)).await.unwrap();
-        service.swept(now).await;
-        let letters = service.listed().await.into_iter().filter(|n| n.kind == "alarm");
-        letters.filter(|n| n.recipient == "head@service.example").count()
-    };
-    assert_eq!(raised("1 person", 1, "2026-08-03T08:00:00Z").await, 1);
-    assert_eq!(raised("1 person, 2 notices", 1, "2026-08-03T08:10:00Z").await, 1);
-    assert_eq!(raised("2 people", 2, "2026-08-03T08:20:00Z").await, 2);
-    assert_eq!(raised("1 person", 1, "2026-08-03T08:30:00Z").await, 2);
-    assert_eq!(raised("2 people", 2, "2026-08-03T08:40:00Z").await, 2);
-}
-
-/// A preview shows where the link would stand, not the live one of the notice to come, and makes no secret.
-#[tokio::test]
-async fn a_preview_holds_no_live_link() {
-    let service = Service::begun().await;
-    let desk = later(&service.desk, "2026-08-03T07:00:00Z");
-    let mail = Mail { pages_url: Some("https://tallow.service.example".to_owned()), ..Service::mail() };
-    let all = preview(&desk, &mail).await.unwrap();
-    let own = all.iter().find(|notice| notice.person == LADDER[0]).unwrap();
-    assert!(own.text.contains("/n/sample-that-opens-nothing"), "{}", own.text);
-    assert_eq!(desk.store.remembered("secret of links").await.unwrap(), None);
-    sweep(&desk, &mail).await.unwrap();
-    let first = service.first().await;
-    let frozen = desk.store.frozen_notices().await.unwrap();
-    let (.., bytes) = frozen.iter().find(|(number, ..)| *number == first.number).unwrap();
-    let text = mail_parser::MessageParser::new().parse(bytes).unwrap().body_text(0).unwrap().into_owned();
-    let token = text.split("/n/").nth(1).unwrap().split_whitespace().next().unwrap().to_owned();
-    assert_ne!(token, "sample-that-opens-nothing");
-    for notice in preview(&desk, &mail).await.unwrap().into_iter().chain(all) {
-        assert!(!notice.text.contains(&token), "{}", notice.text);
-    }
 }

@@ -111,6 +111,11 @@ async fn sorted<'t>(
     Ok((stuck, climbing))
 }
 
+/// An address on one line, whatever is in it.
+fn escaped(to: &str) -> String {
+    to.escape_debug().to_string()
+}
+
 /// Whether the daemon had the time to send what waited while it was down.
 async fn is_up_for_long(desk: &Desk) -> Result<bool, DeskError> {
     let down = desk.store.remembered(heartbeat::DOWN).await?;
@@ -134,9 +139,10 @@ async fn stands(
         tried.insert(to);
     }
     let letters = climbed.get(&notice.number).map(String::as_str).unwrap_or_default();
+    let mut unwritten = HashSet::new();
     for occasion in letters.lines() {
         if let Some(to) = occasion.strip_prefix(UNWRITTEN) {
-            tried.insert(to.to_owned());
+            unwritten.insert(to);
             continue;
         }
         for (to, state, _) in desk.store.told_of(occasion).await? {
@@ -151,7 +157,9 @@ async fn stands(
         return Ok(Stands::Told);
     }
     let rungs = person.map(|person| readers.ladder(person, desk.today())).unwrap_or_default();
-    let next = rungs.into_iter().find(|(to, _)| !tried.contains(to) && !readers.is_bad(to));
+    let next = rungs
+        .into_iter()
+        .find(|(to, _)| !tried.contains(to) && !readers.is_bad(to) && !unwritten.contains(&*escaped(to)));
     Ok(next.map_or(Stands::End, |(to, reader)| Stands::Next { to, reader }))
 }
 
@@ -188,7 +196,7 @@ async fn climb(
         finish_to(desk, mail, &addressed, ("undelivered", page), (number, occasion.clone()), wait).await?;
     let letter = letter.map(|letter| Fresh { urgent, ..letter });
     // An address that nothing can be written to was tried all the same: the next sweep goes on to the next one.
-    let rung = if letter.is_some() { occasion } else { format!("{UNWRITTEN}{to}") };
+    let rung = if letter.is_some() { occasion } else { format!("{UNWRITTEN}{}", escaped(to)) };
     let remembered: Vec<(String, String)> = of
         .iter()
         .map(|notice| {

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use daemon::alarms;
-use daemon::records::Usage;
+use daemon::records::{Usage, Work};
 use daemon::store::Writer;
 use daemon::store::outbox::Listed;
 use daemon::store::write::Deed;
@@ -46,11 +46,24 @@ pub async fn what_is_refused_climbs(ground: &Arc<Ground>, daemon: &mut Daemon, d
     wrong.into_iter().map(|wrong| format!("with {depth} rungs refused: {wrong}")).collect()
 }
 
-/// Nobody is away, and mail comes back from no address.
+/// Nobody is away, mail comes back from no address, and no work of the bay is open: the shock is news.
 async fn everybody_is_there(ground: &Arc<Ground>) {
     let people = "email,name,role,station,away_from,away_until\n\
                   mechanic@bay.example,Mechanic,mechanic,bay,,\nmechanic@bar.example,Mechanic,mechanic,bar,,\n";
     desk::taken(&ground.desk("station"), &[("people.csv", people)]).await;
+    for (item, rule) in
+        [("F-1", "fall-examination"), ("F-1", "fall-after-shock"), ("LC-1", "carriage-grease")]
+    {
+        let work = Work {
+            key: format!("climbing {rule}"),
+            item: item.to_owned(),
+            rule: rule.to_owned(),
+            at: ground.clock.reads() - MINUTE,
+            outcome: "passed".to_owned(),
+            ..Work::default()
+        };
+        ground.desk("station").record_work(work).await.unwrap();
+    }
     let desk = ground.desk("engineer");
     for address in desk.store.bad_addresses().await.unwrap() {
         let (actor, action) = ("engineer".to_owned(), "clear address".to_owned());
