@@ -5,7 +5,6 @@ mod notices;
 mod rows;
 mod spares;
 
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use jiff::civil::Date;
@@ -16,9 +15,9 @@ use policies::zone::Instant;
 use serde::Serialize;
 
 use crate::desk::DeskError;
-use crate::fitness::{PaperRows, papers};
-use crate::records;
+use crate::fitness::PaperRows;
 use crate::store::Store;
+use crate::stores::kept::Kept;
 use rows::Rows;
 
 /// One thing that moves.
@@ -31,7 +30,7 @@ pub struct Move {
     pub what: &'static str,
     /// Owner's slug.
     pub station: String,
-    /// Tag; the part, or the kind where no part is named, for a spare; empty for readiness and a rule's clauses.
+    /// Tag; the part, or the kind where no part is kept of it, for a spare; empty for readiness and a rule's clauses.
     pub item: String,
     /// Rule; empty for readiness and spares.
     pub rule: String,
@@ -60,12 +59,11 @@ pub struct Side<'s> {
 
 /// Records beside the fleet that a comparison looks at.
 pub struct Beside {
-    papers: PaperRows,
-    parts: BTreeMap<String, String>,
+    kept: Kept,
 }
 
 impl Beside {
-    /// Papers and parts as they are stored.
+    /// Papers, parts and stock as they are stored.
     ///
     /// # Errors
     /// The store's failure.
@@ -78,9 +76,7 @@ impl Beside {
     /// # Errors
     /// The store's failure.
     pub async fn known(store: &Store, known_before: Option<Instant>) -> Result<Beside, DeskError> {
-        let items = store.newest_known::<records::Item>(known_before).await?;
-        let parts = items.into_iter().filter_map(|(tag, item)| Some((tag, item.part?))).collect();
-        Ok(Beside { papers: papers(store, known_before).await?, parts })
+        Ok(Beside { kept: Kept::known(store, known_before).await? })
     }
 }
 
@@ -100,8 +96,8 @@ pub fn compare(old: &Side, new: &Side, beside: &Beside, as_of: Date, in_force: D
     let mut moves = rows::moves(&before, &after, &apart, as_of);
     moves.extend(notices::moves(&before, &after, &apart, as_of));
     moves.extend(clauses::moves(&before, &after, &moves, as_of));
-    moves.extend(readiness_moves(&before, &after, &beside.papers, as_of));
-    moves.extend(spares::moves(&before, &after, &beside.parts, as_of));
+    moves.extend(readiness_moves(&before, &after, &beside.kept.papers, as_of));
+    moves.extend(spares::moves([(old, &before), (new, &after)], &beside.kept, as_of));
     let floor = as_of.max(in_force).to_string();
     for found in moves.iter_mut().filter(|found| found.effect_on < floor) {
         found.effect_on.clone_from(&floor);

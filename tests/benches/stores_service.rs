@@ -1,8 +1,12 @@
 //! The plan of spares run forward over simulated fleets whose truth is known: how often what it would hold was enough,
 //! against what was asked for; and how much that is, against the least that could have done it with hindsight.
 //!
-//! Each fleet has hosts with rates of their own, a season, months that stray, wires of 400 pulls or 60 months, and
-//! random discards. The plan looks at nothing but the log up to a day, month by month for five years; what was then
+//! The truth knows nothing of the model. Hosts are busy or quiet (two lognormals, where the model has one gamma); they
+//! exercise on Tuesdays, now and then called off, and are called out as the weather has it, which is one for the whole
+//! fleet, week by week (the model has independent hosts and months that stray); the season is a wave with a height and a
+//! peak of each fleet's own (the model starts from twelve other figures and learns); wires are found unfit the sooner the
+//! older they are (Weibull, where the model has a constant rate), at a rate of each fleet's own. Wires have 400 pulls or 60
+//! months. The plan looks at nothing but the log up to a day, month by month for five years; what was then
 //! renewed until an order of that day could be fitted is counted. Ends with 1 where the service achieved is more than two
 //! points from the one asked. `cargo bench --bench stores_service`.
 
@@ -30,8 +34,6 @@ const START: Date = date(2018, 1, 1);
 const FIRST: Date = date(2021, 1, 1);
 const MONTHS: i32 = 60;
 const END_YEAR: i16 = 2027;
-const SEASON: [f64; 12] = [0.70, 0.65, 0.80, 0.95, 1.15, 1.25, 1.50, 1.55, 1.10, 0.90, 0.75, 0.70];
-const SPREAD: f64 = 0.1;
 const PULLS: u32 = 400;
 const LIFE_DAYS: i64 = 1_826;
 const DAY: i64 = 86_400_000_000;
@@ -127,18 +129,70 @@ fn start_of(day: Date) -> i64 {
     Zone::utc().start_of(day).0
 }
 
+/// What is true of one fleet.
+struct Truth {
+    /// Height and peak of the season's wave.
+    height: f64,
+    peak: f64,
+    /// How rough each week is: one weather for all.
+    weeks: Vec<f64>,
+    /// Years by which two wires of three would be found unfit, if nothing else ended them.
+    unfit_years: f64,
+}
+
+impl Truth {
+    fn draw(draw: &mut Draw) -> Truth {
+        let weeks = (0..520).map(|_| draw.gamma(6.0) / 6.0).collect();
+        Truth {
+            height: 0.1 + 0.4 * draw.uniform(),
+            peak: 365.0 * draw.uniform(),
+            weeks,
+            unfit_years: 8.0 + 12.0 * draw.uniform(),
+        }
+    }
+
+    fn season(&self, day: i32) -> f64 {
+        1.0 + self.height * (std::f64::consts::TAU * (f64::from(day) - self.peak) / 365.25).cos()
+    }
+}
+
+/// How much one host is used.
+struct Habits {
+    /// Calls a day in mean weather and season.
+    calls: f64,
+    /// Share of exercises that is called off.
+    called_off: f64,
+    /// Every week, or every other.
+    fortnightly: bool,
+}
+
+impl Habits {
+    fn draw(draw: &mut Draw) -> Habits {
+        let (middle, spread) = if draw.uniform() < 0.4 { (8.0f64, 0.4) } else { (3.0f64, 0.6) };
+        let calls = (middle.ln() + spread * draw.normal()).exp() / 30.4;
+        let (called_off, fortnightly) = (0.1 + 0.3 * draw.uniform(), draw.uniform() < 0.5);
+        Habits { calls, called_off, fortnightly }
+    }
+}
+
 /// Uses of one host from the start on, in time order.
-fn uses(draw: &mut Draw, rate: f64) -> Vec<i64> {
+fn uses(draw: &mut Draw, truth: &Truth) -> Vec<i64> {
+    let habits = Habits::draw(draw);
     let mut found = Vec::new();
-    let mut month = START;
-    while month.year() < END_YEAR {
-        let own = draw.gamma(1.0 / SPREAD) * SPREAD;
-        let season = SEASON[usize::from(month.month().unsigned_abs()) - 1];
-        let (start, length) = (start_of(month), i64::from(month.days_in_month()) * DAY);
-        let count = draw.poisson(rate * season * own);
-        found.extend((0..count).map(|_| start + draw.below_wide(length)));
-        let Ok(next) = month.last_of_month().tomorrow() else { break };
-        month = next;
+    let mut day = START;
+    while day.year() < END_YEAR {
+        let number = (day - START).get_days();
+        let week = usize::try_from(number / 7).unwrap_or(0);
+        let rough = truth.weeks.get(week).copied().unwrap_or(1.0);
+        let mut count = draw.poisson(habits.calls * truth.season(number) * rough);
+        let due =
+            day.weekday() == jiff::civil::Weekday::Tuesday && (!habits.fortnightly || week.is_multiple_of(2));
+        if due && draw.uniform() >= habits.called_off {
+            count += 1 + u32::from(draw.uniform() < 0.15);
+        }
+        found.extend((0..count).map(|_| start_of(day) + draw.below_wide(DAY)));
+        let Ok(next) = day.tomorrow() else { break };
+        day = next;
     }
     found.sort_unstable();
     found
@@ -155,7 +209,7 @@ struct Stay {
 }
 
 /// Wires one after another: each goes with its last pull, its age, or found unfit.
-fn stays(draw: &mut Draw, uses: &[i64], discards_a_year: f64) -> Vec<Stay> {
+fn stays(draw: &mut Draw, uses: &[i64], truth: &Truth) -> Vec<Stay> {
     let end = start_of(date(END_YEAR, 1, 1));
     let mut from = start_of(START);
     // The first wires are of all ages.
@@ -165,7 +219,8 @@ fn stays(draw: &mut Draw, uses: &[i64], discards_a_year: f64) -> Vec<Stay> {
     while from < end {
         let first = uses.partition_point(|at| *at < from);
         let by_use = uses.get(first + left as usize - 1).copied().unwrap_or(i64::MAX);
-        let good_for = -draw.uniform().ln() / discards_a_year * 365.25 * 86_400.0;
+        // Weibull of shape 2.
+        let good_for = (-draw.uniform().ln()).sqrt() * truth.unfit_years * 365.25 * 86_400.0;
         let good_for = std::time::Duration::from_secs_f64(good_for.min(1e10));
         let unfit = from + i64::try_from(good_for.as_secs()).unwrap_or(i64::MAX / 2_000_000) * 1_000_000;
         let to = by_use.min(from + age_left).min(unfit);
@@ -189,15 +244,14 @@ fn fleet(set: &PolicySet, draw: &mut Draw) -> (Fleet, Vec<i64>) {
         let slug = format!("s{station}");
         builder.station(&slug, &slug, Zone::utc(), false);
     }
-    let discards = draw.gamma(4.0) / 56.0;
+    let truth = Truth::draw(draw);
     let mut renewed = Vec::new();
     for host in 0..HOSTS {
         let (tag, station) = (format!("WN-{host}"), format!("s{}", host % STATIONS));
         let owner = Some(station.as_str());
         builder.item(&ItemRecord { tag: &tag, kind: "winch", station: owner, ..ItemRecord::default() });
-        let rate = 9.0 * draw.gamma(4.0) / 4.0;
-        let uses = uses(draw, rate);
-        for (number, stay) in stays(draw, &uses, discards).iter().enumerate() {
+        let uses = uses(draw, &truth);
+        for (number, stay) in stays(draw, &uses, &truth).iter().enumerate() {
             add_wire(&mut builder, (&tag, owner), number, stay);
             renewed.push(stay.to);
         }

@@ -29,18 +29,22 @@ fn the_lead_time_crunch_of_the_demo() {
         (&1.into(), &4.into(), &3.into())
     );
     let mean = line["demand_mean"].as_f64().unwrap();
-    assert!((mean - 2.77).abs() < 0.1, "{mean}");
+    // The brief's sum of chances and discards, 2.77, to the last figure that it gives.
+    assert!((mean - 2.77).abs() < 0.0051, "{mean}");
     assert_eq!(line["order_by"], "2026-08-26");
     assert!(line["days_lost"].as_f64().unwrap() > 5.0, "{line}");
     let told = reasons(&line);
     for words in [
         "until 25 Jan 2027, when an order of 12 Oct 2026 can be fitted",
-        "W-0438 at ull: certain by 9 Jan 2027, winch-wire-renewal; what is there goes to it",
-        "W-0445 at sen: 76 % by 25 Jan 2027, 384 of 400 pulls (winch-wire-renewal); 10 % by 9 Dec 2026",
-        "order-by day passed: ull 25 Sep 2026 (17 days ago), sen 26 Aug 2026 (47 days ago)",
+        "W-0438 at Ullery Bar: certain by 9 Jan 2027,",
+        "what is there goes to it: examine W-0502 again by 1 Jan 2027",
+        "W-0445 at Senloe Flats: 76 % by 25 Jan 2027, 384 of 400 pulls (",
+        "10 % by 9 Dec 2026",
+        "2.77 needed; 4 are enough with 95.4 %",
+        "order-by day passed: Ullery Bar 25 Sep 2026 (17 days ago), Senloe Flats 26 Aug 2026 (47 days ago)",
         "order 3 today",
-        "W-0466 of the relief unit R-02 to sen",
-        "no exercises at sen",
+        "W-0466 of the relief unit R-02 to Senloe Flats",
+        "no exercises at Senloe Flats",
     ] {
         assert!(told.contains(words), "{words}\n{told}");
     }
@@ -55,8 +59,8 @@ fn two_pairs_are_cut_from_d_121_and_d_124() {
     for told in [room.tallow_words(&asked).done(), room.tallow(&format!("drums {AS_OF}")).done()] {
         for words in [
             "D-118: nothing; 46.2 m stay",
-            "D-121: 1 pair(s) of 2 x 35.6 m; 40.7 m are left",
-            "D-124: 1 pair(s) of 2 x 35.6 m; 178.7 m are left",
+            "D-121: 1 pair of 2 × 35.6 m; 40.7 m are left",
+            "D-124: 1 pair of 2 × 35.6 m; 178.7 m are left",
         ] {
             assert!(told.contains(words), "{words}\n{told}");
         }
@@ -70,7 +74,10 @@ fn two_pairs_are_cut_from_d_121_and_d_124() {
 fn what_lapsed_on_the_shelf_is_not_issued() {
     let room = Room::with_demo();
     let listed = room.tallow(&format!("stock list {AS_OF} --part CH-13-SET")).done();
-    assert!(listed.contains("MUST NOT BE ISSUED: its examination lapsed in store on 2026-08-10"), "{listed}");
+    assert!(
+        listed.contains("MUST NOT BE ISSUED: its examination lapsed in store on 10 Aug 2026"),
+        "{listed}"
+    );
     let refused = room.tallow(&format!("stock issue CH-13-SET 1 --item C-0180 {CLERK}")).refused();
     assert!(refused.contains("C-0180 must not be issued: its examination lapsed in store"), "{refused}");
     assert!(room.tallow(&format!("stock issue CH-13-SET 5 {CLERK}")).refused().contains("stores holds 2"));
@@ -82,7 +89,7 @@ fn what_lapsed_on_the_shelf_is_not_issued() {
 fn an_order_from_its_raising_to_its_certificate() {
     let room = Room::with_demo();
     let raised = room.tallow(&format!("order raise SH-4.75 20 --on 2026-10-12 {CLERK}")).done();
-    assert!(raised.contains("OS-2026-001: 20 of SH-4.75, deliver by 2026-11-02"), "{raised}");
+    assert!(raised.contains("OS-2026-001: 20 of SH-4.75, deliver by 2 Nov 2026"), "{raised}");
     let sheet = room.tallow("order sheet OS-2026-001").done();
     assert!(
         sheet.contains("OS-2026-001  20 x Shackle bow 4.75 t") && sheet.contains("Deliver by 2 Nov 2026"),
@@ -96,13 +103,16 @@ fn an_order_from_its_raising_to_its_certificate() {
     assert!(
         room.tallow(&format!("stock issue SH-4.75 40 {CLERK}"))
             .refused()
-            .contains("15 came without its certificate")
+            .contains("15: it came without its certificate on OS-2026-001")
     );
     let open = room.tallow("order list").done();
     assert!(
         open.contains("OS-2026-001/2: 5 of SH-4.75") && open.contains("in, without its certificate"),
         "{open}"
     );
+    // Nor is it moved to where nobody knows of that.
+    let moved = room.tallow(&format!("stock move SH-4.75 40 --from stores --to qnr {CLERK}")).refused();
+    assert!(moved.contains("34 of SH-4.75 may be moved from stores"), "{moved}");
     room.tallow(&format!("order receive OS-2026-001 --certificate MC-7 {CLERK}")).done();
     assert!(room.tallow("stock list --part SH-4.75").done().contains("49 on hand, 49 to be issued"));
     room.tallow(&format!("stock issue SH-4.75 40 {CLERK}")).done();
@@ -127,4 +137,54 @@ fn the_formats_are_those_of_the_contract() {
     let file = file.to_str().unwrap();
     room.tallow_words(&["order", "sheet", "OS-2026-001", "--format", "xlsx", "--out", file]).done();
     assert!(std::fs::metadata(file).unwrap().len() > 1_000);
+}
+
+/// An order counts once it is signed, by an engineer; as of a day before it was raised there is none. Signed, it quiets the
+/// plan: nothing more is to be ordered, and what is late all the same says its days.
+#[test]
+fn an_order_counts_once_it_is_signed() {
+    let room = Room::with_demo();
+    let today = || {
+        let text = room.tallow("spares --part WW-22 --format json").done();
+        serde_json::from_str::<Vec<Value>>(&text).unwrap().remove(0)
+    };
+    let wanted = today()["order"].as_i64().unwrap();
+    assert!(wanted > 0);
+    room.tallow(&format!("order raise WW-22 {CLERK}")).done();
+    let draft = today();
+    assert_eq!(draft["order"].as_i64(), Some(wanted), "the supplier does not have it");
+    assert!(reasons(&draft).contains("OS-2026-001 of"), "{draft}");
+    let again = room.tallow(&format!("order raise WW-22 {CLERK}")).refused();
+    assert!(again.contains("waits for a signature already (tallow order sign)"), "{again}");
+    let clerk = room.tallow(&format!("order sign OS-2026-001 {CLERK}")).refused();
+    assert!(clerk.contains("an engineer or the head signs an order"), "{clerk}");
+    room.tallow("order sign OS-2026-001 --by engineer.region@mcbs.example").done();
+    let signed = today();
+    assert_eq!(signed["order"].as_i64(), Some(0), "{signed}");
+    let told = reasons(&signed);
+    assert!(told.contains("OS-2026-001 comes to it on") && !told.contains("order-by day passed"), "{told}");
+    assert!(told.contains("until what is on its way can be fitted"), "{told}");
+    assert!(room.tallow("order list").done().contains("on its way"));
+    assert!(room.tallow(&format!("order list {AS_OF}")).done().contains("nothing is on order"));
+    // The sheet shows the order, with whom it was raised for, whatever the plan says now.
+    let sheet = room.tallow("order sheet OS-2026-001").done();
+    assert!(sheet.contains("  For: ") && sheet.contains("Signed (engineer): engineer.region@"), "{sheet}");
+}
+
+/// Which pieces went out is on record, and why one went that was not the first to expire.
+#[test]
+fn an_issue_names_its_pieces_and_its_reason() {
+    let room = Room::with_demo();
+    let many = room.tallow(&format!("stock issue WW-22 2 --item W-0502 {CLERK}")).refused();
+    assert!(many.contains("stores holds 1"), "{many}");
+    let issued = room.tallow(&format!("stock issue CH-13-SET 1 {CLERK}")).done();
+    assert!(issued.contains("take C-0460, C-0461, C-0462, C-0463, first to expire first"), "{issued}");
+    room.tallow("export out").done();
+    let rows = room.read("out/stock.csv");
+    assert!(rows.lines().any(|row| row.contains("C-0460;C-0461;C-0462;C-0463")), "{rows}");
+    // It has left the shelf, though it is fitted nowhere yet.
+    let listed = room.tallow("stock list --part CH-13-SET").done();
+    assert!(!listed.contains("C-0460") && listed.contains("C-0180"), "{listed}");
+    let gone = room.tallow(&format!("stock issue CH-13-SET 1 --item C-0460 {CLERK}")).refused();
+    assert!(gone.contains("does not lie at stores"), "{gone}");
 }

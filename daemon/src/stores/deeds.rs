@@ -15,6 +15,7 @@ use crate::items::{Look, Moment, Rows, refused};
 use crate::people::engineer;
 use crate::records::{Item, Order, Part, Stock};
 use crate::store::fleet::of_register;
+use crate::why::day;
 
 /// Stock goes from one place to another.
 #[derive(Clone, Debug)]
@@ -402,8 +403,9 @@ impl Raise {
             for_whom: Some(for_whom).filter(|whom| !whom.is_empty()),
         };
         let due = supply(look.set, &order, part).map_or(on, |supply| supply.lead.after(on, 1));
-        order.needed_by = self.needed_by.unwrap_or(due).to_string();
-        let told = format!("{}: {quantity} of {}, deliver by {}", order.key, self.part, order.needed_by);
+        let needed_by = self.needed_by.unwrap_or(due);
+        order.needed_by = needed_by.to_string();
+        let told = format!("{}: {quantity} of {}, deliver by {}", order.key, self.part, day(needed_by));
         let rows = Rows { sheets: vec![look.sheet(std::slice::from_ref(&order))], told: vec![told] };
         Ok((order.key, rows))
     }

@@ -15,9 +15,6 @@ use super::shelf::{DRUM, left_on};
 use crate::desk::DeskError;
 use crate::items::refused;
 
-/// Needs as likely as this are cut for (house).
-const LIKELY: f64 = 0.5;
-
 /// A drum as a page draws it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct DrumLine {
@@ -163,15 +160,8 @@ pub fn wanted_by_plan(set: &PolicySet, planned: &Planned, part: &str) -> Vec<Wan
     let Some(each) = cut_of(planned, part) else { return Vec::new() };
     let cut_mm = each.saturating_sub(set.service.stores.saw_loss_mm);
     let lines = planned.lines.iter().filter(|line| planned.parts[line.part].key == part);
-    let likely: Vec<_> = lines.flat_map(|line| &line.needs).filter(|need| need.chance >= LIKELY).collect();
-    // A pair comes off one drum; whatever else is renewed together is so many single lengths.
-    let pairs = likely.iter().filter(|need| need.pieces == 2).count();
-    let singles: u64 = likely.iter().map(|need| need.pieces).filter(|pieces| *pieces != 2).sum();
-    [(2, u64::try_from(pairs).unwrap_or(0)), (1, singles)]
-        .into_iter()
-        .map(|(wires, count)| Wanted { cut_mm, wires, count })
-        .filter(|wanted| wanted.count > 0)
-        .collect()
+    let needs = lines.flat_map(|line| &line.needs).map(|need| (need.chance, need.pieces));
+    cutting::wanted(needs, cut_mm)
 }
 
 /// The best cutting of what is wanted, from the drums of a part that may be cut.

@@ -13,9 +13,6 @@ use crate::desk::DeskError;
 use crate::items::refused;
 use crate::records::{Item, Order, Part, attributes};
 
-/// Needs less likely than this before the order can be fitted are not named on it; the piece is the pool's (house).
-const NAMED: f64 = 0.33;
-
 /// Columns of the sheet.
 pub const HEADER: [&str; 14] = [
     "order",
@@ -43,6 +40,8 @@ pub struct SheetLine {
     pub place: String,
     /// What it comes to, exact, with its currency; empty without a price.
     pub cost: String,
+    /// Who signed it, and when.
+    pub signed: Option<String>,
 }
 
 /// Lines of the sheet for orders by number, as they were ordered.
@@ -100,6 +99,10 @@ fn line(kept: &Kept, order: &Order, part: &Part) -> SheetLine {
             order.for_whom.clone().unwrap_or_default(),
         ],
         place: order.place.clone(),
+        signed: order.signed_by.as_ref().map(|by| {
+            let on = order.signed_on.as_deref().and_then(|on| on.parse().ok()).map(day_text);
+            format!("{by}, {}", on.unwrap_or_default())
+        }),
         cost: price.map(|(cost, currency)| format!("{cost} {currency}")).unwrap_or_default(),
     }
 }
@@ -121,20 +124,10 @@ fn with_unit(name: &str, value: &str) -> String {
 
 /// The stations that so much of a line is for, the likeliest first; the rest is the pool's. `name` tells a need's station.
 pub fn for_whom(line: &Line, quantity: Amount, name: impl Fn(&Need) -> Option<String>) -> String {
-    let mut pieces = line.pieces_in(quantity);
-    let mut found: Vec<String> = Vec::new();
-    let open = line.needs.iter().filter(|need| !need.served && need.comes.is_none() && need.chance >= NAMED);
-    for need in open {
-        if need.pieces > pieces {
-            break;
-        }
-        pieces -= need.pieces;
-        found.push(name(need).unwrap_or_else(|| "relief".to_owned()));
-    }
-    if pieces > 0 {
-        found.push("pool".to_owned());
-    }
-    found.join(", ")
+    let (needs, rest) = line.for_whom(line.pieces_in(quantity));
+    let named = needs.into_iter().map(|need| name(need).unwrap_or_else(|| "relief".to_owned()));
+    let pool = (rest > 0).then(|| "pool".to_owned());
+    named.chain(pool).collect::<Vec<_>>().join(", ")
 }
 
 /// The sheet as text.
@@ -174,7 +167,13 @@ pub fn text(lines: &[SheetLine], from: &str) -> String {
         if !line.cost.is_empty() {
             text = format!("{text}  {}\n", line.cost);
         }
+        if let Some(signed) = &line.signed {
+            text = format!("{text}  Signed (engineer): {signed}\n");
+        }
         text.push('\n');
+    }
+    if lines.iter().all(|line| line.signed.is_some()) {
+        return text;
     }
     text + "Signed (engineer): ____________________   Date: ____________\n"
 }

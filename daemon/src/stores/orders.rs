@@ -91,15 +91,9 @@ fn due(set: &PolicySet, order: &Order, part: &Part) -> Option<Date> {
     Some(supply(set, order, part)?.lead.after(went_out(order)?, 1))
 }
 
-/// When an order is delivered: its lead after it went out. One that is late already is expected as late again (house):
-/// nobody knows, and the plan must not count on tomorrow.
+/// When an order is delivered, as far as can be told.
 pub(super) fn expected(set: &PolicySet, order: &Order, part: &Part, today: Date) -> Option<Date> {
-    let due = due(set, order, part)?;
-    let late = (today - due).get_days();
-    if late <= 0 {
-        return Some(due);
-    }
-    Some(set.service.working_day_from(today.saturating_add(jiff::Span::new().days(late))))
+    Some(supply(set, order, part)?.expected(&set.service, went_out(order)?, today))
 }
 
 /// What of an order is on the way.

@@ -53,8 +53,8 @@ impl Held {
             .map(|(piece, amount)| Usable {
                 name: piece.tags.join(", "),
                 quantity: *amount,
-                until: piece.good_until(),
-                examine_by: piece.examine_by,
+                until: piece.expires,
+                examine_by: piece.renew_by(),
             })
             .collect();
         // What was issued without its tag went in the order of issue.

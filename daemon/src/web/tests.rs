@@ -6,6 +6,7 @@ mod drawings;
 mod labels;
 mod recording;
 mod region;
+mod shelves;
 mod stores;
 
 use std::path::PathBuf;

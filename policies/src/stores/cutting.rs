@@ -13,6 +13,20 @@ use jiff::civil::Date;
 /// A larger cutting is refused: cut it in two lists.
 pub const STATES: u64 = 400_000;
 
+/// Needs as likely as this are cut for (house).
+pub const LIKELY: f64 = 0.5;
+
+/// What needs ask for, each with its chance and its wires: a pair comes off one drum, whatever else is renewed together is
+/// so many single lengths.
+pub fn wanted(needs: impl IntoIterator<Item = (f64, u64)>, cut_mm: u64) -> Vec<Wanted> {
+    let (mut pairs, mut singles) = (0, 0);
+    for (_, wires) in needs.into_iter().filter(|(chance, _)| *chance >= LIKELY) {
+        if wires == 2 { pairs += 1 } else { singles += wires }
+    }
+    let all = [(2, pairs), (1, singles)].map(|(wires, count)| Wanted { cut_mm, wires, count });
+    all.into_iter().filter(|wanted| wanted.count > 0).collect()
+}
+
 /// Wire on a drum.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Drum {

@@ -57,6 +57,17 @@ impl Supply {
         steps.iter().fold(delivered, |day, step| step.after(day, 1))
     }
 
+    /// When what went out on a day is delivered. What is late already is expected as late again (house): nobody knows, and
+    /// the plan must not count on tomorrow.
+    pub fn expected(&self, service: &Service, went_out: Date, today: Date) -> Date {
+        let due = self.lead.after(went_out, 1);
+        let late = (today - due).get_days();
+        if late <= 0 {
+            return due;
+        }
+        service.working_day_from(today.saturating_add(jiff::Span::new().days(late)))
+    }
+
     /// By when to order what must be fitted on `need`: the last working day that leaves time for all of it.
     pub fn order_by(&self, service: &Service, need: Date) -> Date {
         let steps = [self.transport, self.make_up, self.book_in, self.lead];
@@ -79,6 +90,15 @@ mod tests {
     fn winch_wires() -> Supply {
         let lead = "14 weeks".parse().unwrap();
         Supply { lead, book_in: Span::days(7), make_up: Span::ZERO, transport: Span::ZERO }
+    }
+
+    /// Went out on 1 Jun 2026, due on 7 Sep; on 17 Sep it is ten days late, and expected ten days on: Sun 27 Sep, so on
+    /// Monday.
+    #[test]
+    fn what_is_late_is_expected_as_late_again() {
+        let (service, supply, out) = (Service::default(), winch_wires(), date(2026, 6, 1));
+        assert_eq!(supply.expected(&service, out, date(2026, 9, 7)), date(2026, 9, 7));
+        assert_eq!(supply.expected(&service, out, date(2026, 9, 17)), date(2026, 9, 28));
     }
 
     /// domain brief 4.14: Senloe needs one on 9 Dec 2026, so by 26 Aug (47 days ago on 12 Oct); Ullery on 9 Jan 2027, so

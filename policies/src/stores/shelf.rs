@@ -115,21 +115,22 @@ pub struct Piece {
 }
 
 impl Piece {
-    /// The last day on which it can be issued, whatever is examined until then; none where nothing ends it.
-    pub fn good_until(&self) -> Option<Date> {
-        self.expires.into_iter().chain(self.certified_until).min()
+    /// The day by which it must be examined again, or its certificate renewed, to be issued later: both can be had in
+    /// store, as its shelf life cannot.
+    pub fn renew_by(&self) -> Option<Date> {
+        self.examine_by.into_iter().chain(self.certified_until).min()
     }
 
     /// Whether another ought to go before it.
     pub fn goes_after(&self, other: &Piece) -> bool {
-        other.good_until().unwrap_or(Date::MAX) < self.good_until().unwrap_or(Date::MAX)
+        other.expires.unwrap_or(Date::MAX) < self.expires.unwrap_or(Date::MAX)
     }
 }
 
 /// First to expire first; then the older; then by tag.
 pub fn in_order_of_issue(pieces: &mut [Piece]) {
     pieces.sort_by(|a, b| {
-        let key = |piece: &Piece| (piece.good_until().unwrap_or(Date::MAX), piece.made.unwrap_or(Date::MAX));
+        let key = |piece: &Piece| (piece.expires.unwrap_or(Date::MAX), piece.made.unwrap_or(Date::MAX));
         (key(a), &a.tags).cmp(&(key(b), &b.tags))
     });
 }

@@ -405,8 +405,13 @@ impl Sight<'_> {
     fn expiring(&self) -> Vec<Lies> {
         let soon = self.seen.planned.ordered.saturating_add(jiff::Span::new().days(EXPIRES_DAYS));
         self.pieces(|piece| {
-            let expires = piece.expires.filter(|day| piece.blocked.is_empty() && *day <= soon)?;
-            Some(format!("its shelf life ends on {}", self.day(expires)))
+            let near = |day: &jiff::civil::Date| piece.blocked.is_empty() && *day <= soon;
+            let expires =
+                piece.expires.filter(near).map(|on| format!("its shelf life ends on {}", self.day(on)));
+            let renew = piece.renew_by().filter(near);
+            let renew = renew.map(|on| format!("it must be examined again by {}", self.day(on)));
+            let all: Vec<String> = expires.into_iter().chain(renew).collect();
+            (!all.is_empty()).then(|| all.join("; "))
         })
     }
 

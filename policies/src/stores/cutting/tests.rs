@@ -15,6 +15,15 @@ fn loft() -> Vec<Drum> {
     vec![drum("D-124", 250_000, 2026), drum("D-118", 46_200, 2024), drum("D-121", 112_000, 2025)]
 }
 
+/// Two pairs and a wire that are likely, another that is not; three that go together are three lengths.
+#[test]
+fn likely_needs_are_cut_for() {
+    let cut = |wires, count| Wanted { cut_mm: 35_600, wires, count };
+    assert_eq!(wanted([(0.9, 2), (1.0, 1), (0.5, 2), (0.49, 1)], 35_600), [cut(2, 2), cut(1, 1)]);
+    assert_eq!(wanted([(0.9, 3)], 35_600), [cut(1, 3)]);
+    assert!(wanted([(0.1, 2)], 35_600).is_empty());
+}
+
 /// domain brief 4.15 A: two LC-2 pairs of 71.2 m (saw loss left out). D-118 cannot make one; one from D-121 and one from
 /// D-124 leaves 46.2, 40.8 and 178.8, two more pairs, as both from D-124 would: the older drum gives.
 #[test]

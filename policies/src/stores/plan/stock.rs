@@ -5,6 +5,9 @@ use jiff::civil::Date;
 use super::{Comes, Line, Need};
 use crate::amount::Amount;
 
+/// Needs less likely than this before an order can be fitted are not named on it; the piece is the pool's (house).
+const NAMED: f64 = 0.33;
+
 /// What may be issued of one piece, drum or lot.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Usable {
@@ -12,9 +15,9 @@ pub struct Usable {
     pub name: String,
     /// How much.
     pub quantity: Amount,
-    /// The last day on which it may be issued: its shelf life or its certificate ends; none where nothing ends it.
+    /// The last day on which it may be issued: its shelf life ends; none where nothing ends it.
     pub until: Option<Date>,
-    /// The day by which it must be examined again to be issued.
+    /// The day by which it must be examined again, or its certificate renewed, to be issued.
     pub examine_by: Option<Date>,
 }
 
@@ -69,6 +72,20 @@ impl Line {
     /// Pieces that no certain need asks for.
     pub fn free_pieces(&self) -> u64 {
         self.usable_pieces().saturating_sub(self.bespoken())
+    }
+
+    /// The needs that so many pieces are for, the likeliest first, and how many are the pool's.
+    pub fn for_whom(&self, mut pieces: u64) -> (Vec<&Need>, u64) {
+        let mut found = Vec::new();
+        let open = self.needs.iter().filter(|need| !need.served && need.comes.is_none());
+        for need in open.filter(|need| need.chance >= NAMED) {
+            if need.pieces > pieces {
+                break;
+            }
+            pieces -= need.pieces;
+            found.push(need);
+        }
+        (found, pieces)
     }
 
     /// Pieces of needs that are certain before an order of today can be fitted.
