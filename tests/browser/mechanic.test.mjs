@@ -2,7 +2,7 @@
 import assert from "node:assert/strict";
 import { after, before, test } from "node:test";
 
-import { PHONE, comeIn, look, overflow, room, small, violations } from "./room.mjs";
+import { PHONE, comeIn, look, overflow, room, small, until, violations } from "./room.mjs";
 
 const NAME = "Station Mechanic, Quarle Beach";
 let beach, context, page;
@@ -89,7 +89,8 @@ test("a launch logged without signal arrives once and moves the dates", async ()
   // The worker has the day once it has taken the page over.
   await page.evaluate(() => navigator.serviceWorker.ready);
   await page.reload();
-  await page.waitForFunction(async () => (await (await caches.open("tallow-pages-1")).keys()).length > 3);
+  const pages = () => page.evaluate(async () => (await (await caches.open("tallow-pages-1")).keys()).length);
+  await until(page, async () => (await pages()) > 3);
   beach.line.cut();
   await context.setOffline(true);
   await page.getByRole("button", { name: "Launch", exact: true }).click();

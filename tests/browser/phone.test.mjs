@@ -8,7 +8,7 @@ import { fileURLToPath } from "node:url";
 
 import { chromium } from "playwright-core";
 
-import { PHONE } from "./room.mjs";
+import { PHONE, until as asked } from "./room.mjs";
 
 const templates = path.join(path.dirname(fileURLToPath(import.meta.url)), "../../daemon/templates");
 const [ONE, OTHER] = ["one@bay.example", "other@bay.example"];
@@ -75,14 +75,7 @@ beforeEach(async () => {
 const press = () => page.getByRole("button", { name: "Launch", exact: true }).click();
 const says = (text) => page.locator("#kept", { hasText: text }).waitFor();
 const entries = () => page.evaluate(() => self.kept.all());
-// Asked until it is so; the page's own functions are not asked twice by a promise that is truthy.
-const until = async (fits) => {
-  for (let tries = 0; tries < 200; tries += 1) {
-    if (await fits().catch(() => false)) return;
-    await page.waitForTimeout(50);
-  }
-  assert.fail(`it did not come about: ${fits}`);
-};
+const until = (fits) => asked(page, fits);
 const waiting = () => page.evaluate(() => self.kept.known("wait"));
 // The wait after a fault is over.
 const later = () => page.evaluate(() => new Promise((done, failed) => {

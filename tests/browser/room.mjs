@@ -90,6 +90,15 @@ export const comeIn = async (page, base, name) => {
   await page.waitForURL((url) => !url.pathname.startsWith("/sign-in"));
 };
 
+/** Asks until it is so: what the browser does by itself takes the time it takes. */
+export const until = async (page, fits) => {
+  for (let tries = 0; tries < 400; tries += 1) {
+    if (await fits().catch(() => false)) return;
+    await page.waitForTimeout(50);
+  }
+  throw new Error(`it did not come about: ${fits}`);
+};
+
 /** What axe-core finds, as lines of text. */
 export const violations = async (page) => {
   // Run in a world of its own: the page's content policy lets no such script in.

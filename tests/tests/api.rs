@@ -25,6 +25,7 @@ mod tables;
 #[path = "api/watching.rs"]
 mod watching;
 #[path = "signing_in/whose.rs"]
+#[expect(dead_code, reason = "the tests of the pages use the rest")]
 mod whose;
 #[path = "api/wire.rs"]
 mod wire;

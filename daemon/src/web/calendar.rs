@@ -32,13 +32,18 @@ pub(super) struct Listed {
 /// The store's own.
 pub(super) async fn listed(web: &Web, email: &str) -> Result<Vec<Listed>, Fault> {
     let zone = &web.desk.set.service.home_zone;
-    let made = web.door.accounts.calendars(email).await?.into_iter();
-    let one = |calendar: crate::accounts::calendars::Calendar| Listed {
-        what: calendar.station.map_or_else(|| "your own dates".to_owned(), |slug| format!("dates of {slug}")),
-        since: words::moment(zone, Instant(calendar.made_at)),
-        digest: calendar.digest,
-    };
-    Ok(made.map(one).collect())
+    let mut listed = Vec::new();
+    for calendar in web.door.accounts.calendars(email).await? {
+        let what = match &calendar.station {
+            None => "your own dates".to_owned(),
+            Some(slug) => {
+                format!("dates of {}", super::station_name(web, slug).await.unwrap_or_else(|_| slug.clone()))
+            }
+        };
+        let since = words::moment(zone, Instant(calendar.made_at));
+        listed.push(Listed { what, since, digest: calendar.digest });
+    }
+    Ok(listed)
 }
 
 /// The calendar of a link.

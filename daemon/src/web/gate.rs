@@ -89,7 +89,7 @@ pub(super) async fn pass(State(gate): State<Gate>, request: Request, next: Next)
     parts.extensions.insert(Arc::clone(&gate.bodies));
     let answer = match gate.judge(&mut parts).await {
         Ok(()) => next.run(Request::from_parts(parts, body)).await,
-        Err(fault @ Fault::Unsigned { .. }) => {
+        Err(fault @ Fault::Unsigned { .. }) if is_stranger(&parts) => {
             let kept = parts.clone();
             let way_in = unsent::way_in(&gate.web, &kept, Request::from_parts(parts, body)).await;
             match way_in {
@@ -103,6 +103,10 @@ pub(super) async fn pass(State(gate): State<Gate>, request: Request, next: Next)
         gate.bodies.note(&seen.who.person.key);
     }
     metrics::of_route(gate.path, answer)
+}
+
+fn is_stranger(parts: &Parts) -> bool {
+    matches!(parts.extensions.get::<Presence>(), None | Some(Presence::Stranger))
 }
 
 impl Gate {

@@ -65,7 +65,7 @@ impl Unsent {
         let fields: Vec<(String, String)> =
             own.map(|(name, value)| (name.to_owned(), value.to_owned())).collect();
         let to = way_back(form.field("next"));
-        let fits = !fields.is_empty() && !NEVER.iter().any(|start| to.starts_with(start));
+        let fits = !fields.is_empty() && to != "/" && !NEVER.iter().any(|start| to.starts_with(start));
         fits.then(|| Unsent { to: to.to_owned(), fields })
     }
 

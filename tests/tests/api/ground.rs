@@ -33,6 +33,9 @@ pub const HEAD: &str = "head@service.example";
 /// Monday 12 Oct 2026, 07:00 at home.
 pub const NOW: &str = "2026-10-12T06:00:00Z";
 
+/// What is cut.
+const WIRE: &str = "\n[[kind]]\nname = \"wire\"\nattributes = [{ name = \"length\", unit = \"m\" }]\n";
+
 /// The service, and who is in.
 pub struct Ground {
     pub app: Router,
@@ -80,7 +83,10 @@ pub async fn desk() -> Arc<Desk> {
     fill(&folder);
     let files: Vec<PolicyFile> = POLICIES
         .iter()
-        .map(|(name, text)| PolicyFile { name: (*name).to_owned(), text: (*text).to_owned() })
+        .map(|(name, text)| {
+            let more = if *name == "kinds.toml" { WIRE } else { "" };
+            PolicyFile { name: (*name).to_owned(), text: format!("{text}{more}") }
+        })
         .collect();
     let set = Arc::new(policy_set::check(&files).unwrap());
     let now: jiff::Timestamp = NOW.parse().unwrap();

@@ -68,7 +68,7 @@ async fn a_deed_done_again_without_its_kept_answer_makes_no_second_record() {
 async fn torture_45_copies_of_a_cut_and_of_a_split_get_the_first_answer() {
     let ground = ground().await;
     let clerk = ground.token(CLERK).await;
-    let wire = json!({ "item": "DR-1", "kind": "line", "cells": { "length_m": "80", "manufactured_on": "2026-01-02" } });
+    let wire = json!({ "item": "DR-1", "kind": "wire", "cells": { "length_m": "80", "manufactured_on": "2026-01-02" } });
     ground.post(&clerk, "/api/v1/items", "item-drum-1", &wire).await.is(201);
     let batch = json!({ "item": "BA-1", "kind": "line", "cells": { "quantity": "9", "manufactured_on": "2026-01-02" } });
     ground.post(&clerk, "/api/v1/items", "item-batch-1", &batch).await.is(201);

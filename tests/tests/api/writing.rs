@@ -73,7 +73,7 @@ async fn gear_is_set_aside_and_only_an_engineer_releases_it() {
 async fn gear_comes_and_goes_by_the_interface() {
     let ground = ground().await;
     let (clerk, mechanic) = (ground.token(CLERK).await, ground.token(MECHANIC).await);
-    let item = json!({ "item": "F-2", "kind": "fall", "cells": { "station": "bay", "manufactured_on": "2026-01-02" } });
+    let item = json!({ "item": "F-2", "kind": "fall", "cells": { "station": "bay", "manufactured_on": "2026-09-02" } });
     let told = ground.post(&clerk, "/api/v1/items", "item-0002", &item).await.is(201);
     assert_eq!(told["done"], "item add");
     let fit = json!({ "host": "LC-1", "position": "fall", "at": "2026-10-11T10:00:00Z" });

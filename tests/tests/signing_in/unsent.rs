@@ -16,7 +16,7 @@ fn fields(page: &Answer, action: &str) -> Vec<(String, String)> {
         .map(|input| {
             let (name, rest) = input.split_once('"').unwrap();
             let value = rest.strip_prefix(" value=\"").unwrap().split('"').next().unwrap();
-            (name.to_owned(), value.replace("&#60;", "<").replace("&#38;", "&"))
+            (name.to_owned(), value.replace("&#60;", "<").replace("&#62;", ">").replace("&#38;", "&"))
         })
         .collect()
 }

@@ -109,7 +109,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let (safety, base) = (form.field("safety") == "yes", Some(base.to_owned()));
     let request = Request { files, by, reason, safety, base, ..Request::default() };
     let found = match rehearse(&desk.store, &request, desk.now()).await {
-        Ok(found) => found,
+        Ok(found) => named(visit, found).await?,
         Err(error) => return blank.refused_at("text", refusal(error)?)?.page(visit),
     };
     if !takes_up {
@@ -193,6 +193,24 @@ fn too_early(found: &Rehearsed) -> Option<String> {
     ))
 }
 
+/// With the stations' names, as the pages call them.
+///
+/// # Errors
+/// The store's own.
+pub(super) async fn named(visit: &Visit, mut found: Rehearsed) -> Result<Rehearsed, Fault> {
+    let names = |fleet: &policies::facts::Fleet| -> BTreeMap<String, String> {
+        fleet.stations.iter().map(|here| (here.slug.to_string(), here.name.to_string())).collect()
+    };
+    let names = visit.web.desk.with_fleet(names).await?;
+    let moved = found.compared.moves.iter_mut().map(|one| &mut one.station);
+    for station in moved.chain(found.overdue_at_once.iter_mut().map(|(station, ..)| station)) {
+        if let Some(name) = names.get(station.as_str()) {
+            station.clone_from(name);
+        }
+    }
+    Ok(found)
+}
+
 /// What moves, by its sort.
 pub(super) fn moves(mut blank: Blank, found: &Rehearsed) -> Blank {
     let mut sorts: BTreeMap<&str, Vec<&Move>> = BTreeMap::new();
@@ -217,7 +235,10 @@ pub(super) fn moves(mut blank: Blank, found: &Rehearsed) -> Blank {
         .overdue_at_once
         .iter()
         .take(SHOWN)
-        .map(|(station, item, rule)| format!("{station} {item} {rule}"))
+        .map(|(station, item, rule)| {
+            let station = if station.is_empty() { "stores" } else { station };
+            format!("{station} {item} {rule}")
+        })
         .collect();
     if !overdue.is_empty() {
         blank.moves.push(("Overdue at once".to_owned(), overdue));

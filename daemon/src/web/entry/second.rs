@@ -11,7 +11,7 @@ use sha2::{Digest, Sha256};
 
 use super::blank::Blank;
 use super::once::Once;
-use super::rehearse::moves;
+use super::rehearse::{moves, named};
 use crate::desk::once::Led;
 use crate::desk::{Desk, DeskError};
 use crate::in_force;
@@ -140,7 +140,7 @@ async fn shown(visit: &Visit, waits: &Waits, mut blank: Blank) -> Result<Blank, 
         blank.moves.extend(changed_lines(&before, &request.files));
     }
     match rehearse(&desk.store, &request, desk.now()).await {
-        Ok(found) => Ok(moves(blank, &found)),
+        Ok(found) => Ok(moves(blank, &named(visit, found).await?)),
         Err(error) => {
             let error = refusal(error)?;
             blank.presses.retain(|press| press.value != "agree");

@@ -4,6 +4,7 @@
 mod decided;
 mod hands;
 mod phone;
+mod taken_up;
 
 use axum::http::header;
 use policies::zone::Instant;
