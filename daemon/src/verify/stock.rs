@@ -22,17 +22,12 @@ pub(super) async fn differences(desk: &Desk) -> Result<(Vec<String>, Vec<String>
     let mut found = moves(&kept);
     found.extend(orders(&kept));
     let fleet = desk.store.fleet(&desk.set, None).await?.fleet;
-<<<<<<< ours
     let shelves = shelf::look(&desk.set, &fleet, &kept, desk.as_of());
     let (gone, unchecked) = without_drums(&kept, &shelves);
     found.extend(gone);
     for held in shelves {
-        let tagged: Amount = held.pieces.iter().map(|(_, amount)| *amount).sum();
-=======
-    for held in shelf::look(&desk.set, &fleet, &kept, desk.as_of()) {
         let on_drums = held.pieces.iter().filter(|(piece, _)| !piece.tags.is_empty());
         let tagged: Amount = on_drums.map(|(_, amount)| *amount).sum();
->>>>>>> theirs
         let metres = kept.parts.get(&held.part).is_some_and(|part| part.unit == "m");
         if metres && tagged.is_positive() && held.by_moves != tagged {
             found.push(format!(
