@@ -223,7 +223,7 @@ pub(super) fn moves(mut blank: Blank, found: &Rehearsed) -> Blank {
         1 => format!("1 thing moves from {} on.", words::full_day(found.effective_from)),
         _ => format!("{count} things move from {} on.", words::full_day(found.effective_from)),
     };
-    blank.lead = format!("{} {says}", blank.lead).trim_start().to_owned();
+    blank.lead = if blank.lead.is_empty() { says } else { format!("{} {says}", blank.lead) };
     for (what, moves) in sorts {
         let mut lines: Vec<String> = moves.iter().take(SHOWN).map(|one| line(one)).collect();
         if moves.len() > SHOWN {
