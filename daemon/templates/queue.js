@@ -131,7 +131,9 @@ self.kept = (() => {
   const sendNow = async () => {
     const entries = (await all()).filter((entry) => entry.state === "kept").reverse();
     const wait = await known("wait");
-    if (entries.length > 0 && wait && Date.now() < wait.until) {
+    // Farther off than any wait is, the phone's clock was put right meanwhile.
+    const left = wait ? wait.until - Date.now() : 0;
+    if (entries.length > 0 && left > 0 && left <= LONGEST_WAIT) {
       return { state: "fault", status: wait.status, until: wait.until, sent: 0 };
     }
     let [sent, state] = [0, "nothing"];

@@ -10,6 +10,7 @@ pub mod counts;
 pub mod cutting;
 pub mod discards;
 pub mod late;
+pub mod life;
 pub mod lots;
 pub mod order_by;
 pub mod plan;

@@ -137,7 +137,7 @@ impl Desk {
                     && is_elsewhere(tx, other, form.cell("item")).await?
                 {
                     return refused(format!(
-                        "{number} is a report of {other}, at another station; give this one a number of its own"
+                        "{number} is a report of {other}; give this one a number of its own"
                     ));
                 }
                 if !may {
@@ -316,11 +316,10 @@ async fn changed_meanwhile(
     Ok(kept.as_deref() != over && kept.as_deref() != Some(text))
 }
 
-/// Whether two items of the register belong to different stations. Within one a report may be put right: its tag was
-/// mistyped.
+/// Whether both are items of the register, and not the same. A tag that is no item's was mistyped, and is put right.
 async fn is_elsewhere(tx: &Writer, one: &str, other: &str) -> Result<bool, StoreError> {
     let (one, other) = (tx.current::<Item>(one).await?, tx.current::<Item>(other).await?);
-    Ok(one.zip(other).is_some_and(|(one, other)| one.station != other.station))
+    Ok(one.zip(other).is_some_and(|(one, other)| one.key != other.key))
 }
 
 /// A form that has got its number needs no draft without one any more.

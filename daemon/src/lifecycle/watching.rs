@@ -139,7 +139,7 @@ async fn check(desk: &Desk) -> anyhow::Result<()> {
     }
     let named = differences.iter().take(NAMED).cloned().collect::<Vec<_>>().join("; ");
     let text = format!("{} difference(s) in the notices, see tallow verify: {named}", differences.len());
-    Ok(alarms::raise(&desk.store, "notices", &text, desk.now()).await?)
+    Ok(alarms::raise_as_bad(&desk.store, "notices", &text, differences.len(), desk.now()).await?)
 }
 
 /// Takes answers in at every wake. A folder that cannot be read is an alarm: silence would look like no answers.

@@ -258,7 +258,7 @@ impl Issue {
             left = left - *amount;
             tags.extend(piece.tags.iter().cloned());
         }
-        Ok(if left.is_positive() { Vec::new() } else { tags })
+        Ok(tags)
     }
 
     fn named(&self, held: &Held) -> Result<Vec<String>, DeskError> {
@@ -301,7 +301,8 @@ impl Issue {
             ));
         }
         usable(held, self.quantity, "issued")?;
-        Ok(self.items.clone())
+        // A set goes whole, whichever of its tags was named.
+        Ok(named.iter().flat_map(|at| held.pieces[*at].0.tags.iter().cloned()).collect())
     }
 
     /// Where a tag lies among the pieces, if it may go.

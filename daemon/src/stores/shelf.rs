@@ -12,6 +12,7 @@ use policies::readiness::lapsed;
 use policies::rule::{Value, Work};
 use policies::span::Span;
 use policies::standing::Standing;
+use policies::stores::life::life_ends;
 use policies::stores::lots::{Lot, Moved, Why, lots};
 use policies::stores::plan::Usable;
 use policies::stores::shelf::{Blocked, Piece, in_order_of_issue};
@@ -179,7 +180,7 @@ impl Ground<'_> {
     fn is_no_stock(&self, spot: &Spot, ids: &[ItemId], piece: &Piece) -> bool {
         let off = ids.iter().filter_map(|id| self.came_off(self.fleet.item(*id))).max();
         let Some(off) = off.filter(|_| !piece.blocked.is_empty()) else { return false };
-        if spot.moves.iter().any(|row| row.quantity > 0 && row.at >= off.0) {
+        if spot.moves.iter().any(|row| row.reason == "count" && row.at >= off.0) {
             return false;
         }
         let spent = |id: &ItemId| {
@@ -311,7 +312,11 @@ impl Ground<'_> {
         // Of what nobody knows when it was made, the oldest receipt says by when it was.
         let made = gear().filter_map(|gear| gear.manufactured_on).min();
         let made = made.or_else(|| spot.lots.first().map(|lot| lot.since));
-        let expires = expires(spot.part, made);
+        let lives = gear().filter_map(|gear| {
+            let station = self.fleet.station_of(gear).map(|station| &*station.slug);
+            life_ends(self.set, gear, station)
+        });
+        let expires = lives.chain(expires(spot.part, made)).min();
         let mut blocked: Vec<Blocked> = Vec::new();
         for found in ids.iter().flat_map(|id| self.blocked(*id)).chain(past(expires, self.day)) {
             if !blocked.contains(&found) {

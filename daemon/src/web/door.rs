@@ -75,7 +75,8 @@ pub fn hosts(listen: &str, url: &str) -> Option<Vec<String>> {
     let own = OWN.iter().any(|own| *own == without_port(listen)) || listen.starts_with("127.");
     let public = origin(url).and_then(|origin| Some(origin.split_once("://")?.1.to_owned()));
     let public = public.map(|host| without_port(&host).to_lowercase());
-    own.then(|| OWN.iter().map(|own| (*own).to_owned()).chain(public).collect())
+    let listened = without_port(listen).to_lowercase();
+    own.then(|| OWN.iter().map(|own| (*own).to_owned()).chain([listened]).chain(public).collect())
 }
 
 fn without_port(host: &str) -> &str {

@@ -122,7 +122,8 @@ impl FromRequest<Arc<Web>> for Posted {
         };
         match read.await {
             Ok((form, file, true)) => Ok(Posted { visit, form, file, device, from }),
-            Ok((form, _, false)) => {
+            Ok((_, Some(_), false)) => Err(fault::answer(web, &Fault::stale_form())),
+            Ok((form, None, false)) => {
                 Err(stale(&visit, &form).unwrap_or_else(|fault| fault::answer(web, &fault)))
             }
             Err(fault) => Err(fault::answer(web, &fault)),

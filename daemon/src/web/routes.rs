@@ -67,7 +67,8 @@ impl Row {
     {
         let answers = routing::post(async move |posted: Posted| {
             let visit = posted.visit.clone();
-            let unsent = Unsent::of(&visit.address, &posted.form);
+            // What came with a file cannot be carried whole.
+            let unsent = posted.file.is_none().then(|| Unsent::of(&visit.address, &posted.form)).flatten();
             let made = match (take(posted).await, unsent) {
                 (Err(Fault::Again(_)), Some(unsent)) => unsent::before_signing(&visit, &unsent),
                 (made, _) => made,

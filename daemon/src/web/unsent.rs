@@ -119,7 +119,11 @@ pub(super) async fn way_in(
     }
     let mut own = parts.clone();
     let visit = Visit::from_request_parts(&mut own, web).await.ok()?;
-    let (form, _) = fields(request).await.ok()?;
+    let (form, file) = fields(request).await.ok()?;
+    if file.is_some() {
+        // It cannot be carried along, and without it the deed would be another.
+        return None;
+    }
     let unsent = Unsent::of(address, &form)?;
     let page = sign_in::carrying(&visit, &unsent).await;
     Some(page.map(|mut page| {

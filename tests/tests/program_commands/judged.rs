@@ -141,8 +141,8 @@ fn wear_stands_among_the_odds() {
     assert!(lost.ends_with("sudden loss, look for its cause first"), "{lost}");
     let listed = text.split("By when gear needs renewal for wear").nth(1).unwrap();
     let before = listed.split("C-0222").next().unwrap();
-    let rows = before.lines().filter(|line| !line.trim().is_empty()).skip(1);
-    let after: Vec<&str> = rows.filter(|row| !row.ends_with("look for its cause first")).collect();
+    let rows = before.lines().filter(|line| line.starts_with(' ') && !line.trim_start().starts_with("item "));
+    let after: Vec<&str> = rows.filter(|row| !row.trim_end().ends_with("look for its cause first")).collect();
     assert_eq!(after, Vec::<&str>::new(), "losses stand first: {text}");
     let chain = reading(&all, "C-0222", "link diameter");
     assert_eq!((&chain["p10"], &chain["safe_uses"]), (&Value::Null, &Value::Null));

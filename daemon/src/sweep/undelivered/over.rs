@@ -123,7 +123,10 @@ const BY_CALENDAR: [&str; 4] = ["region", "chain head", "spares plan", "all is w
 /// mail does not come back from.
 fn is_known(readers: &Readers, notice: &InTrouble, told: &[Passed]) -> bool {
     told.iter().any(|one| {
-        let answered = one.answer.as_ref().is_some_and(|(_, at)| *at >= notice.composed_at);
+        // Somebody else's "not now" says nothing of what this reader must know.
+        let counts = |word: &str| word == "done" || one.person == notice.person;
+        let answered = one.answer.as_ref();
+        let answered = answered.is_some_and(|(word, at)| counts(word) && *at >= notice.composed_at);
         let newer = one.person == notice.person && one.composed_at > notice.composed_at;
         answered || (newer && one.state == State::Sent.word() && !readers.is_bad(&one.recipient))
     })
