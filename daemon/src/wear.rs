@@ -186,7 +186,7 @@ fn trend_lines(set: &PolicySet, wear: &Wear) -> Vec<String> {
             "the line meets {bound} at {line:.1} {meter}; with 95 % certainty it stays within to {sure:.0}"
         )),
         (Some(line), None) => lines.push(format!("the line meets {bound} at {line:.1} {meter}")),
-        _ => lines.push(format!("the readings do not move towards {bound}")),
+        _ => lines.push(format!("the readings do not move towards {}", bound.trim_end_matches(','))),
     }
     if let Some(safe) = wear.safe_uses {
         lines.push(format!("{safe} more {meter} are within it with 95 % certainty{}", dates_text(wear)));

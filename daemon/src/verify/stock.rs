@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use policies::amount::Amount;
-use policies::zone::Instant;
+use policies::zone::{Instant, Zone};
 
 use crate::desk::{Desk, DeskError};
 use crate::records::{Order, Stock};
@@ -20,7 +20,7 @@ use crate::stores::shelf::{self, Held};
 pub(super) async fn differences(desk: &Desk) -> Result<(Vec<String>, Vec<String>), DeskError> {
     let kept = Kept::known(&desk.store, None).await?;
     let mut found = moves(&kept);
-    found.extend(orders(&kept));
+    found.extend(orders(&kept, &desk.set.service.home_zone));
     let fleet = desk.store.fleet(&desk.set, None).await?.fleet;
     let shelves = shelf::look(&desk.set, &fleet, &kept, desk.as_of());
     let (gone, unchecked) = without_drums(&kept, &shelves);
@@ -95,7 +95,7 @@ fn moves(kept: &Kept) -> Vec<String> {
 
 /// Orders that came, each against a receipt of its own: the one that bears its number; else one of the same part, place,
 /// day and amount that stands for no other.
-fn orders(kept: &Kept) -> Vec<String> {
+fn orders(kept: &Kept, home: &Zone) -> Vec<String> {
     let mut found = Vec::new();
     let mut taken: BTreeSet<&str> = BTreeSet::new();
     let receipts = || kept.stock.iter().filter(|row| row.reason == "receipt" && row.quantity > 0);
@@ -116,7 +116,9 @@ fn orders(kept: &Kept) -> Vec<String> {
             (&row.part, &row.place, row.quantity) == (&order.part, &order.place, order.quantity)
         };
         let own = receipts().filter(like).find(|row| named(order, row)).or_else(|| {
-            let mut others = receipts().filter(like).filter(|row| row.day.as_ref() == Some(on));
+            let day =
+                |row: &Stock| row.day.clone().unwrap_or_else(|| home.date_of(Instant(row.at)).to_string());
+            let mut others = receipts().filter(like).filter(|row| day(row) == *on);
             others.find(|row| !taken.contains(&*row.key))
         });
         if let Some(row) = own {
@@ -171,12 +173,12 @@ mod tests {
     fn an_order_that_came_has_a_receipt_of_its_own() {
         let two = || vec![order("OS-1", 3), order("OS-2", 3)];
         let one = vec![receipt("ST-1", 3, "2026-10-12")];
-        assert_eq!(orders(&kept(two(), one)).len(), 1, "one receipt does not stand for two orders");
+        assert_eq!(orders(&kept(two(), one), &Zone::utc()).len(), 1, "one receipt does not stand for two orders");
         let both = vec![receipt("ST-1", 3, "2026-10-12"), receipt("receipt OS-1", 3, "2026-10-12")];
-        assert_eq!(orders(&kept(two(), both)), Vec::<String>::new());
+        assert_eq!(orders(&kept(two(), both), &Zone::utc()), Vec::<String>::new());
         let other = vec![receipt("receipt OS-9", 30, "2026-10-12"), receipt("ST-1", 3, "2026-09-01")];
-        assert_eq!(orders(&kept(vec![order("OS-1", 3)], other)).len(), 1, "nor does any receipt of the part");
+        assert_eq!(orders(&kept(vec![order("OS-1", 3)], other), &Zone::utc()).len(), 1, "nor does any receipt of the part");
         let short = vec![receipt("receipt OS-1", 2, "2026-10-12")];
-        assert_eq!(orders(&kept(vec![order("OS-1", 3)], short)).len(), 1, "nor less than came");
+        assert_eq!(orders(&kept(vec![order("OS-1", 3)], short), &Zone::utc()).len(), 1, "nor less than came");
     }
 }
