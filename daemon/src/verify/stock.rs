@@ -173,11 +173,19 @@ mod tests {
     fn an_order_that_came_has_a_receipt_of_its_own() {
         let two = || vec![order("OS-1", 3), order("OS-2", 3)];
         let one = vec![receipt("ST-1", 3, "2026-10-12")];
-        assert_eq!(orders(&kept(two(), one), &Zone::utc()).len(), 1, "one receipt does not stand for two orders");
+        assert_eq!(
+            orders(&kept(two(), one), &Zone::utc()).len(),
+            1,
+            "one receipt does not stand for two orders"
+        );
         let both = vec![receipt("ST-1", 3, "2026-10-12"), receipt("receipt OS-1", 3, "2026-10-12")];
         assert_eq!(orders(&kept(two(), both), &Zone::utc()), Vec::<String>::new());
         let other = vec![receipt("receipt OS-9", 30, "2026-10-12"), receipt("ST-1", 3, "2026-09-01")];
-        assert_eq!(orders(&kept(vec![order("OS-1", 3)], other), &Zone::utc()).len(), 1, "nor does any receipt of the part");
+        assert_eq!(
+            orders(&kept(vec![order("OS-1", 3)], other), &Zone::utc()).len(),
+            1,
+            "nor does any receipt of the part"
+        );
         let short = vec![receipt("receipt OS-1", 2, "2026-10-12")];
         assert_eq!(orders(&kept(vec![order("OS-1", 3)], short), &Zone::utc()).len(), 1, "nor less than came");
     }
