@@ -60,7 +60,7 @@ fn is_of_a_new_part(points: &[(Date, Point)], limit: Limit) -> bool {
     };
     let (least, most) = (before.iter().map(gained).min(), before.iter().map(gained).max());
     let stepped = least.zip(most).is_some_and(|(least, most)| {
-        least > 0 && most > (SPREADS * (most - least)).max(SPREADS * GAUGE_MILLIONTHS)
+        least > 0 && most >= (SPREADS * (most - least)).max(SPREADS * GAUGE_MILLIONTHS)
     });
     off.is_some_and(|off| !off.towards_limit) || stepped
 }

@@ -141,7 +141,8 @@ fn wear_stands_among_the_odds() {
     assert!(lost.ends_with("sudden loss, look for its cause first"), "{lost}");
     let listed = text.split("By when gear needs renewal for wear").nth(1).unwrap();
     let before = listed.split("C-0222").next().unwrap();
-    let rows = before.lines().filter(|line| line.starts_with(' ') && !line.trim_start().starts_with("item "));
+    let rows = before.lines().filter(|line| line.starts_with(' ') && !line.trim().is_empty());
+    let rows = rows.filter(|line| !line.trim_start().starts_with("item "));
     let after: Vec<&str> = rows.filter(|row| !row.trim_end().ends_with("look for its cause first")).collect();
     assert_eq!(after, Vec::<&str>::new(), "losses stand first: {text}");
     let chain = reading(&all, "C-0222", "link diameter");

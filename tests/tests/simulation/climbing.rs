@@ -93,7 +93,7 @@ async fn written_since(ground: &Ground, before: usize) -> Vec<Listed> {
 async fn climbed(ground: &Ground, before: usize, depth: usize) -> Vec<String> {
     let fresh = written_since(ground, before).await;
     let mut wrong = Vec::new();
-    let urgent = fresh.iter().find(|notice| notice.urgent && notice.person == LADDER[0]);
+    let urgent = fresh.iter().find(|notice| notice.urgent && notice.recipient == LADDER[0]);
     if urgent.is_none_or(|notice| notice.state != "failed") {
         wrong.push(format!("the mechanic's notice of the shock is {:?}", urgent.map(|one| &one.state)));
     }
