@@ -59,7 +59,7 @@ impl Running {
     }
 
     /// What is done to it while it runs.
-    fn done_to(&self, words: &[&str]) {
+    fn done_to(words: &[&str]) {
         assert!(Command::new(words[0]).args(&words[1..]).status().unwrap().success(), "{words:?}");
     }
 
@@ -99,8 +99,8 @@ fn torture_20_a_disk_that_fills_while_it_runs() {
     let running = Running::begun();
     let id = running.daemon.id().to_string();
     let log = std::fs::metadata(running.room.path("tallow.db-wal")).unwrap().len();
-    running.done_to(&["prlimit", "--pid", &id, &format!("--fsize={log}:")]);
-    running.refuses_until(|running| running.done_to(&["prlimit", "--pid", &id, "--fsize=unlimited:"]));
+    Running::done_to(&["prlimit", "--pid", &id, &format!("--fsize={log}:")]);
+    running.refuses_until(|_| Running::done_to(&["prlimit", "--pid", &id, "--fsize=unlimited:"]));
 }
 
 /// Files that may not be changed until this value goes (chattr(1), on the file systems that know it).

@@ -168,7 +168,7 @@ fn is_going_away(code: &str) -> bool {
     code.starts_with("08") || code.starts_with("57P")
 }
 
-/// A disk that is full, read only or failing. SQLite's primary codes stand in the low byte of a number of at most four
+/// A disk that is full, read only or failing. `SQLite`'s primary codes stand in the low byte of a number of at most four
 /// digits: 8 `READONLY`, 10 `IOERR`, 13 `FULL`, 14 `CANTOPEN`. PostgreSQL's have five characters: class 53 (insufficient
 /// resources) and 25006 (`read_only_sql_transaction`).
 fn is_unwritable(code: &str) -> bool {

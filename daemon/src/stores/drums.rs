@@ -57,9 +57,8 @@ impl FromStr for Asked {
         let (count, wires, length) = match parts.as_slice() {
             [length] => (1, 1, *length),
             ["2", length] => (1, 2, *length),
-            [singles, length] => (count(singles)?, 1, *length),
             [pairs, "2", length] => (count(pairs)?, 2, *length),
-            [singles, "1", length] => (count(singles)?, 1, *length),
+            [singles, length] | [singles, "1", length] => (count(singles)?, 1, *length),
             _ => return Err(help()),
         };
         let cut_mm = length.parse().ok().and_then(millimetres).filter(|cut| *cut > 0).ok_or_else(help)?;

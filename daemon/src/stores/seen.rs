@@ -103,7 +103,7 @@ impl Seen {
         };
         let named = |station: &policies::facts::Station| (station.slug.to_string(), station.name.to_string());
         let stations = fleet.stations.iter().map(named).collect();
-        Seen { kept, planned, lines, drums, cuttings, orders, stations, unnamed }
+        Seen { kept, planned, lines, drums, cuttings, orders, unnamed, stations }
     }
 
     /// A part's lines: the pool's, and those of isolated stations.

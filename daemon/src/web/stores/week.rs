@@ -106,6 +106,9 @@ struct Row {
     lost: String,
 }
 
+/// Why gear has no part, its first pieces with what they are, and how many more there are.
+type Unnamed = (String, Vec<(Link, String)>, usize);
+
 #[derive(Template)]
 #[template(path = "stores.html")]
 struct Page {
@@ -122,7 +125,7 @@ struct Page {
     expiring: Vec<Lies>,
     waits: Vec<(Option<Link>, Vec<Wait>)>,
     more_waits: usize,
-    unnamed: Vec<(String, Vec<(Link, String)>, usize)>,
+    unnamed: Vec<Unnamed>,
     rows: Vec<Row>,
     parts: Vec<(Link, bool)>,
 }
@@ -172,7 +175,7 @@ impl Sight<'_> {
     }
 
     /// Kinds that no part is named for, with what is to be renewed of each.
-    fn unnamed(&self) -> Vec<(String, Vec<(Link, String)>, usize)> {
+    fn unnamed(&self) -> Vec<Unnamed> {
         let each = self.seen.unnamed.iter().map(|(kind, items)| {
             let first = items.iter().take(UNNAMED);
             let told = first.map(|(tag, day)| (self.links().to_item(tag), self.day(*day)));
@@ -187,8 +190,8 @@ impl Sight<'_> {
             order.part == line.spares.part && order.standing == NOT_SIGNED && self.is_here(line, &order.place)
         });
         own.map(|order| {
-            let link = Link { text: order.order.clone(), href: self.links().order(&order.order) };
-            (link, quantity(&order.quantity, &line.spares.of.unit))
+            let sheet = Link { text: order.order.clone(), href: self.links().order(&order.order) };
+            (sheet, quantity(&order.quantity, &line.spares.of.unit))
         })
         .collect()
     }
