@@ -75,8 +75,8 @@ pub fn hosts(listen: &str, url: &str) -> Option<Vec<String>> {
     let own = OWN.iter().any(|own| *own == without_port(listen)) || listen.starts_with("127.");
     let public = origin(url).and_then(|origin| Some(origin.split_once("://")?.1.to_owned()));
     let public = public.map(|host| without_port(&host).to_lowercase());
-    let listened = without_port(listen).to_lowercase();
-    own.then(|| OWN.iter().map(|own| (*own).to_owned()).chain([listened]).chain(public).collect())
+    let listened = Some(without_port(listen).to_lowercase()).filter(|host| !OWN.contains(&&**host));
+    own.then(|| OWN.iter().map(|own| (*own).to_owned()).chain(listened).chain(public).collect())
 }
 
 fn without_port(host: &str) -> &str {
@@ -111,6 +111,8 @@ mod tests {
         }
         let named = hosts("127.0.0.1:8470", "https://Gear.service.example:8443/x").unwrap();
         assert_eq!(named.last().unwrap(), "gear.service.example");
+        let other = hosts("127.0.0.2:8470", "").unwrap();
+        assert!(other.iter().any(|host| host == "127.0.0.2"), "the one that is listened on: {other:?}");
         assert_eq!(hosts("0.0.0.0:8470", "https://gear.service.example"), None);
         assert_eq!(hosts("192.0.2.7:8470", ""), None);
     }
