@@ -257,8 +257,14 @@ impl Evaluator<'_> {
         let stations: BTreeSet<StationId> =
             carriers.iter().filter_map(|id| self.fleet.item(*id).station).collect();
         let of_them = |id: &ItemId| self.fleet.item(*id).station.is_some_and(|own| stations.contains(&own));
-        let logged = self.fleet.ids().filter(|id| !self.fleet.item(*id).logs.is_empty());
-        logged.filter(|id| carriers.contains(id) || self.ever_carried_by(*id).iter().any(of_them)).collect()
+        // What was never fitted to anything, as most hosts, was carried by itself alone.
+        let moved = |id: ItemId| !self.fleet.item(id).fittings.is_empty();
+        let near = |id: &ItemId| {
+            of_them(id)
+                || carriers.contains(id)
+                || (moved(*id) && self.ever_carried_by(*id).iter().any(of_them))
+        };
+        self.fleet.ids().filter(|id| !self.fleet.item(*id).logs.is_empty() && near(id)).collect()
     }
 
     /// An item and everything that it, or what carried it, was ever fitted to.
