@@ -3,11 +3,11 @@
 mod causes;
 mod spare;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
 use jiff::civil::Date;
 use policies::as_of::AsOf;
-use policies::due::Evaluator;
+use policies::due::{DueRow, Evaluator};
 use policies::facts::{Fleet, ItemId, StationId};
 use policies::holds::Hold;
 use policies::load::PolicySet;
@@ -146,6 +146,7 @@ impl Words<'_> {
     /// Every station's readiness as judged, in the order of their slugs.
     pub fn lines(&self, judged: &[StationReadiness]) -> Vec<Line> {
         let holds = self.evaluator.holds();
+        let on_hold = by_item(&holds);
         let doubts = self.evaluator.doubts_by_station();
         let line = |found: &StationReadiness| {
             let station = &self.fleet.stations[found.station.0 as usize];
@@ -154,7 +155,7 @@ impl Words<'_> {
                 station: station.slug.to_string(),
                 name: station.name.to_string(),
                 readiness: found.readiness.word(),
-                reasons: self.reasons(found, &holds),
+                reasons: self.reasons(found, &holds, &on_hold),
                 doubts: doubts.iter().map(|doubt| says(self.set, self.fleet, doubt)).collect(),
                 back_on: self.back_on(found).map(|day| day.to_string()),
             }
@@ -165,7 +166,12 @@ impl Words<'_> {
     }
 
     /// Every reason; the first that comes from a hold tells the whole of it.
-    fn reasons(&self, found: &StationReadiness, holds: &[Hold]) -> Vec<String> {
+    fn reasons(
+        &self,
+        found: &StationReadiness,
+        holds: &[Hold],
+        on_hold: &HashMap<ItemId, Vec<usize>>,
+    ) -> Vec<String> {
         let words = holds::Words { set: self.set, fleet: self.fleet, evaluator: self.evaluator };
         let mut told = BTreeSet::new();
         let mut reasons = Vec::new();
@@ -176,8 +182,10 @@ impl Words<'_> {
                 Reason::Lapsed { certificate } => self.lapsed(found, certificate),
                 other => self.reason(found.station, other),
             };
-            for (index, hold) in (0usize..).zip(holds).filter(|(_, hold)| is_of(hold, reason)) {
-                if told.insert(index) {
+            let row = row_of(reason);
+            for index in row.and_then(|row| on_hold.get(&row.item)).into_iter().flatten() {
+                let hold = &holds[*index];
+                if row.is_some_and(|row| hold.waits_for(row.item, row.rule)) && told.insert(*index) {
                     text = text + "; " + &words.summary(hold);
                 }
             }
@@ -406,10 +414,20 @@ fn lapsed_words(gear: &str, paper: &Certificate) -> String {
     format!("{gear}: certificate {} lapsed on {until}; clears with a new one", paper.number)
 }
 
-/// Whether a reason is an item of the hold that still waits.
-fn is_of(hold: &Hold, reason: &Reason) -> bool {
+/// Where in the list the holds of each item are.
+fn by_item(holds: &[Hold]) -> HashMap<ItemId, Vec<usize>> {
+    let mut found: HashMap<ItemId, Vec<usize>> = HashMap::new();
+    for (index, hold) in holds.iter().enumerate() {
+        for held in &hold.items {
+            found.entry(held.item).or_default().push(index);
+        }
+    }
+    found
+}
+
+fn row_of(reason: &Reason) -> Option<&DueRow> {
     match reason {
-        Reason::Rule { row, .. } | Reason::Conceded { row, .. } => hold.waits_for(row.item, row.rule),
-        _ => false,
+        Reason::Rule { row, .. } | Reason::Conceded { row, .. } => Some(row),
+        _ => None,
     }
 }

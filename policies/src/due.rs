@@ -1,7 +1,7 @@
 //! The due table: one row an item and rule, whatever comes first.
 
 use std::collections::BTreeSet;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use jiff::civil::Date;
 
@@ -13,6 +13,7 @@ use crate::calendar::{self, CalendarDue};
 use crate::condition;
 use crate::facts::{Done, Fleet, Item, ItemId, Outcome, State, Station};
 use crate::forecast::{Dates, Forecaster};
+use crate::holds::uses::Logged;
 use crate::kept::Kept;
 use crate::kinds::MeterId;
 use crate::load::PolicySet;
@@ -106,6 +107,8 @@ pub struct Evaluator<'f> {
     cutoffs: Vec<Instant>,
     rules: Vec<Vec<RuleId>>,
     pub(crate) forecaster: Option<Forecaster<'f>>,
+    /// Found when a hold first asks for it.
+    pub(crate) logged: OnceLock<Logged>,
 }
 
 impl<'f> Evaluator<'f> {
@@ -153,7 +156,7 @@ impl<'f> Evaluator<'f> {
         }
         let days: Vec<Date> = fleet.zones.iter().map(|zone| as_of.day_in(zone)).collect();
         let cutoffs = fleet.zones.iter().zip(&days).map(|(zone, day)| zone.end_of(*day)).collect();
-        Evaluator { set, fleet, days, cutoffs, rules, forecaster: None }
+        Evaluator { set, fleet, days, cutoffs, rules, forecaster: None, logged: OnceLock::new() }
     }
 
     /// The day that is judged, in an item's zone.

@@ -1,7 +1,7 @@
 //! Holds: after a shock load, an overload or a grounding every item that bore it waits for its work. A hold is open
 //! until each item is cleared, wherever it is by then; it cannot be closed in part.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use jiff::civil::Date;
 
@@ -16,8 +16,6 @@ use crate::zone::Instant;
 
 /// Meters of which every row is a shock to gear.
 pub const METERS: [&str; 5] = ["shock loads", "overloads", "own overloads", "fall overloads", "groundings"];
-/// Meters of which a row is use of gear that may be on hold.
-const USES: [&str; 3] = ["launches", "recoveries", "pulls"];
 /// What a note says where nobody knows the load.
 pub const LOAD_NOT_KNOWN: &str = "load not known";
 
@@ -39,21 +37,6 @@ pub struct Held {
     pub needs: Vec<Need>,
     /// Out of service for good since.
     pub withdrawn: Option<Instant>,
-}
-
-/// A use made while an item of the hold was open.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct UseOnHold {
-    /// When.
-    pub at: Instant,
-    /// The day, where only that is known.
-    pub day: Option<Date>,
-    /// Launches, recoveries or pulls.
-    pub meter: MeterId,
-    /// How many.
-    pub amount: Amount,
-    /// Owner of the gear that was used.
-    pub station: Option<StationId>,
 }
 
 /// A hold.
@@ -80,7 +63,7 @@ impl Held {
         met.collect::<Option<Vec<Instant>>>().and_then(|met| met.into_iter().max()).or(self.withdrawn)
     }
 
-    fn is_open_at(&self, at: Instant) -> bool {
+    pub(crate) fn is_open_at(&self, at: Instant) -> bool {
         self.cleared().is_none_or(|cleared| at < cleared)
     }
 }
@@ -89,6 +72,11 @@ impl Hold {
     /// Items not yet cleared.
     pub fn open(&self) -> impl Iterator<Item = &Held> {
         self.items.iter().filter(|held| held.cleared().is_none())
+    }
+
+    /// When the last item was cleared; none while one is open.
+    pub fn cleared(&self) -> Option<Instant> {
+        self.items.iter().map(Held::cleared).collect::<Option<Vec<Instant>>>()?.into_iter().max()
     }
 
     /// Whether any item is not yet cleared.
@@ -196,7 +184,7 @@ impl Evaluator<'_> {
     }
 
     /// The owner of what carried an item at a moment; none while a thing that is fitted to gear lay loose.
-    fn place_at(&self, id: ItemId, at: Instant) -> Option<StationId> {
+    pub(crate) fn place_at(&self, id: ItemId, at: Instant) -> Option<StationId> {
         let chain = self.fleet.chain(id, at.next());
         let outermost = chain.last().map(|last| self.fleet.item(*last))?;
         let loose = chain.len() == 1 && !stands_alone(self.set, outermost.kind);
@@ -234,79 +222,6 @@ impl Evaluator<'_> {
         let states = item.states.iter().filter(|change| change.state == State::Withdrawn);
         states.map(|change| change.at).filter(|at| *at < cutoff).min()
     }
-
-    /// Launches, recoveries and pulls made while the hold was open: by gear that carried an open item, and at a
-    /// station where one was fitted.
-    pub fn used_on(&self, hold: &Hold) -> Vec<UseOnHold> {
-        let mut found: BTreeMap<(Instant, Option<StationId>, MeterId), UseOnHold> = BTreeMap::new();
-        for host in self.hosts_near(hold) {
-            for one in self.uses_after(host, hold.at) {
-                if hold.items.iter().any(|held| self.is_used(held, host, &one)) {
-                    let kept = found.entry((one.at, one.station, one.meter)).or_insert(one);
-                    kept.amount = kept.amount.max(one.amount);
-                }
-            }
-        }
-        found.into_values().collect()
-    }
-
-    /// Gear with a log that may have carried an item of a hold, or have stood where one was, at any time.
-    fn hosts_near(&self, hold: &Hold) -> Vec<ItemId> {
-        let carriers: BTreeSet<ItemId> =
-            hold.items.iter().flat_map(|held| self.ever_carried_by(held.item)).collect();
-        let stations: BTreeSet<StationId> =
-            carriers.iter().filter_map(|id| self.fleet.item(*id).station).collect();
-        let of_them = |id: &ItemId| self.fleet.item(*id).station.is_some_and(|own| stations.contains(&own));
-        // What was never fitted to anything, as most hosts, was carried by itself alone.
-        let moved = |id: ItemId| !self.fleet.item(id).fittings.is_empty();
-        let near = |id: &ItemId| {
-            of_them(id)
-                || carriers.contains(id)
-                || (moved(*id) && self.ever_carried_by(*id).iter().any(of_them))
-        };
-        self.fleet.ids().filter(|id| !self.fleet.item(*id).logs.is_empty() && near(id)).collect()
-    }
-
-    /// An item and everything that it, or what carried it, was ever fitted to.
-    fn ever_carried_by(&self, id: ItemId) -> Vec<ItemId> {
-        let mut found = vec![id];
-        let mut next = 0;
-        while let Some(id) = found.get(next).copied() {
-            next += 1;
-            for fitting in &self.fleet.item(id).fittings {
-                if !found.contains(&fitting.host) {
-                    found.push(fitting.host);
-                }
-            }
-        }
-        found
-    }
-
-    fn is_used(&self, held: &Held, host: ItemId, one: &UseOnHold) -> bool {
-        let there = || one.station.is_some() && self.place_at(held.item, one.at) == one.station;
-        let carried = || self.fleet.chain(held.item, one.at.next()).contains(&host);
-        held.is_open_at(one.at) && (there() || carried())
-    }
-
-    /// What a host was used for after a moment.
-    fn uses_after(&self, host: ItemId, after: Instant) -> Vec<UseOnHold> {
-        let item = self.fleet.item(host);
-        let cutoff = self.cutoff(item);
-        let mut found = Vec::new();
-        for (meter, index) in &item.logs {
-            if USES.contains(&self.set.kinds.meter_name(*meter)) {
-                let log = &self.fleet.logs[*index as usize];
-                let dated = log.uses(log.part(after.next(), cutoff)).map(|(at, amount)| (at, None, amount));
-                let days = log.days.iter().map(|use_| (use_.at, Some(use_.day), use_.amount));
-                let days = days.filter(|(at, ..)| after < *at && *at < cutoff);
-                found.extend(dated.chain(days).map(|(at, day, amount)| {
-                    let station = self.place_at(host, at).or(item.station);
-                    UseOnHold { at, day, meter: *meter, amount, station }
-                }));
-            }
-        }
-        found
-    }
 }
 
 /// Whether an item bore a host's row, as its use is counted.
@@ -324,3 +239,4 @@ fn bore_it(item: &Item, shock: &Shock, at: Instant) -> bool {
 pub(crate) mod bench;
 #[cfg(test)]
 mod tests;
+pub mod uses;
