@@ -1,6 +1,9 @@
 //! Answers by mail: a reply and a returned mail, taken in by the running daemon out of a Maildir.
 #![allow(clippy::unwrap_used, clippy::expect_used, reason = "tests")]
 
+use std::path::Path;
+use std::process::Command;
+
 use mail_parser::MessageParser;
 use serde_json::Value;
 use tests::harness::{MailServer, Room, wait_for};
@@ -14,14 +17,18 @@ fn answering_room(server: &MailServer) -> Room {
     for part in ["answers/new", "answers/cur", "answers/tmp"] {
         std::fs::create_dir_all(room.path(part)).unwrap();
     }
-    let (port, maildir) = (server.port(), room.path("answers"));
+    answered_in(&room, server, &room.path("answers"));
+    room
+}
+
+fn answered_in(room: &Room, server: &MailServer, maildir: &Path) {
+    let port = server.port();
     let text = format!(
         "[smtp]\nhost = \"127.0.0.1\"\nport = {port}\ntls = \"none\"\nfrom = \"tallow@service.example\"\nmost_per_second = 0\n\
          [answers]\nmaildir = \"{}\"\naddress = \"answers@service.example\"\n",
         maildir.display()
     );
     room.write("tallow.toml", &text);
-    room
 }
 
 fn notices(room: &Room) -> Vec<Value> {
@@ -84,4 +91,47 @@ fn a_reply_is_acknowledged_a_strangers_is_not_and_returned_mail_marks_its_addres
     // Work is not recorded by an answer.
     let due = room.tallow("due --item F-1 --as-of 2020-09-01 --format csv").done();
     assert!(due.contains("overdue"), "{due}");
+}
+
+/// Sends a reply with the mail library of another language.
+const SEND: &str = "
+import smtplib, sys
+from email.message import EmailMessage
+port, sender, subject, of = sys.argv[1:]
+mail = EmailMessage()
+mail['From'], mail['To'], mail['Subject'] = sender, 'answers@service.example', 'Re: ' + subject
+mail['In-Reply-To'] = '<' + of + '>'
+mail.set_content('1 DONE, greased\\n> 2 LATER\\n')
+with smtplib.SMTP('127.0.0.1', int(port)) as server:
+    server.send_message(mail)
+";
+
+#[test]
+fn a_mail_server_brings_back_what_it_cannot_deliver_and_delivers_a_reply() {
+    let server = MailServer::start();
+    let room = small_service::room();
+    let people = room.read("register/people.csv").replace(OTHER, "gone@bar.example");
+    room.write("register/people.csv", &people);
+    room.tallow("import register").done();
+    answered_in(&room, &server, &server.answers());
+    let _daemon = room.serve();
+    let first = wait_for("the mechanic's mail", || server.mails_to(MECHANIC).into_iter().next());
+    let mail = MessageParser::new().parse(&first).unwrap();
+    let words =
+        ["-c", SEND, &server.port().to_string(), MECHANIC, mail.subject().unwrap()].map(str::to_owned);
+    let sent = Command::new("python3").args(words).arg(mail.message_id().unwrap()).status();
+    assert!(sent.unwrap().success());
+    // The server took it, and its own report comes to the address that the envelope names as its sender.
+    wait_for("the mail that came back", || {
+        let gone = notices(&room).into_iter().find(|notice| notice["recipient"] == "gone@bar.example")?;
+        (gone["state"] == "bounced").then_some(())
+    });
+    let noted = wait_for("the acknowledgement", || server.mails_to(MECHANIC).into_iter().nth(1));
+    let noted = MessageParser::new().parse(&noted).unwrap();
+    assert!(noted.body_text(0).unwrap().contains("noted as done"), "{noted:?}");
+    let answer = wait_for("the answer", || {
+        notices(&room).iter().find_map(|notice| notice["answers"].as_array()?.first().cloned())
+    });
+    let said = [&answer["answer"], &answer["note"], &answer["sender"]].map(|word| word.as_str());
+    assert_eq!((said, answer["line"].as_i64()), ([Some("done"), Some("greased"), Some(MECHANIC)], Some(1)));
 }

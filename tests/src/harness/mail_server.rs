@@ -2,7 +2,7 @@
 
 use std::io::{BufRead, BufReader};
 use std::net::{TcpListener, TcpStream};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 
 use tempfile::TempDir;
@@ -35,6 +35,11 @@ impl MailServer {
     /// Where it listens on loopback.
     pub fn port(&self) -> u16 {
         self.port
+    }
+
+    /// The Maildir that takes what comes for the service itself.
+    pub fn answers(&self) -> PathBuf {
+        self.folder.path().join("answers")
     }
 
     /// Every mail delivered so far, as it lies in the Maildir.
