@@ -1,6 +1,8 @@
 //! What is wrong with the service itself, until it is mended: kept in the store, so that pages, mail and a restarted
 //! daemon all know of it.
 
+use std::collections::BTreeSet;
+
 use policies::zone::Instant;
 use serde::{Deserialize, Serialize};
 
@@ -18,7 +20,7 @@ pub struct Alarm {
     pub text: String,
     /// Since when.
     pub since: Instant,
-    /// When it was last news: it came, or became worse than it ever was.
+    /// When it was last news: it came, or something joined it that it never told of.
     pub news: Instant,
 }
 
@@ -29,9 +31,9 @@ struct Kept {
     /// None: as it came.
     #[serde(default)]
     news: Option<i64>,
-    /// How bad it ever was, by a measure of its own.
+    /// Everything that it ever told of; none: an earlier version kept it without.
     #[serde(default)]
-    worst: usize,
+    of: Option<BTreeSet<String>>,
 }
 
 /// Raises an alarm. One that stands keeps its age whatever its words say by now: a figure in them is no news.
@@ -39,36 +41,38 @@ struct Kept {
 /// # Errors
 /// The store's failure.
 pub async fn raise(store: &Store, about: &str, text: &str, now: Instant) -> Result<(), StoreError> {
-    raise_as_bad(store, about, text, 0, now).await
+    raise_of(store, about, text, BTreeSet::new(), now).await
 }
 
-/// Raises an alarm that may become worse, by a measure of its own: worse than it ever was while it stood is news.
+/// Raises an alarm of several things: one that it did not tell of while it stood is news, however many went.
 ///
 /// # Errors
 /// The store's failure.
-pub async fn raise_as_bad(
+pub async fn raise_of(
     store: &Store,
     about: &str,
     text: &str,
-    bad: usize,
+    of: BTreeSet<String>,
     now: Instant,
 ) -> Result<(), StoreError> {
     let name = format!("{PREFIX}{about}");
     let stands: Option<Kept> =
         store.remembered(&name).await?.and_then(|kept| serde_json::from_str(&kept).ok());
-    let (since, worst) = stands.as_ref().map_or((now.0, bad), |kept| (kept.since, kept.worst.max(bad)));
-    let is_news = stands.as_ref().is_none_or(|kept| bad > kept.worst);
+    let since = stands.as_ref().map_or(now.0, |kept| kept.since);
+    let told = |kept: &Kept| kept.of.as_ref().is_none_or(|told| of.is_subset(told));
+    let is_news = !stands.as_ref().is_some_and(told);
     if !is_news && stands.as_ref().is_some_and(|kept| kept.text == text) {
         return Ok(());
     }
-    let before = stands.map_or(now.0, |kept| kept.news.unwrap_or(kept.since));
+    let before = stands.as_ref().map_or(now.0, |kept| kept.news.unwrap_or(kept.since));
+    let told = stands.and_then(|kept| kept.of).unwrap_or_default();
     let news = if is_news { now.0 } else { before };
     if is_news {
         tracing::error!(about, text, "alarm");
     } else {
         tracing::warn!(about, text, "an alarm still stands, in other words");
     }
-    let kept = Kept { text: text.to_owned(), since, news: Some(news), worst };
+    let kept = Kept { text: text.to_owned(), since, news: Some(news), of: Some(&told | &of) };
     store.note(deed(now), &name, &serde_json::json!(kept).to_string()).await
 }
 
@@ -127,20 +131,21 @@ mod tests {
     }
 
     #[tokio::test]
-    async fn only_what_is_worse_than_it_ever_was_is_news() {
+    async fn only_what_it_never_told_of_is_news() {
         let store = Store::in_memory().await.unwrap();
-        let raised = async |text: &str, bad: usize, now: i64| {
-            raise_as_bad(&store, "undelivered", text, bad, Instant(now)).await.unwrap();
+        let raised = async |text: &str, of: &[&str], now: i64| {
+            let of = of.iter().map(|one| (*one).to_owned()).collect();
+            raise_of(&store, "undelivered", text, of, Instant(now)).await.unwrap();
             let alarm = standing(&store).await.unwrap().remove(0);
             (alarm.text, alarm.since.0, alarm.news.0)
         };
-        assert_eq!(raised("one", 1, 10).await, ("one".to_owned(), 10, 10));
-        assert_eq!(raised("two", 2, 20).await, ("two".to_owned(), 10, 20));
-        assert_eq!(raised("one", 1, 30).await, ("one".to_owned(), 10, 20));
-        assert_eq!(raised("two again", 2, 40).await, ("two again".to_owned(), 10, 20));
-        assert_eq!(raised("three", 3, 50).await, ("three".to_owned(), 10, 50));
+        assert_eq!(raised("one", &["a"], 10).await, ("one".to_owned(), 10, 10));
+        assert_eq!(raised("two", &["a", "b"], 20).await, ("two".to_owned(), 10, 20));
+        assert_eq!(raised("one", &["b"], 30).await, ("one".to_owned(), 10, 20));
+        assert_eq!(raised("two again", &["b", "a"], 40).await, ("two again".to_owned(), 10, 20));
+        assert_eq!(raised("another", &["c"], 50).await, ("another".to_owned(), 10, 50));
         clear(&store, "undelivered", Instant(60)).await.unwrap();
-        assert_eq!(raised("one", 1, 70).await, ("one".to_owned(), 70, 70));
+        assert_eq!(raised("one", &["a"], 70).await, ("one".to_owned(), 70, 70));
     }
 
     /// As an earlier version kept them.

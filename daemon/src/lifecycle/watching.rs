@@ -139,7 +139,9 @@ async fn check(desk: &Desk) -> anyhow::Result<()> {
     }
     let named = differences.iter().take(NAMED).cloned().collect::<Vec<_>>().join("; ");
     let text = format!("{} difference(s) in the notices, see tallow verify: {named}", differences.len());
-    Ok(alarms::raise_as_bad(&desk.store, "notices", &text, differences.len(), desk.now()).await?)
+    // Which difference is which changes with its figures: one more of them is news.
+    let of = (1..=differences.len()).map(|number| number.to_string()).collect();
+    Ok(alarms::raise_of(&desk.store, "notices", &text, of, desk.now()).await?)
 }
 
 /// Takes answers in at every wake. A folder that cannot be read is an alarm: silence would look like no answers.

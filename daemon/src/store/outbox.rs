@@ -14,7 +14,7 @@ use policies::zone::Instant;
 
 pub use claim::StoredOutbox;
 pub use in_trouble::InTrouble;
-pub use listed::{Again, Listed};
+pub use listed::{Again, Astray, Listed};
 pub use review::Waiting;
 
 /// How far a notice got.

@@ -165,7 +165,7 @@ impl Store {
         Ok(found)
     }
 
-    async fn answers_of(
+    pub(super) async fn answers_of(
         &self,
         ids: &BTreeSet<i64>,
     ) -> Result<HashMap<i64, Vec<entities::notice_answer::Model>>, StoreError> {

@@ -123,7 +123,9 @@ async fn of_alarm(desk: &Desk, mail: &Mail, alarm: &Alarm, notices: &mut usize) 
     for person in readers.people.iter().filter(|person| matches!(person.role.as_str(), "engineer" | "head")) {
         let occasion = format!("alarm {} {} {}", alarm.about, alarm.news.0, person.key);
         let unwritten = format!("{UNWRITTEN}{occasion}");
-        if desk.store.was_told(&occasion).await? || desk.store.remembered(&unwritten).await?.is_some() {
+        let today = desk.today().to_string();
+        let given_up = desk.store.remembered(&unwritten).await?.is_some_and(|day| day == today);
+        if given_up || desk.store.was_told(&occasion).await? {
             continue;
         }
         let number = format!("N-{}-{:04}", desk.today().year(), desk.store.last_notice_number().await? + 1);
@@ -131,8 +133,8 @@ async fn of_alarm(desk: &Desk, mail: &Mail, alarm: &Alarm, notices: &mut usize) 
         let page = letters::alarm(&number, &alarm.about, &alarm.text, &since);
         let wait = morning(desk, person).await?;
         let letter = finish(desk, mail, &readers, person, ("alarm", page), (number, occasion), wait).await?;
-        // What cannot be written is told in the log once, not at every sweep.
-        let given_up = letter.is_none().then(|| (unwritten, String::new()));
+        // What cannot be written is tried and told in the log once a day, not at every sweep.
+        let given_up = letter.is_none().then_some((unwritten, today));
         let queued = enqueue_and_remember(desk, letter.iter(), given_up.as_slice()).await?;
         let Some(count) = queued else { return Ok(false) };
         *notices += count;

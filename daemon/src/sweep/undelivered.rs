@@ -235,10 +235,11 @@ async fn nobody_left(desk: &Desk, nobody: &[&InTrouble]) -> Result<(), DeskError
          once they were taken or told anew, or their work is done.",
         named.collect::<Vec<_>>().join(", ")
     );
-    // One more person who cannot be reached is worse, and so is one more thing that stops a launch.
-    let people: HashSet<&str> = nobody.iter().map(|notice| &*notice.person).collect();
-    let bad = people.len() + nobody.iter().filter(|notice| notice.urgent).count();
-    Ok(alarms::raise_as_bad(&desk.store, NOBODY, &text, bad, desk.now()).await?)
+    // Another person who cannot be reached is news, and so is another thing that stops a launch.
+    let people = nobody.iter().map(|notice| notice.person.clone());
+    let urgent = nobody.iter().filter(|notice| notice.urgent).map(|notice| notice.number.clone());
+    let of = people.chain(urgent).collect();
+    Ok(alarms::raise_of(&desk.store, NOBODY, &text, of, desk.now()).await?)
 }
 
 /// No mail went out for hours. What is said does not change with every notice that joins those that wait.

@@ -1,5 +1,7 @@
 //! Notices as lists show them, and a person's word that one be tried again.
 
+use std::collections::HashMap;
+
 use entities::notice::{Column, Entity};
 use policies::zone::Instant;
 use sea_orm::sea_query::Expr;
@@ -73,6 +75,21 @@ pub struct Again {
     pub why: Option<String>,
 }
 
+/// A notice that did not arrive, or of which nobody knows it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Astray {
+    /// Number.
+    pub number: String,
+    /// Address.
+    pub recipient: String,
+    /// State in words.
+    pub state: String,
+    /// Last trouble.
+    pub why: Option<String>,
+}
+
+/// Keys asked for in one statement.
+const KEYS: usize = 5_000;
 /// What a person may let be tried again.
 const RETRIED: [State; 5] = [State::Failed, State::Parked, State::Deferred, State::Uncertain, State::Bounced];
 
@@ -121,46 +138,83 @@ impl Store {
             let ids: Vec<i64> = ids.into_tuple().all(&self.db).await.map_err(&doing)?;
             query = query.filter(Column::Id.is_in(ids));
         }
-        let mut listed = Vec::new();
-        for row in query.all(&self.db).await.map_err(&doing)? {
-            let lines =
-                Lines::find().filter(Line::Notice.eq(row.id)).order_by_asc(Line::Line).all(&self.db).await;
-            let lines = lines.map_err(&doing)?.into_iter().map(Told::from).collect();
-            let (superseded_by, answers) =
-                (self.replaced_by(&row.number).await?, self.answers_to(row.id).await?);
-            listed.push(Listed {
-                superseded_by,
-                answers,
-                supersedes: row.supersedes,
-                number: row.number,
-                kind: row.kind,
-                occasion: row.occasion,
-                person: row.person,
-                urgent: row.urgent,
-                recipient: row.recipient,
-                subject: row.subject,
-                state: row.state,
-                attempts: row.attempts,
-                composed_at: Instant(row.composed_at),
-                sent_at: row.sent_at.map(Instant),
-                last_error: row.last_error,
-                lines,
-            });
+        let rows = query.all(&self.db).await.map_err(&doing)?;
+        let ids: Vec<i64> = rows.iter().map(|row| row.id).collect();
+        let (mut lines, mut answers) = (self.lines_of(&ids).await?, self.answers_to(&ids).await?);
+        let mut newer = self.replaced_by(rows.iter().map(|row| &*row.number)).await?;
+        let listed = rows.into_iter().map(|row| Listed {
+            superseded_by: newer.remove(&row.number),
+            answers: answers.remove(&row.id).unwrap_or_default(),
+            lines: lines.remove(&row.id).unwrap_or_default(),
+            supersedes: row.supersedes,
+            number: row.number,
+            kind: row.kind,
+            occasion: row.occasion,
+            person: row.person,
+            urgent: row.urgent,
+            recipient: row.recipient,
+            subject: row.subject,
+            state: row.state,
+            attempts: row.attempts,
+            composed_at: Instant(row.composed_at),
+            sent_at: row.sent_at.map(Instant),
+            last_error: row.last_error,
+        });
+        Ok(listed.collect())
+    }
+
+    /// What did not arrive, or may not have, of what was composed since a moment, newest first.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn astray(&self, since: Instant) -> Result<Vec<Astray>, StoreError> {
+        let states = [State::Failed, State::Bounced, State::Parked, State::Uncertain].map(State::word);
+        let query = Entity::find()
+            .select_only()
+            .columns([Column::Number, Column::Recipient, Column::State, Column::LastError])
+            .filter(Column::State.is_in(states))
+            .filter(Column::ComposedAt.gte(since.0))
+            .order_by_desc(Column::Id);
+        let rows: Vec<(String, String, String, Option<String>)> =
+            query.into_tuple().all(&self.db).await.map_err(StoreError::while_("listing notices"))?;
+        let astray = |(number, recipient, state, why)| Astray { number, recipient, state, why };
+        Ok(rows.into_iter().map(astray).collect())
+    }
+
+    async fn lines_of(&self, notices: &[i64]) -> Result<HashMap<i64, Vec<Told>>, StoreError> {
+        use entities::notice_line::{Column as Line, Entity as Lines};
+        let mut found: HashMap<i64, Vec<Told>> = HashMap::new();
+        for chunk in notices.chunks(KEYS) {
+            let rows = Lines::find().filter(Line::Notice.is_in(chunk.iter().copied()));
+            let rows = rows.order_by_asc(Line::Line).all(&self.db).await;
+            for row in rows.map_err(StoreError::while_("listing notices"))? {
+                found.entry(row.notice).or_default().push(Told::from(row));
+            }
         }
-        Ok(listed)
+        Ok(found)
     }
 
-    /// The notice that replaces one.
-    async fn replaced_by(&self, number: &str) -> Result<Option<String>, StoreError> {
-        let newer =
-            Entity::find().filter(Column::Supersedes.eq(number)).order_by_desc(Column::Id).one(&self.db);
-        Ok(newer.await.map_err(StoreError::while_("listing notices"))?.map(|row| row.number))
+    /// The newest notice that replaces each.
+    async fn replaced_by<'n>(
+        &self,
+        numbers: impl Iterator<Item = &'n str>,
+    ) -> Result<HashMap<String, String>, StoreError> {
+        let numbers: Vec<&str> = numbers.collect();
+        let mut found = HashMap::new();
+        for chunk in numbers.chunks(KEYS) {
+            let rows = Entity::find()
+                .select_only()
+                .columns([Column::Supersedes, Column::Number])
+                .filter(Column::Supersedes.is_in(chunk.iter().copied()))
+                .order_by_asc(Column::Id);
+            let rows: Vec<(String, String)> =
+                rows.into_tuple().all(&self.db).await.map_err(StoreError::while_("listing notices"))?;
+            found.extend(rows);
+        }
+        Ok(found)
     }
 
-    async fn answers_to(&self, notice: i64) -> Result<Vec<Answer>, StoreError> {
-        use entities::notice_answer::{Column as Given, Entity as Answers};
-        let rows =
-            Answers::find().filter(Given::Notice.eq(notice)).order_by_asc(Given::Id).all(&self.db).await;
+    async fn answers_to(&self, notices: &[i64]) -> Result<HashMap<i64, Vec<Answer>>, StoreError> {
         let answer = |row: entities::notice_answer::Model| Answer {
             line: row.line,
             word: row.answer,
@@ -168,6 +222,7 @@ impl Store {
             said_at: Instant(row.said_at),
             note: row.note,
         };
-        Ok(rows.map_err(StoreError::while_("listing notices"))?.into_iter().map(answer).collect())
+        let rows = self.answers_of(&notices.iter().copied().collect()).await?;
+        Ok(rows.into_iter().map(|(id, rows)| (id, rows.into_iter().map(answer).collect())).collect())
     }
 }

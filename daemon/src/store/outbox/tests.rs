@@ -309,6 +309,22 @@ async fn what_is_dropped_counts_as_told_and_what_failed_does_not() {
     assert_eq!(room.store.unsent().await.unwrap().len(), 1);
 }
 
+#[tokio::test]
+async fn what_went_astray_is_found_whatever_came_after_it() {
+    let room = room(&many(700)).await;
+    let outbox = room.store.outbox("a".into());
+    let held = outbox.claim(Which::Sound, 2, NOW).await.unwrap();
+    for (notice, state) in held.iter().zip([State::Failed, State::Sent]) {
+        let settled = Settled { state, next: None, error: "550 no such person".into() };
+        outbox.settle(notice, settled).await.unwrap();
+    }
+    let astray = room.store.astray(NOW).await.unwrap();
+    let why = Some("550 no such person".to_owned());
+    let number = "N-2026-0001".to_owned();
+    assert_eq!(astray, [Astray { number, recipient: "a@bay.example".into(), state: "failed".into(), why }]);
+    assert!(room.store.astray(later(1)).await.unwrap().is_empty(), "it is of long ago");
+}
+
 /// A few hundred thousand notices are kept for years: finding the next one must not look through them.
 #[tokio::test]
 async fn the_next_notice_is_found_by_the_index() {

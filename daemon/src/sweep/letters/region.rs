@@ -8,6 +8,7 @@ use policies::due::Evaluator;
 use policies::facts::Fleet;
 use policies::readiness::Papers;
 use policies::rule::Effect;
+use policies::zone::Instant;
 
 use crate::cover;
 use crate::desk::{Desk, DeskError};
@@ -17,12 +18,14 @@ use crate::gear;
 use crate::kept_dates;
 use crate::notices::letters::{Page, Region};
 use crate::records::Station;
-use crate::store::outbox::State;
+use crate::store::outbox::Astray;
 use crate::sweep::{Mail, deed};
 
 /// How the stations stood when the region was last told.
 const STOOD: &str = "region stood";
 const WEEKS_AHEAD: i32 = 28;
+/// Five weeks: what went astray before was told four times.
+const TROUBLE_MICROS: i64 = 35 * 24 * 3_600 * 1_000_000;
 
 /// Remembers how the stations stand, for the changes of next week.
 pub(super) async fn remember(desk: &Desk) -> Result<(), DeskError> {
@@ -144,14 +147,12 @@ fn decide(papers: &Papers, fleet: &Fleet, as_of: Date) -> Vec<String> {
     concessions.chain(defects).collect()
 }
 
-/// Notices that failed, came back or were set aside.
+/// Notices of the last weeks that failed, came back or were set aside.
 async fn trouble(desk: &Desk) -> Result<Vec<String>, DeskError> {
-    let states = [State::Failed, State::Bounced, State::Parked, State::Uncertain].map(State::word);
-    let notices = desk.store.notices(None, 500).await?;
-    let lost = notices.iter().filter(|notice| states.contains(&notice.state.as_str()));
-    let said = |notice: &crate::store::outbox::Listed| {
-        let error = notice.last_error.as_deref().unwrap_or("no reason is known");
-        format!("{} to {}: {}, {error}", notice.number, notice.recipient, notice.state)
+    let lost = desk.store.astray(Instant(desk.now().0 - TROUBLE_MICROS)).await?;
+    let said = |notice: Astray| {
+        let why = notice.why.as_deref().unwrap_or("no reason is known");
+        format!("{} to {}: {}, {why}", notice.number, notice.recipient, notice.state)
     };
-    Ok(lost.map(said).collect())
+    Ok(lost.into_iter().map(said).collect())
 }
