@@ -47,7 +47,7 @@ pub fn place(set: &PolicySet, fleet: &Fleet, id: ItemId, cutoff: Instant) -> Str
         let host = fleet.item(fit.host);
         return format!("{} {}", set.kinds.kind(host.kind).name, host.tag);
     }
-    let own = fleet.items.iter().any(|other| other.fittings.iter().any(|fit| fit.host == id));
+    let own = fleet.bearers(id).len() > 1;
     match (fleet.station_of(item), own) {
         (Some(station), true) => station.name.to_string(),
         (Some(station), false) => format!("in store at {}", station.name),

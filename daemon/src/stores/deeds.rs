@@ -405,6 +405,11 @@ impl Raise {
         };
         let due = supply(look.set, &order, part).map_or(on, |supply| supply.lead.after(on, 1));
         let needed_by = self.needed_by.unwrap_or(due);
+        if needed_by < on {
+            return refused(format!(
+                "deliver by {needed_by} is before {on}, the day the order goes out; give a later day"
+            ));
+        }
         order.needed_by = needed_by.to_string();
         let told = format!("{}: {quantity} of {}, deliver by {}", order.key, self.part, day(needed_by));
         let rows = Rows { sheets: vec![look.sheet(std::slice::from_ref(&order))], told: vec![told] };
@@ -535,7 +540,12 @@ impl Receive {
         } else {
             "; without its certificate it is held and must not be issued"
         };
-        let told = format!("{}: {came} of {} at {}{held}", order.key, order.part, order.place);
+        let unsigned = if order.signed_by.is_some() {
+            ""
+        } else {
+            "; nobody signed this order: tell an engineer that it came all the same"
+        };
+        let told = format!("{}: {came} of {} at {}{held}{unsigned}", order.key, order.part, order.place);
         orders.push(order);
         Ok(Rows { sheets: vec![look.sheet(&orders), look.sheet(&[stock])], told: vec![told] })
     }

@@ -154,13 +154,18 @@ fn pool<'p>(planned: &'p Planned, part: &str) -> Option<&'p Line> {
 }
 
 /// What the plan would have cut: the pairs and wires that are likelier than not to be needed before an order of today
-/// can be fitted.
+/// can be fitted, beyond those that lie cut already.
 pub fn wanted_by_plan(set: &PolicySet, planned: &Planned, part: &str) -> Vec<Wanted> {
     let Some(each) = cut_of(planned, part) else { return Vec::new() };
     let cut_mm = each.saturating_sub(set.service.stores.saw_loss_mm);
     let lines = planned.lines.iter().filter(|line| planned.parts[line.part].key == part);
     let needs = lines.flat_map(|line| &line.needs).map(|need| (need.chance, need.pieces));
-    cutting::wanted(needs, cut_mm)
+    let cut = planned.held.iter().filter(|held| held.part == part).flat_map(|held| &held.cut);
+    let ready = cut.filter(|(piece, length)| {
+        let took = millimetres(*length).map(|length| length + set.service.stores.cut_allowance_mm);
+        piece.blocked.is_empty() && took.is_some_and(|took| took >= cut_mm)
+    });
+    cutting::wanted(needs, ready.map(|(piece, _)| piece.tags.len() as u64), cut_mm)
 }
 
 /// The best cutting of what is wanted, from the drums of a part that may be cut.

@@ -11,10 +11,11 @@ use policies::kinds::KindId;
 use policies::load::PolicySet;
 use policies::readiness::Papers;
 use policies::span::Span;
-use policies::stores::plan::{self, Asked, Line, Shelf, Unnamed};
+use policies::stores::plan::{self, Asked, Line, Shelf, Unnamed, Usable};
 use policies::wear::Wear;
 use policies::zone::Instant;
 
+use super::drums;
 use super::orders;
 use super::shelf::{self, Held};
 use crate::desk::DeskError;
@@ -187,12 +188,16 @@ impl Kept {
     ) -> Vec<Shelf> {
         let mut found: BTreeMap<(usize, Option<StationId>), Shelf> = BTreeMap::new();
         let at = |part: &str| parts.iter().position(|known| known.key == part);
+        let more = drums::metres(set.service.stores.cut_allowance_mm + set.service.stores.saw_loss_mm);
         for held in held {
             let Some(part) = at(&held.part) else { continue };
             let lying = entry(&mut found, part, isolated(set, fleet, &held.place, &parts[part].kind));
             lying.on_hand += held.on_hand;
             lying.blocked += held.blocked;
             lying.usable.extend(held.usable());
+            let ready: Vec<Usable> = held.ready(more).collect();
+            lying.on_hand += ready.iter().map(|own| own.quantity).sum();
+            lying.usable.extend(ready);
         }
         for order in orders::as_of(self, day).values().filter(|order| orders::is_on_way(order)) {
             let Some(part) = at(&order.part) else { continue };

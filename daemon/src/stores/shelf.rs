@@ -42,6 +42,9 @@ pub struct Held {
     pub pieces: Vec<(Piece, Amount)>,
     /// What lies there and is no stock: it came off its host worn out, failed or condemned.
     pub aside: Vec<(Piece, Amount)>,
+    /// Wires that were cut off the part's drums and never fitted yet, in their sets, with the length of each: they are
+    /// not in the metres on hand any more.
+    pub cut: Vec<(Piece, Amount)>,
 }
 
 impl Held {
@@ -70,6 +73,16 @@ impl Held {
 }
 
 impl Held {
+    /// Cut wires that may be fitted: each as much of a drum as it took, `more` for its terminations and the saw.
+    pub fn ready(&self, more: Amount) -> impl Iterator<Item = Usable> {
+        self.cut.iter().filter(|(piece, _)| piece.blocked.is_empty()).map(move |(piece, length)| Usable {
+            name: piece.tags.join(", "),
+            quantity: piece.tags.iter().map(|_| *length + more).sum(),
+            until: piece.expires,
+            examine_by: piece.renew_by(),
+        })
+    }
+
     /// Whether any of it lies there by its tag.
     pub fn has_tags(&self) -> bool {
         self.pieces.iter().any(|(piece, _)| !piece.tags.is_empty())
@@ -103,6 +116,8 @@ struct Spot<'s> {
     lots: Vec<Lot>,
     /// Tags that are one piece each.
     sets: Vec<Vec<ItemId>>,
+    /// Cut wires that belong together.
+    cut: Vec<Vec<ItemId>>,
 }
 
 pub(super) fn held(ground: &Ground) -> Vec<Held> {
@@ -111,14 +126,15 @@ pub(super) fn held(ground: &Ground) -> Vec<Held> {
     for row in ground.kept.stock.iter().filter(|row| row.at < end.0) {
         moves.entry(&row.part).or_default().push(row);
     }
-    let tagged = ground.tagged(end);
+    let (tagged, cut) = (ground.tagged(end), ground.cut_wires(end));
     let mut found = Vec::new();
     for (name, part) in &ground.kept.parts {
         let own = moves.get(name.as_str()).map_or(&[][..], Vec::as_slice);
         let mut by_place = lots(&ground.moved(own));
         let gear = tagged.get(name).cloned().unwrap_or_default();
-        let places: BTreeSet<&str> =
-            own.iter().map(|row| &*row.place).chain(gear.keys().map(String::as_str)).collect();
+        let wires = cut.get(name).cloned().unwrap_or_default();
+        let by_tag = gear.keys().chain(wires.keys()).map(String::as_str);
+        let places: BTreeSet<&str> = own.iter().map(|row| &*row.place).chain(by_tag).collect();
         for place in places {
             found.push(ground.place(&Spot {
                 part,
@@ -126,6 +142,7 @@ pub(super) fn held(ground: &Ground) -> Vec<Held> {
                 moves: own.iter().copied().filter(|row| row.place == place).collect(),
                 lots: by_place.remove(place).unwrap_or_default(),
                 sets: gear.get(place).cloned().unwrap_or_default(),
+                cut: wires.get(place).cloned().unwrap_or_default(),
             }));
         }
     }
@@ -172,7 +189,10 @@ impl Ground<'_> {
         in_order_of_issue(&mut order);
         pieces.sort_by_key(|(piece, _)| order.iter().position(|have| have == piece));
         let (part, place) = (spot.part.key.clone(), spot.place.to_owned());
-        Held { part, place, on_hand, blocked: blocked.min(on_hand), by_moves, pieces, aside }
+        let mut cut: Vec<(Piece, Amount)> =
+            spot.cut.iter().map(|ids| (self.piece(spot, ids), self.shortest(ids))).collect();
+        cut.sort_by(|(a, _), (b, _)| (a.made, &a.tags).cmp(&(b.made, &b.tags)));
+        Held { part, place, on_hand, blocked: blocked.min(on_hand), by_moves, pieces, aside, cut }
     }
 
     /// What came off its host worn out, failed or condemned is no stock, unless it was counted since; nor is what must not
@@ -277,6 +297,35 @@ impl Ground<'_> {
             found.entry(part).or_default().entry(place).or_default().push(ids);
         }
         found
+    }
+
+    /// Wires cut off drums and never fitted yet, by part and place; a pair is one.
+    fn cut_wires(&self, end: Instant) -> BTreeMap<String, Tagged> {
+        let issued = self.issued(end);
+        let mut sets: BTreeMap<(&str, String, &str), Vec<ItemId>> = BTreeMap::new();
+        for id in self.fleet.ids() {
+            let gear = self.fleet.item(id);
+            let waits = gear.cut_from.is_some() && gear.fittings.is_empty();
+            if !waits || self.evaluator.is_withdrawn(gear) || issued.contains_key(&*gear.tag) {
+                continue;
+            }
+            let Some(row) = self.kept.items.get(&*gear.tag) else { continue };
+            let part = row.part.as_ref().and_then(|part| self.kept.parts.get(part));
+            let Some(part) = part.filter(|part| part.unit == "m" && part.kind == row.kind) else { continue };
+            let place = row.station.clone().unwrap_or_else(|| LOFT.to_owned());
+            let set = gear.set.as_deref().unwrap_or(&gear.tag);
+            sets.entry((&part.key, place, set)).or_default().push(id);
+        }
+        let mut found: BTreeMap<String, Tagged> = BTreeMap::new();
+        for ((part, place, _), ids) in sets {
+            found.entry(part.to_owned()).or_default().entry(place).or_default().push(ids);
+        }
+        found
+    }
+
+    fn shortest(&self, ids: &[ItemId]) -> Amount {
+        let lengths = ids.iter().map(|id| number(self.fleet.item(*id), "length_m").unwrap_or(Amount::ZERO));
+        lengths.min().unwrap_or(Amount::ZERO)
     }
 
     /// When each tag was issued last.
@@ -400,8 +449,12 @@ fn expires(part: &Part, made: Option<Date>) -> Option<Date> {
 
 /// Metres that are left on a drum.
 pub(super) fn left_on(gear: &Gear) -> Option<Amount> {
+    number(gear, "length_left_m")
+}
+
+fn number(gear: &Gear, attribute: &str) -> Option<Amount> {
     gear.attributes.iter().find_map(|(column, value)| match value {
-        Value::Number(left) if **column == *"length_left_m" => Some(*left),
+        Value::Number(number) if **column == *attribute => Some(*number),
         _ => None,
     })
 }

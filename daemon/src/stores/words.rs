@@ -176,7 +176,7 @@ impl Speaker<'_> {
         let soon = self.planned.ordered.saturating_add(jiff::Span::new().days(EXPIRES_DAYS));
         let mut told = Vec::new();
         for held in self.held(line) {
-            for (piece, amount) in held.pieces.iter().chain(&held.aside) {
+            for (piece, amount) in held.pieces.iter().chain(&held.aside).chain(&held.cut) {
                 let what = if piece.tags.is_empty() {
                     format!("{amount} at {}", self.at(&held.place))
                 } else {
@@ -188,6 +188,12 @@ impl Speaker<'_> {
                     expires.map(|expires| format!("{what} expires on the shelf on {}", day(expires))),
                 );
             }
+            told.extend(held.cut.iter().filter(|(piece, _)| piece.blocked.is_empty()).map(
+                |(piece, length)| {
+                    let (tags, at) = (piece.tags.join(" and "), self.at(&held.place));
+                    format!("{tags} of {length} m wait at {at}, cut and ready to be fitted")
+                },
+            ));
         }
         told
     }

@@ -16,12 +16,19 @@ pub const STATES: u64 = 400_000;
 /// Needs as likely as this are cut for (house).
 pub const LIKELY: f64 = 0.5;
 
-/// What needs ask for, each with its chance and its wires: a pair comes off one drum, whatever else is renewed together is
-/// so many single lengths.
-pub fn wanted(needs: impl IntoIterator<Item = (f64, u64)>, cut_mm: u64) -> Vec<Wanted> {
-    let (mut pairs, mut singles) = (0, 0);
+/// What needs ask for, each with its chance and its wires, beyond what is cut already, by the wires of each set: a pair
+/// comes off one drum, whatever else is renewed together is so many single lengths.
+pub fn wanted(
+    needs: impl IntoIterator<Item = (f64, u64)>,
+    ready: impl IntoIterator<Item = u64>,
+    cut_mm: u64,
+) -> Vec<Wanted> {
+    let (mut pairs, mut singles) = (0_u64, 0_u64);
     for (_, wires) in needs.into_iter().filter(|(chance, _)| *chance >= LIKELY) {
         if wires == 2 { pairs += 1 } else { singles += wires }
+    }
+    for wires in ready {
+        if wires == 2 { pairs = pairs.saturating_sub(1) } else { singles = singles.saturating_sub(wires) }
     }
     let all = [(2, pairs), (1, singles)].map(|(wires, count)| Wanted { cut_mm, wires, count });
     all.into_iter().filter(|wanted| wanted.count > 0).collect()

@@ -184,19 +184,21 @@ async fn what_nobody_tries_to_send_is_an_alarm_after_four_hours() {
 
 /// Another notice that reached nobody changes the words of the alarm; only one more person is news by mail.
 #[tokio::test]
-async fn an_alarm_is_written_again_only_when_it_is_worse() {
+async fn an_alarm_is_written_again_only_for_what_it_never_told_of() {
     let service = Service::begun().await;
-    let raised = async |text: &str, bad: usize, now: &str| {
-        alarms::raise_as_bad(&service.desk.store, "undelivered-test", text, bad, at(now)).await.unwrap();
+    let raised = async |text: &str, of: &[&str], now: &str| {
+        let of = of.iter().map(|one| (*one).to_owned()).collect();
+        alarms::raise_of(&service.desk.store, "undelivered-test", text, of, at(now)).await.unwrap();
         service.swept(now).await;
         let letters = service.listed().await.into_iter().filter(|n| n.kind == "alarm");
         letters.filter(|n| n.recipient == "head@service.example").count()
     };
-    assert_eq!(raised("1 person", 1, "2026-08-03T08:00:00Z").await, 1);
-    assert_eq!(raised("1 person, 2 notices", 1, "2026-08-03T08:10:00Z").await, 1);
-    assert_eq!(raised("2 people", 2, "2026-08-03T08:20:00Z").await, 2);
-    assert_eq!(raised("1 person", 1, "2026-08-03T08:30:00Z").await, 2);
-    assert_eq!(raised("2 people", 2, "2026-08-03T08:40:00Z").await, 2);
+    assert_eq!(raised("1 person", &["a"], "2026-08-03T08:00:00Z").await, 1);
+    assert_eq!(raised("1 person, 2 notices", &["a"], "2026-08-03T08:10:00Z").await, 1);
+    assert_eq!(raised("2 people", &["a", "b"], "2026-08-03T08:20:00Z").await, 2);
+    assert_eq!(raised("1 person", &["b"], "2026-08-03T08:30:00Z").await, 2);
+    assert_eq!(raised("2 people", &["a", "b"], "2026-08-03T08:40:00Z").await, 2);
+    assert_eq!(raised("another person", &["c"], "2026-08-03T08:50:00Z").await, 3);
 }
 
 /// A preview shows where the link would stand, not the live one of the notice to come, and makes no secret.

@@ -306,6 +306,10 @@ impl Sight<'_> {
                     let blocked = piece.blocked.iter().map(ToString::to_string).collect();
                     (self.items(&piece.tags), says.collect::<Vec<_>>().join(", "), blocked)
                 })
+                .chain(held.cut.iter().map(|(piece, length)| {
+                    let says = format!("cut for fitting, {length} m each; not in the metres on hand");
+                    (self.items(&piece.tags), says, piece.blocked.iter().map(ToString::to_string).collect())
+                }))
                 .collect(),
         })
         .collect()

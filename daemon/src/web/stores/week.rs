@@ -383,7 +383,7 @@ impl Sight<'_> {
     fn pieces(&self, wanted: impl Fn(&Piece) -> Option<String>) -> Vec<Lies> {
         let mut found = Vec::new();
         for held in &self.seen.planned.held {
-            for (piece, amount) in held.pieces.iter().chain(&held.aside) {
+            for (piece, amount) in held.pieces.iter().chain(&held.aside).chain(&held.cut) {
                 let Some(says) = wanted(piece) else { continue };
                 let unit = self.seen.kept.parts.get(&held.part).map_or("", |part| part.unit.as_str());
                 found.push(Lies {

@@ -229,6 +229,11 @@ async fn a_cutting_is_proposed_and_accepted() {
         let own = items[drum].attributes.as_deref().unwrap();
         assert!(own.contains(left), "{drum}: {own}");
     }
+    // They lie ready: the plan has nothing more cut, and the part's page says where they wait.
+    let stores = desk.stores(desk.as_of(), None).await.unwrap();
+    assert!(stores.cuttings.iter().all(|(part, ..)| part != "WR-16"), "{:?}", stores.cuttings);
+    let part = sent(&router, &token, Method::GET, "/stores/part/WR-16", "").await;
+    assert!(part.text.contains("cut for fitting, 34 m each"), "{}", part.text);
     let other =
         sent(&router, &token, Method::POST, "/stores/cut/WR-16", "key=5123456789abcdef&cut=two").await;
     assert!(section(&other.text, "name=\"cut\"", "</p>").contains("is no cut"), "{}", other.text);

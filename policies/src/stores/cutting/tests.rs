@@ -19,9 +19,13 @@ fn loft() -> Vec<Drum> {
 #[test]
 fn likely_needs_are_cut_for() {
     let cut = |wires, count| Wanted { cut_mm: 35_600, wires, count };
-    assert_eq!(wanted([(0.9, 2), (1.0, 1), (0.5, 2), (0.49, 1)], 35_600), [cut(2, 2), cut(1, 1)]);
-    assert_eq!(wanted([(0.9, 3)], 35_600), [cut(1, 3)]);
-    assert!(wanted([(0.1, 2)], 35_600).is_empty());
+    let likely = [(0.9, 2), (1.0, 1), (0.5, 2), (0.49, 1)];
+    assert_eq!(wanted(likely, [], 35_600), [cut(2, 2), cut(1, 1)]);
+    assert_eq!(wanted([(0.9, 3)], [], 35_600), [cut(1, 3)]);
+    assert!(wanted([(0.1, 2)], [], 35_600).is_empty());
+    // What lies cut is not cut again; more than is wanted makes nothing negative.
+    assert_eq!(wanted(likely, [2], 35_600), [cut(2, 1), cut(1, 1)]);
+    assert_eq!(wanted(likely, [2, 2, 2, 1], 35_600), []);
 }
 
 /// domain brief 4.15 A: two LC-2 pairs of 71.2 m (saw loss left out). D-118 cannot make one; one from D-121 and one from
