@@ -6,6 +6,7 @@ use policies::rule::{Bound, Event, Value, When};
 use policies::zone::Instant;
 
 use crate::records::Work;
+use crate::why::day;
 
 /// The fitting an item is in just before a moment.
 pub fn fitted_at(item: &Item, cutoff: Instant) -> Option<&Fitting> {
@@ -47,12 +48,21 @@ pub fn place(set: &PolicySet, fleet: &Fleet, id: ItemId, cutoff: Instant) -> Str
         let host = fleet.item(fit.host);
         return format!("{} {}", set.kinds.kind(host.kind).name, host.tag);
     }
+    if let Some(issued) = issued(fleet, id, cutoff) {
+        return issued;
+    }
     let own = fleet.bearers(id).len() > 1;
     match (fleet.station_of(item), own) {
         (Some(station), true) => station.name.to_string(),
         (Some(station), false) => format!("in store at {}", station.name),
         (None, _) => "central stores".to_owned(),
     }
+}
+
+/// `issued on 9 Oct 2026, not fitted yet`, of what is on its way from a shelf to where it will be fitted.
+pub fn issued(fleet: &Fleet, id: ItemId, cutoff: Instant) -> Option<String> {
+    let at = fleet.issued(id, cutoff)?;
+    Some(format!("issued on {}, not fitted yet", day(fleet.zone_of(fleet.item(id)).date_of(at))))
 }
 
 /// When something was last logged at a station, as local time.

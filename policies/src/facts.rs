@@ -229,9 +229,17 @@ pub struct Fleet {
     kept: HashMap<ItemId, Vec<Kept>>,
     condemned: HashMap<ItemId, Vec<Condemned>>,
     loads: HashMap<(ItemId, MeterId, Instant), Amount>,
+    issued: HashMap<ItemId, Vec<Instant>>,
 }
 
 impl Fleet {
+    /// When an item that is fitted nowhere was last issued from a shelf before a moment, unless it came off a host since.
+    pub fn issued(&self, id: ItemId, before: Instant) -> Option<Instant> {
+        let last = self.issued.get(&id)?.iter().filter(|at| **at < before).max().copied()?;
+        let fitted_since = self.item(id).fittings.iter().any(|fit| last <= fit.to && fit.from < before);
+        (!fitted_since).then_some(last)
+    }
+
     /// Readings of an item that the discard criteria discard, in time order.
     pub fn condemned(&self, item: ItemId) -> &[Condemned] {
         self.condemned.get(&item).map_or(&[], Vec::as_slice)

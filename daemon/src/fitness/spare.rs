@@ -9,6 +9,7 @@ use policies::zone::Instant;
 
 use super::Words;
 use crate::gear;
+use crate::why::day;
 
 /// A position to be filled.
 pub(super) struct Gap {
@@ -29,7 +30,11 @@ impl Words<'_> {
         let Some(spare) = self.spare(gap) else { return "; no spare is in stock".to_owned() };
         let item = self.fleet.item(spare);
         let set = item.set.as_ref().map(|set| format!(" (set {set})")).unwrap_or_default();
-        format!("; {}{set} is in stock and in date", item.tag)
+        let where_ = match self.fleet.issued(spare, self.evaluator.cutoff(item)) {
+            Some(at) => format!("was issued on {} and is", day(self.fleet.zone_of(item).date_of(at))),
+            None => "is in stock and".to_owned(),
+        };
+        format!("; {}{set} {where_} in date", item.tag)
     }
 
     /// A fit spare: unfitted, of a kind that the position takes, owned by stores or the station, that suits its place,

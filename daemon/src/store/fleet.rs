@@ -26,7 +26,7 @@ use super::current::{Register, newest};
 use super::write::Writer;
 use super::{Store, StoreError};
 use crate::kept_dates;
-use crate::records::{self, DoubtAnswer, Fitting, Item, KeptDate, State, Station, Usage, Work, when};
+use crate::records::{self, DoubtAnswer, Fitting, Item, KeptDate, State, Station, Stock, Usage, Work, when};
 
 /// A fleet and the chain's head it was read at.
 #[derive(Clone, Debug)]
@@ -91,6 +91,7 @@ async fn load(
     add_items(&mut builder, set, items.values());
     add_fittings(&mut builder, newest::<Fitting>(db, known_before).await?.values());
     add_work(&mut builder, set, &items, newest::<Work>(db, known_before).await?.values());
+    add_issues(&mut builder, &items, newest::<Stock>(db, known_before).await?.values());
     drop(items);
     add_states(&mut builder, newest::<State>(db, known_before).await?.values());
     add_kept(&mut builder, set, newest::<KeptDate>(db, known_before).await?.values());
@@ -110,6 +111,7 @@ pub fn of_register(set: &PolicySet, register: &Register) -> Fleet {
     add_fittings(&mut builder, register.fittings.values());
     add_work(&mut builder, set, &register.items, register.work.values());
     add_states(&mut builder, register.states.values());
+    add_issues(&mut builder, &register.items, register.stock.values());
     for row in register.usage.values().filter(|row| !row.void) {
         add_use(&mut builder, row);
     }
@@ -249,6 +251,21 @@ fn add_states<'r>(builder: &mut FleetBuilder, rows: impl Iterator<Item = &'r Sta
     for row in sorted(rows) {
         if let Some(state) = ItemState::from_word(&row.state) {
             builder.state(&row.item, when(row.at, row.day.as_deref()), state);
+        }
+    }
+}
+
+/// What left a shelf by its tag; part of a batch leaves the rest where it was.
+fn add_issues<'r>(
+    builder: &mut FleetBuilder,
+    items: &HashMap<String, Item>,
+    rows: impl Iterator<Item = &'r Stock>,
+) {
+    let whole = |tag: &str| items.get(tag).is_some_and(|item| item.quantity.is_none_or(|count| count <= 1));
+    for row in sorted(rows).into_iter().filter(|row| row.quantity < 0) {
+        let tags = row.items.iter().flat_map(|tags| tags.split(';')).map(str::trim);
+        for tag in tags.filter(|tag| whole(tag)) {
+            builder.issued(tag, Instant(row.at));
         }
     }
 }

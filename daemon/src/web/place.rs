@@ -149,6 +149,9 @@ impl<'f> View<'f> {
 
     fn stands(&self, id: ItemId) -> String {
         let loose = !stands_alone(self.set, self.item(id).kind);
+        if let Some(issued) = gear::issued(self.fleet, id, self.cutoff(id)).filter(|_| loose) {
+            return issued;
+        }
         match (self.fleet.station_of(self.item(id)), loose) {
             (Some(station), true) => format!("in store at {}", station.name),
             (Some(station), false) => station.name.to_string(),

@@ -233,6 +233,13 @@ impl<'p> FleetBuilder<'p> {
         }
     }
 
+    /// Adds an issue from a shelf by its tag.
+    pub fn issued(&mut self, item: &str, at: Instant) {
+        if let Some(id) = self.fleet.find(item) {
+            self.fleet.issued.entry(id).or_default().push(at);
+        }
+    }
+
     /// Adds a state.
     pub fn state(&mut self, item: &str, when: When, state: State) {
         let Some(id) = self.fleet.find(item) else { return };

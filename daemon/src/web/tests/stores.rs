@@ -169,6 +169,10 @@ async fn an_order_from_its_raising_to_its_certificate() {
         sent(&router, &token, Method::POST, "/stores/issue/WW-22", issue).await.status,
         StatusCode::SEE_OTHER
     );
+    // What has left by its tag is in store no more.
+    let gone = desk.store.newest::<Stock>().await.unwrap().into_values().find_map(|row| row.items).unwrap();
+    let item = sent(&router, &token, Method::GET, &format!("/item/{gone}"), "").await.text;
+    assert!(item.contains("issued on 12 Oct 2026, not fitted yet"), "{gone}: {item}");
 }
 
 #[tokio::test]
