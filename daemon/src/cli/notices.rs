@@ -1,5 +1,7 @@
 //! `tallow notices`: what was, is and will be sent.
 
+use std::collections::BTreeSet;
+
 use clap::{Args, Subcommand};
 use jiff::civil::Date;
 use policies::as_of::AsOf;
@@ -76,6 +78,13 @@ impl Notices {
             What::Preview { kind, html } => {
                 let mail = crate::sweep::Mail::of(&settings.config)?;
                 let notices = crate::sweep::preview(&desk, &mail).await?;
+                let kinds: BTreeSet<&str> = notices.iter().map(|notice| &*notice.kind).collect();
+                if let Some(kind) = kind.as_ref().filter(|kind| !kinds.contains(kind.as_str())) {
+                    anyhow::bail!(
+                        "no notice of the kind \"{kind}\" is owed now; those that are: {}",
+                        kinds.into_iter().collect::<Vec<_>>().join(", ")
+                    );
+                }
                 let wanted =
                     notices.iter().filter(|notice| kind.as_ref().is_none_or(|kind| *kind == notice.kind));
                 for notice in wanted {

@@ -164,7 +164,7 @@ fn rows(held: &Held) -> Vec<[String; 7]> {
 }
 
 fn text([part, place, on_hand, usable, piece, expires, blocked]: &[String; 7]) -> String {
-    let mut text = format!("{part} at {place}: {on_hand} on hand, {usable} to be issued");
+    let mut text = format!("{part} at {place}: {on_hand} on hand, {usable} may be issued");
     for (word, cell) in [("", piece), ("expires ", expires), ("MUST NOT BE ISSUED: ", blocked)] {
         if !cell.is_empty() {
             text = format!("{text}; {word}{cell}");

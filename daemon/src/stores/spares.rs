@@ -134,12 +134,13 @@ impl SparesLine {
     /// `Winch wire 22 mm … (WW-22): on hand 1 (W-0502), demand 2.77 to 25 Jan 2027, want 4, ORDER 3, order by …`.
     pub fn first_words(&self) -> String {
         let place = if self.is_pool() { String::new() } else { format!(" at {}", self.at) };
+        let m = if self.of.unit == "m" { " m" } else { "" };
         let order =
-            if self.plan.order.is_positive() { format!(", ORDER {}", self.order) } else { String::new() };
+            if self.plan.order.is_positive() { format!(", ORDER {}{m}", self.order) } else { String::new() };
         let by =
             self.plan.order_by.map(|by| format!(", order by {}", words::day_text(by))).unwrap_or_default();
         format!(
-            "{} ({}){place}: on hand {}, free {}, demand {:.2} to {}, want {}{order}{by}",
+            "{} ({}){place}: on hand {}{m}, free {}{m}, demand {:.2}{m} to {}, want {}{m}{order}{by}",
             self.of.description,
             self.part,
             self.on_hand,

@@ -57,7 +57,7 @@ impl Known {
         own.map(|held| {
             let unit = if self.part.unit == "m" { " m" } else { "" };
             format!(
-                "{}: {}{unit}, {}{unit} of it to be issued",
+                "{}: {}{unit}, {}{unit} of it may be issued",
                 words::upper_first(&self.seen.place(&held.place)),
                 held.on_hand,
                 held.on_hand - held.blocked

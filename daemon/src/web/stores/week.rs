@@ -254,9 +254,10 @@ impl Sight<'_> {
         } else {
             String::new()
         };
+        let (metres, pieces) = if unit == "m" { (" m", " cut lengths") } else { ("", "") };
         format!(
-            "on hand {}, free {}{coming}; {:.2} needed until {}, when an order of today can be fitted; {} are enough \
-             with {:.1} %",
+            "on hand {}, free {}{coming}; {:.2}{metres} needed until {}, when an order of today can be fitted; \
+             {}{pieces} are enough with {:.1} %",
             quantity(&spares.on_hand, unit),
             quantity(&spares.free, unit),
             spares.demand_mean,
