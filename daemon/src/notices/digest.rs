@@ -490,4 +490,6 @@ fn ending(digest: &Digest) -> Vec<String> {
 }
 
 #[cfg(test)]
+mod hostile;
+#[cfg(test)]
 mod tests;

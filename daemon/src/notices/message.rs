@@ -93,7 +93,7 @@ pub fn message(letter: &Letter<'_>) -> Result<Vec<u8>, MessageError> {
         .from(mailbox("From", letter.from_name, letter.from_address)?)
         .reply_to(mailbox("Reply-To", "", letter.reply_to)?)
         .to(mailbox("To", letter.to_name, letter.to_address)?)
-        .subject(letter.subject)
+        .subject(unencoded(letter.subject))
         .message_id(Some(letter.message_id.to_owned()))
         .date(date(letter.date)?);
     for (name, value) in thread(letter.references) {
@@ -139,6 +139,11 @@ fn check(letter: &Letter<'_>) -> Result<(), MessageError> {
     check_list_id(letter.list_id)
 }
 
+/// What reads like an encoded word (RFC 2047) in plain text would be decoded by its reader: it is parted.
+fn unencoded(text: &str) -> String {
+    text.replace("=?", "= ?")
+}
+
 /// lettre panics on a name with a line break, and a stray line break elsewhere would begin a header of its own.
 fn printable(field: &'static str, value: &str) -> Result<(), MessageError> {
     refuse(field, value, |c| c.is_control() || matches!(c, '\u{2028}' | '\u{2029}'))
@@ -168,7 +173,7 @@ fn address(field: &'static str, value: &str) -> Result<Address, MessageError> {
 
 fn mailbox(field: &'static str, name: &str, at: &str) -> Result<Mailbox, MessageError> {
     let name = name.trim();
-    let name = (!name.is_empty()).then(|| name.to_owned());
+    let name = (!name.is_empty()).then(|| unencoded(name));
     Ok(Mailbox::new(name, address(field, at)?))
 }
 

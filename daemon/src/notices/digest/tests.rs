@@ -11,7 +11,7 @@ fn html(digest: &Digest) -> String {
     Templates::embedded().unwrap().render("due work", &page(digest)).unwrap().html
 }
 
-fn fall() -> DigestLine {
+pub(super) fn fall() -> DigestLine {
     DigestLine {
         item: "F-0417".into(),
         what: "starboard fall, 16 mm".into(),
@@ -50,7 +50,7 @@ fn fall() -> DigestLine {
     }
 }
 
-fn check() -> DigestLine {
+pub(super) fn check() -> DigestLine {
     DigestLine {
         item: "C-0501".into(),
         rule_id: "stopper-weekly-check".into(),
@@ -68,7 +68,7 @@ fn check() -> DigestLine {
     }
 }
 
-fn digest(lines: Vec<DigestLine>) -> Digest {
+pub(super) fn digest(lines: Vec<DigestLine>) -> Digest {
     Digest {
         number: "N-2026-1187".into(),
         to_name: "Station mechanic, Quarle Beach".into(),
