@@ -31,9 +31,9 @@ struct Kept {
     /// None: as it came.
     #[serde(default)]
     news: Option<i64>,
-    /// Everything that it ever told of; none: an earlier version kept it without.
+    /// Everything that it ever told of.
     #[serde(default)]
-    of: Option<BTreeSet<String>>,
+    of: BTreeSet<String>,
 }
 
 /// Raises an alarm. One that stands keeps its age whatever its words say by now: a figure in them is no news.
@@ -59,20 +59,19 @@ pub async fn raise_of(
     let stands: Option<Kept> =
         store.remembered(&name).await?.and_then(|kept| serde_json::from_str(&kept).ok());
     let since = stands.as_ref().map_or(now.0, |kept| kept.since);
-    let told = |kept: &Kept| kept.of.as_ref().is_none_or(|told| of.is_subset(told));
-    let is_news = !stands.as_ref().is_some_and(told);
+    let is_news = !stands.as_ref().is_some_and(|kept| of.is_subset(&kept.of));
     if !is_news && stands.as_ref().is_some_and(|kept| kept.text == text) {
         return Ok(());
     }
     let before = stands.as_ref().map_or(now.0, |kept| kept.news.unwrap_or(kept.since));
-    let told = stands.and_then(|kept| kept.of).unwrap_or_default();
+    let told = stands.map(|kept| kept.of).unwrap_or_default();
     let news = if is_news { now.0 } else { before };
     if is_news {
         tracing::error!(about, text, "alarm");
     } else {
         tracing::warn!(about, text, "an alarm still stands, in other words");
     }
-    let kept = Kept { text: text.to_owned(), since, news: Some(news), of: Some(&told | &of) };
+    let kept = Kept { text: text.to_owned(), since, news: Some(news), of: &told | &of };
     store.note(deed(now), &name, &serde_json::json!(kept).to_string()).await
 }
 
@@ -156,5 +155,9 @@ mod tests {
         raise(&store, "backup", "no folder", Instant(9)).await.unwrap();
         let alarm = standing(&store).await.unwrap().remove(0);
         assert_eq!((alarm.text.as_str(), alarm.since.0, alarm.news.0), ("no folder", 7, 7));
+        store.remember("alarm mail", "{\"text\":\"a\",\"since\":7,\"worst\":1}").await.unwrap();
+        raise_of(&store, "mail", "a and b", ["b".to_owned()].into(), Instant(9)).await.unwrap();
+        let mail = standing(&store).await.unwrap().remove(1);
+        assert_eq!((mail.since.0, mail.news.0), (7, 9), "nobody was told of b");
     }
 }

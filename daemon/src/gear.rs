@@ -2,6 +2,7 @@
 
 use policies::facts::{Fitting, Fleet, Item, ItemId};
 use policies::load::PolicySet;
+use policies::load_path::stands_alone;
 use policies::rule::{Bound, Event, Value, When};
 use policies::zone::Instant;
 
@@ -48,7 +49,7 @@ pub fn place(set: &PolicySet, fleet: &Fleet, id: ItemId, cutoff: Instant) -> Str
         let host = fleet.item(fit.host);
         return format!("{} {}", set.kinds.kind(host.kind).name, host.tag);
     }
-    if let Some(issued) = issued(fleet, id, cutoff) {
+    if let Some(issued) = issued(set, fleet, id, cutoff) {
         return issued;
     }
     let own = fleet.bearers(id).len() > 1;
@@ -60,8 +61,9 @@ pub fn place(set: &PolicySet, fleet: &Fleet, id: ItemId, cutoff: Instant) -> Str
 }
 
 /// `issued on 9 Oct 2026, not fitted yet`, of what is on its way from a shelf to where it will be fitted.
-pub fn issued(fleet: &Fleet, id: ItemId, cutoff: Instant) -> Option<String> {
-    let at = fleet.issued(id, cutoff)?;
+/// What stands by itself is fitted to nothing.
+pub fn issued(set: &PolicySet, fleet: &Fleet, id: ItemId, cutoff: Instant) -> Option<String> {
+    let at = fleet.issued(id, cutoff).filter(|_| !stands_alone(set, fleet.item(id).kind))?;
     Some(format!("issued on {}, not fitted yet", day(fleet.zone_of(fleet.item(id)).date_of(at))))
 }
 

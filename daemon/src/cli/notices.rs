@@ -79,6 +79,9 @@ impl Notices {
                 let mail = crate::sweep::Mail::of(&settings.config)?;
                 let notices = crate::sweep::preview(&desk, &mail).await?;
                 let kinds: BTreeSet<&str> = notices.iter().map(|notice| &*notice.kind).collect();
+                if kinds.is_empty() {
+                    anyhow::bail!("no notice is owed now");
+                }
                 if let Some(kind) = kind.as_ref().filter(|kind| !kinds.contains(kind.as_str())) {
                     anyhow::bail!(
                         "no notice of the kind \"{kind}\" is owed now; those that are: {}",

@@ -42,7 +42,7 @@ impl Words<'_> {
     fn spare(&self, gap: &Gap) -> Option<ItemId> {
         let kind = self.set.kinds.kind(self.fleet.item(gap.host).kind);
         let takes = &kind.positions.get(gap.position)?.takes;
-        self.fleet.ids().find(|id| {
+        let fit = self.fleet.ids().filter(|id| {
             let item = self.fleet.item(*id);
             let near = item.station.is_none_or(|owner| owner == gap.station);
             let free = gear::fitted_at(item, self.evaluator.cutoff(item)).is_none();
@@ -52,7 +52,10 @@ impl Words<'_> {
                 && !self.evaluator.is_laid_up(item)
                 && self.is_clear(*id)
                 && self.suits(*id, gap)
-        })
+        });
+        // What was issued already may be meant for elsewhere.
+        let issued = |id: ItemId| self.fleet.issued(id, self.evaluator.cutoff(self.fleet.item(id)));
+        fit.min_by_key(|id| (issued(*id).is_some(), *id))
     }
 
     /// No row stops a launch as it stands, no paper has lapsed, and no danger is open.

@@ -14,9 +14,7 @@ use crate::desk::DeskError;
 use crate::records::{Item, State};
 use crate::register::Sheet;
 use crate::stores::deeds;
-
-/// Kind of the stock that wires are cut from.
-const DRUM: &str = "drum";
+use crate::stores::shelf::DRUM;
 
 /// A piece: its tag and its length in metres.
 #[derive(Clone, Debug, PartialEq, Eq)]

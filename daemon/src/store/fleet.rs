@@ -27,6 +27,7 @@ use super::write::Writer;
 use super::{Store, StoreError};
 use crate::kept_dates;
 use crate::records::{self, DoubtAnswer, Fitting, Item, KeptDate, State, Station, Stock, Usage, Work, when};
+use crate::stores::shelf::DRUM;
 
 /// A fleet and the chain's head it was read at.
 #[derive(Clone, Debug)]
@@ -255,13 +256,14 @@ fn add_states<'r>(builder: &mut FleetBuilder, rows: impl Iterator<Item = &'r Sta
     }
 }
 
-/// What left a shelf by its tag; part of a batch leaves the rest where it was.
+/// What left a shelf by its tag; part of a batch, or metres of a drum, leave the rest where it was.
 fn add_issues<'r>(
     builder: &mut FleetBuilder,
     items: &HashMap<String, Item>,
     rows: impl Iterator<Item = &'r Stock>,
 ) {
-    let whole = |tag: &str| items.get(tag).is_some_and(|item| item.quantity.is_none_or(|count| count <= 1));
+    let is_whole = |item: &Item| item.kind != DRUM && item.quantity.is_none_or(|count| count <= 1);
+    let whole = |tag: &str| items.get(tag).is_some_and(is_whole);
     for row in sorted(rows).into_iter().filter(|row| row.quantity < 0) {
         let tags = row.items.iter().flat_map(|tags| tags.split(';')).map(str::trim);
         for tag in tags.filter(|tag| whole(tag)) {

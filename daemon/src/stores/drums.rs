@@ -159,13 +159,12 @@ pub fn wanted_by_plan(set: &PolicySet, planned: &Planned, part: &str) -> Vec<Wan
     let Some(each) = cut_of(planned, part) else { return Vec::new() };
     let cut_mm = each.saturating_sub(set.service.stores.saw_loss_mm);
     let lines = planned.lines.iter().filter(|line| planned.parts[line.part].key == part);
-    let needs = lines.flat_map(|line| &line.needs).map(|need| (need.chance, need.pieces));
-    let cut = planned.held.iter().filter(|held| held.part == part).flat_map(|held| &held.cut);
-    let ready = cut.filter(|(piece, length)| {
-        let took = millimetres(*length).map(|length| length + set.service.stores.cut_allowance_mm);
-        piece.blocked.is_empty() && took.is_some_and(|took| took >= cut_mm)
+    let wanted = lines.map(|line| {
+        let needs = line.needs.iter().map(|need| (need.chance, need.pieces));
+        let cut = line.lots.iter().filter_map(|lot| lot.cut).filter(|cut| cut.each >= line.each);
+        cutting::wanted(needs, cut.map(|cut| cut.wires), cut_mm)
     });
-    cutting::wanted(needs, ready.map(|(piece, _)| piece.tags.len() as u64), cut_mm)
+    cutting::together(wanted.flatten())
 }
 
 /// The best cutting of what is wanted, from the drums of a part that may be cut.

@@ -11,7 +11,7 @@ use policies::kinds::KindId;
 use policies::load::PolicySet;
 use policies::readiness::Papers;
 use policies::span::Span;
-use policies::stores::plan::{self, Asked, Line, Shelf, Unnamed, Usable};
+use policies::stores::plan::{self, Asked, Line, Shelf, Unnamed};
 use policies::wear::Wear;
 use policies::zone::Instant;
 
@@ -195,9 +195,7 @@ impl Kept {
             lying.on_hand += held.on_hand;
             lying.blocked += held.blocked;
             lying.usable.extend(held.usable());
-            let ready: Vec<Usable> = held.ready(more).collect();
-            lying.on_hand += ready.iter().map(|own| own.quantity).sum();
-            lying.usable.extend(ready);
+            lying.usable.extend(held.ready(more));
         }
         for order in orders::as_of(self, day).values().filter(|order| orders::is_on_way(order)) {
             let Some(part) = at(&order.part) else { continue };

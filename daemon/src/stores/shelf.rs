@@ -14,7 +14,7 @@ use policies::span::Span;
 use policies::standing::Standing;
 use policies::stores::life::life_ends;
 use policies::stores::lots::{Lot, Moved, Why, lots};
-use policies::stores::plan::Usable;
+use policies::stores::plan::{CutWires, Usable};
 use policies::stores::shelf::{Blocked, Piece, in_order_of_issue};
 use policies::zone::Instant;
 
@@ -59,6 +59,7 @@ impl Held {
                 quantity: *amount,
                 until: piece.expires,
                 examine_by: piece.renew_by(),
+                cut: None,
             })
             .collect();
         // What was issued without its tag went in the order of issue.
@@ -73,13 +74,17 @@ impl Held {
 }
 
 impl Held {
-    /// Cut wires that may be fitted: each as much of a drum as it took, `more` for its terminations and the saw.
+    /// Cut wires that may be fitted, with what each took off its drum: `more` for its terminations and the saw.
     pub fn ready(&self, more: Amount) -> impl Iterator<Item = Usable> {
-        self.cut.iter().filter(|(piece, _)| piece.blocked.is_empty()).map(move |(piece, length)| Usable {
-            name: piece.tags.join(", "),
-            quantity: piece.tags.iter().map(|_| *length + more).sum(),
-            until: piece.expires,
-            examine_by: piece.renew_by(),
+        self.cut.iter().filter(|(piece, _)| piece.blocked.is_empty()).map(move |(piece, length)| {
+            let each = *length + more;
+            Usable {
+                name: piece.tags.join(", "),
+                quantity: piece.tags.iter().map(|_| each).sum(),
+                until: piece.expires,
+                examine_by: piece.renew_by(),
+                cut: Some(CutWires { wires: piece.tags.len() as u64, each }),
+            }
         })
     }
 
@@ -299,13 +304,16 @@ impl Ground<'_> {
         found
     }
 
-    /// Wires cut off drums and never fitted yet, by part and place; a pair is one.
+    /// Wires cut off drums and not fitted yet, by part and place; a pair is one. A piece of a wire that was in use is no
+    /// new wire.
     fn cut_wires(&self, end: Instant) -> BTreeMap<String, Tagged> {
         let issued = self.issued(end);
         let mut sets: BTreeMap<(&str, String, &str), Vec<ItemId>> = BTreeMap::new();
         for id in self.fleet.ids() {
             let gear = self.fleet.item(id);
-            let waits = gear.cut_from.is_some() && gear.fittings.is_empty();
+            let off_a_drum = gear.cut_from.is_some_and(|from| self.kind_of(from) == DRUM);
+            let there = gear.entered_service_on.is_none_or(|cut| cut <= self.day);
+            let waits = off_a_drum && there && gear.fittings.iter().all(|fit| fit.from >= end);
             if !waits || self.evaluator.is_withdrawn(gear) || issued.contains_key(&*gear.tag) {
                 continue;
             }
@@ -321,6 +329,10 @@ impl Ground<'_> {
             found.entry(part.to_owned()).or_default().entry(place).or_default().push(ids);
         }
         found
+    }
+
+    fn kind_of(&self, id: ItemId) -> &str {
+        &self.set.kinds.kind(self.fleet.item(id).kind).name
     }
 
     fn shortest(&self, ids: &[ItemId]) -> Amount {

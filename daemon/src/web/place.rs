@@ -149,7 +149,7 @@ impl<'f> View<'f> {
 
     fn stands(&self, id: ItemId) -> String {
         let loose = !stands_alone(self.set, self.item(id).kind);
-        if let Some(issued) = gear::issued(self.fleet, id, self.cutoff(id)).filter(|_| loose) {
+        if let Some(issued) = gear::issued(self.set, self.fleet, id, self.cutoff(id)) {
             return issued;
         }
         match (self.fleet.station_of(self.item(id)), loose) {

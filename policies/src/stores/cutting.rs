@@ -34,6 +34,19 @@ pub fn wanted(
     all.into_iter().filter(|wanted| wanted.count > 0).collect()
 }
 
+/// The same lengths as one, pairs first.
+pub fn together(wanted: impl IntoIterator<Item = Wanted>) -> Vec<Wanted> {
+    let mut all: Vec<Wanted> = Vec::new();
+    for one in wanted {
+        match all.iter_mut().find(|have| (have.cut_mm, have.wires) == (one.cut_mm, one.wires)) {
+            Some(have) => have.count += one.count,
+            None => all.push(one),
+        }
+    }
+    all.sort_by_key(|one| std::cmp::Reverse(one.wires));
+    all
+}
+
 /// Wire on a drum.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Drum {

@@ -23,7 +23,7 @@ use crate::stores::order_by::Supply;
 use crate::stores::renewal::{Cause, Certain, Renewal, Renewals, UseLeft};
 use crate::wear::Wear;
 
-pub use stock::Usable;
+pub use stock::{CutWires, Usable};
 pub use ways::{WayOut, WayTo};
 
 /// A part that stores hold.

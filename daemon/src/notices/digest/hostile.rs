@@ -81,13 +81,13 @@ fn tags(html: &str) -> BTreeSet<String> {
         .collect()
 }
 
-fn sent(digest: &Digest) -> (Vec<u8>, String, String) {
+fn sent(digest: &Digest, to_name: &str) -> (Vec<u8>, String, String) {
     let words = Templates::embedded().unwrap().render("due work", &page(digest)).unwrap();
     let letter = Letter {
         from_name: "Gear",
         from_address: "gear@mcbs.example",
         reply_to: "answers@mcbs.example",
-        to_name: "Mechanic",
+        to_name,
         to_address: "mechanic.qua@mcbs.example",
         subject: &words.subject,
         text: &words.text,
@@ -109,18 +109,21 @@ fn header_names(bytes: &[u8]) -> Vec<String> {
 #[test]
 fn a_hundred_thousand_hostile_words_stay_words_in_mails() {
     let plain = digest((1..=LINES).map(|n| if n % 2 == 0 { fall() } else { check() }).collect());
-    let (bytes, _, html) = sent(&plain);
+    let (bytes, _, html) = sent(&plain, "Mechanic");
     let (names, known) = (header_names(&bytes), tags(&html));
     let mut draw = Draw(20_261_126);
     for mail in 0..WORDS / (A_LINE * LINES) {
         let lines = (1..=LINES).map(|number| draw.line(number)).collect();
         let digest = Digest { place: draw.word(), to_name: draw.word(), ..digest(lines) };
-        let (bytes, subject, html) = sent(&digest);
+        let name = format!("M {}", draw.word().replace(|c: char| c.is_control() || c == '\u{2028}', " "));
+        let (bytes, subject, html) = sent(&digest, &name);
         assert!(bytes.is_ascii(), "mail {mail}");
         assert!(!String::from_utf8_lossy(&bytes).replace("\r\n", "").contains(['\r', '\n']), "mail {mail}");
         assert_eq!(header_names(&bytes), names, "mail {mail}");
         let parsed = MessageParser::new().parse(&bytes).unwrap();
         assert_eq!(parsed.subject(), Some(&*subject.replace("=?", "= ?")), "mail {mail}");
+        let to = parsed.to().unwrap().first().unwrap().name().map(str::to_owned);
+        assert_eq!(to.as_deref(), Some(&*name.trim().replace("=?", "= ?")), "mail {mail}");
         let text = parsed.body_text(0).unwrap();
         assert!(text.chars().all(|c| matches!(c, '\n' | '\r') || !c.is_control()), "mail {mail}");
         assert_eq!(parsed.body_html(0).unwrap().replace("\r\n", "\n").trim(), html.trim(), "mail {mail}");

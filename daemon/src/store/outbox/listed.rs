@@ -163,7 +163,7 @@ impl Store {
         Ok(listed.collect())
     }
 
-    /// What did not arrive, or may not have, of what was composed since a moment, newest first.
+    /// What did not arrive, or may not have, of what was due to go since a moment, newest first.
     ///
     /// # Errors
     /// The database's own.
@@ -173,7 +173,7 @@ impl Store {
             .select_only()
             .columns([Column::Number, Column::Recipient, Column::State, Column::LastError])
             .filter(Column::State.is_in(states))
-            .filter(Column::ComposedAt.gte(since.0))
+            .filter(Column::DueAt.gte(since.0))
             .order_by_desc(Column::Id);
         let rows: Vec<(String, String, String, Option<String>)> =
             query.into_tuple().all(&self.db).await.map_err(StoreError::while_("listing notices"))?;

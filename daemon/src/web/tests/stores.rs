@@ -1,6 +1,7 @@
 //! The clerk's pages over the demo: what its story says, forms that record once, and names that mean harm.
 
 use axum::http::header;
+use policies::as_of::AsOf;
 
 use super::*;
 use crate::records::{Item, Order, Stock};
@@ -236,6 +237,11 @@ async fn a_cutting_is_proposed_and_accepted() {
     // They lie ready: the plan has nothing more cut, and the part's page says where they wait.
     let stores = desk.stores(desk.as_of(), None).await.unwrap();
     assert!(stores.cuttings.iter().all(|(part, ..)| part != "WR-16"), "{:?}", stores.cuttings);
+    let before = desk.stores(AsOf::Day(jiff::civil::date(2026, 10, 10)), None).await.unwrap();
+    let ready = |seen: &crate::stores::seen::Seen| {
+        seen.planned.held.iter().filter(|held| held.part == "WR-16").map(|held| held.cut.len()).sum::<usize>()
+    };
+    assert_eq!((ready(&before), ready(&stores)), (0, 2), "what is cut today was on its drum before");
     let part = sent(&router, &token, Method::GET, "/stores/part/WR-16", "").await;
     assert!(part.text.contains("cut for fitting, 34 m each"), "{}", part.text);
     let other =

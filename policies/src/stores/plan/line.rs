@@ -52,7 +52,7 @@ impl Ground<'_> {
 
     fn add_stock(&self, line: &mut Line) {
         let usable = line.usable();
-        line.committed = times(self.each, line.bespoken()).min(usable);
+        line.committed = times(self.each, line.bespoken().saturating_sub(line.cut_pieces())).min(usable);
         line.free = usable - line.committed;
         let coming = line.on_way.iter().filter(|coming| coming.usable_on <= line.usable_on);
         line.coming = coming.map(|coming| coming.quantity).sum();

@@ -19,12 +19,23 @@ pub struct Usable {
     pub until: Option<Date>,
     /// The day by which it must be examined again, or its certificate renewed, to be issued.
     pub examine_by: Option<Date>,
+    /// Wires that are cut to length already.
+    pub cut: Option<CutWires>,
+}
+
+/// Wires that were cut off one drum and belong together.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CutWires {
+    /// How many.
+    pub wires: u64,
+    /// What the shortest of them took off the drum.
+    pub each: Amount,
 }
 
 impl Usable {
     /// So much of what nothing ends.
     pub fn lasting(quantity: Amount) -> Usable {
-        Usable { name: String::new(), quantity, until: None, examine_by: None }
+        Usable { name: String::new(), quantity, until: None, examine_by: None, cut: None }
     }
 
     /// Whether it may still be issued on a day.
@@ -52,15 +63,27 @@ impl Line {
         u64::try_from(quantity.millionths().max(0) / unit.millionths().max(1)).unwrap_or(0) * together
     }
 
+    /// Pieces that a lot makes. Of cut wires each that is long enough is one, and fewer than belong together are none.
+    fn pieces_of(&self, lot: &Usable) -> u64 {
+        let Some(cut) = lot.cut else { return self.pieces_in(lot.quantity) };
+        let together = u64::from(self.together.max(1));
+        if cut.each < self.each { 0 } else { cut.wires / together * together }
+    }
+
     /// Pieces that are there and may be issued on a day.
     pub fn pieces_on(&self, day: Date) -> u64 {
         let lots = self.lots.iter().filter(|lot| lot.lasts(day));
-        lots.map(|lot| self.pieces_in(lot.quantity)).sum()
+        lots.map(|lot| self.pieces_of(lot)).sum()
     }
 
     /// Pieces that may be issued.
     pub fn usable_pieces(&self) -> u64 {
-        self.lots.iter().map(|lot| self.pieces_in(lot.quantity)).sum()
+        self.lots.iter().map(|lot| self.pieces_of(lot)).sum()
+    }
+
+    /// Pieces of these that are cut to length already: they are not in the metres on hand.
+    pub fn cut_pieces(&self) -> u64 {
+        self.lots.iter().filter(|lot| lot.cut.is_some()).map(|lot| self.pieces_of(lot)).sum()
     }
 
     /// Pieces that can be fitted by a day: what may still be issued then, and what comes until then.
@@ -116,7 +139,7 @@ impl Line {
             (idle, !need.stops_launch, !need.is_certain_by(usable_on), need.ready_by, need.items.clone())
         });
         let mut lots: Vec<(Usable, u64)> =
-            self.lots.iter().map(|lot| (lot.clone(), self.pieces_in(lot.quantity))).collect();
+            self.lots.iter().map(|lot| (lot.clone(), self.pieces_of(lot))).collect();
         let mut coming: Vec<(Comes, u64)> =
             self.on_way.iter().map(|own| (comes(own), self.pieces_in(own.quantity))).collect();
         for at in order {

@@ -258,6 +258,24 @@ fn remnants_of_drums_are_not_joined() {
     assert!(line.needs[0].served);
 }
 
+/// Cut wires are not joined either: ten short ones make none, one that is long enough is one, and no metres on hand.
+#[test]
+fn cut_wires_are_whole_or_nothing() {
+    let line = |wires: u64, took: i64| {
+        let mut room = Room::of(&["winch wire"]).with(Some("abc"), "W1", "winch wire", due(NEED));
+        room.parts[0].metres = true;
+        let each = Amount::from_millionths(took * 1_000);
+        let cut = Some(CutWires { wires, each });
+        let mut room = room.shelf(vec![Usable { cut, ..Usable::lasting(Amount::whole(90)) }], Vec::new());
+        room.shelves[0].on_hand = Amount::ZERO;
+        let line = room.line();
+        (line.usable_pieces(), line.usable(), line.needs[0].served)
+    };
+    assert_eq!(line(10, 8_850), (0, Amount::ZERO, false));
+    assert_eq!(line(1, 35_650), (1, Amount::ZERO, true));
+    assert_eq!(line(1, 71_300), (1, Amount::ZERO, true));
+}
+
 /// A drum of 70 m makes one wire of 35.65 m and no more: two that are missing are two drums.
 #[test]
 fn packs_are_drums_of_what_each_makes() {
