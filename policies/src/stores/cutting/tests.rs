@@ -28,6 +28,15 @@ fn likely_needs_are_cut_for() {
     assert_eq!(wanted(likely, [2, 2, 2, 1], 35_600), []);
 }
 
+/// A pair that lies cut at one place is not taken off what another place wants: each is counted by itself, then added.
+#[test]
+fn places_are_added_up_one_by_one() {
+    let far = wanted([], [2], 35_600);
+    let pool = wanted([(1.0, 2), (1.0, 1)], [], 35_600);
+    let cut = |wires, count| Wanted { cut_mm: 35_600, wires, count };
+    assert_eq!(together(far.into_iter().chain(pool.clone()).chain(pool)), [cut(2, 2), cut(1, 2)]);
+}
+
 /// domain brief 4.15 A: two LC-2 pairs of 71.2 m (saw loss left out). D-118 cannot make one; one from D-121 and one from
 /// D-124 leaves 46.2, 40.8 and 178.8, two more pairs, as both from D-124 would: the older drum gives.
 #[test]
