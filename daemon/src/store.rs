@@ -33,6 +33,9 @@ pub(crate) use open::make_folder;
 pub use tables::{OfItem, Stored};
 pub use write::Writer;
 
+/// Keys asked for in one statement.
+const KEYS: usize = 5_000;
+
 /// What goes wrong between Tallow and its database.
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {

@@ -6,7 +6,7 @@ use sea_orm::sea_query::OnConflict;
 use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, Set};
 
 use super::write::{Deed, Writer};
-use super::{Store, StoreError};
+use super::{KEYS, Store, StoreError};
 use entities::setting::{ActiveModel, Column, Entity};
 
 impl Store {
@@ -26,6 +26,20 @@ impl Store {
         let found = Entity::find().filter(Column::Name.starts_with(prefix)).all(&self.db).await;
         let found = found.map_err(StoreError::while_("recalling settings"))?;
         Ok(found.into_iter().map(|row| (row.name[prefix.len()..].to_owned(), row.value)).collect())
+    }
+
+    /// The remembered ones among settings of these names, by name.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn remembered_of(&self, names: &[String]) -> Result<HashMap<String, String>, StoreError> {
+        let mut all = HashMap::new();
+        for chunk in names.chunks(KEYS) {
+            let found = Entity::find().filter(Column::Name.is_in(chunk)).all(&self.db).await;
+            let found = found.map_err(StoreError::while_("recalling settings"))?;
+            all.extend(found.into_iter().map(|row| (row.name, row.value)));
+        }
+        Ok(all)
     }
 
     /// Remembers a setting by itself, beside any record.

@@ -3,20 +3,19 @@
 use std::collections::{BTreeSet, HashMap, HashSet};
 
 use policies::zone::Instant;
-use sea_orm::sea_query::Expr;
-use sea_orm::{ColumnTrait, EntityTrait, ExprTrait, QueryFilter, QueryOrder, QuerySelect};
+use sea_orm::sea_query::{Expr, Query, SelectStatement};
+use sea_orm::{
+    ColumnTrait, EntityTrait, ExprTrait, QueryFilter, QueryOrder, QuerySelect, QueryTrait, Select,
+};
 
 use super::outbox::{State, Told};
 use super::write::Writer;
-use super::{Store, StoreError};
+use super::{KEYS, Store, StoreError};
 use entities::notice::{Column, Entity, Model};
 use entities::notice_answer::{Column as Answer, Entity as Answers};
 use entities::notice_line::{Column as Line, Entity as Lines, Model as LineModel};
 
-/// Keys asked for in one statement.
-const KEYS: usize = 5_000;
-
-/// Everything one person was told.
+/// What one person was told of all work as it last fell due: not of what it was before, which grows with the years.
 #[derive(Clone, Debug, Default)]
 pub struct Heard {
     /// Every stage of every row.
@@ -74,8 +73,31 @@ impl Heard {
     }
 }
 
+/// The lines of some notices about each piece of work as it last fell due in them, in the order they were told.
+fn newest_lines(notices: &SelectStatement) -> Select<Lines> {
+    let newest = Query::select()
+        .columns([Line::Item, Line::Rule])
+        .expr(Line::Notice.max())
+        .from(Lines)
+        .and_where(Line::Notice.in_subquery(notices.clone()))
+        .group_by_columns([Line::Item, Line::Rule])
+        .to_owned();
+    let column = |line: Line| Expr::col((Lines, line));
+    let tuple = |columns: [Line; 3]| Expr::tuple(columns.map(column));
+    let fell_due = Query::select()
+        .columns([Line::Item, Line::Rule, Line::Occurrence])
+        .from(Lines)
+        .and_where(tuple([Line::Item, Line::Rule, Line::Notice]).in_subquery(newest))
+        .to_owned();
+    Lines::find()
+        .filter(Line::Notice.in_subquery(notices.clone()))
+        .filter(tuple([Line::Item, Line::Rule, Line::Occurrence]).in_subquery(fell_due))
+        .order_by_asc(Line::Notice)
+        .order_by_asc(Line::Line)
+}
+
 impl Store {
-    /// Everything a person was told. What was refused for good, came back, or never went out was not.
+    /// What a person was told. What was refused for good, came back, or never went out was not.
     ///
     /// # Errors
     /// The database's own.
@@ -84,36 +106,45 @@ impl Store {
         let untold = [State::Failed, State::Bounced, State::Cancelled].map(State::word);
         let notices = Entity::find()
             .select_only()
-            .columns([Column::Id, Column::Number])
+            .column(Column::Id)
             .filter(Column::Person.eq(person))
             // Unless a person said that it is told.
-            .filter(Column::State.is_not_in(untold).or(Column::DroppedAt.is_not_null()))
-            .order_by_asc(Column::Id);
-        let notices: Vec<(i64, String)> = notices.into_tuple().all(&self.db).await.map_err(&doing)?;
-        let numbers: HashMap<i64, String> = notices.iter().cloned().collect();
+            .filter(Column::State.is_not_in(untold).or(Column::DroppedAt.is_not_null()));
+        let rows = newest_lines(&notices.into_query()).all(&self.db).await.map_err(doing)?;
+        let ids: BTreeSet<i64> = rows.iter().map(|row| row.notice).collect();
+        let (numbers, answers) = (self.numbers_of(&ids).await?, self.answers_of(&ids).await?);
         let mut heard = Heard::default();
-        for chunk in notices.chunks(KEYS) {
-            let answers = self.answers_of(&chunk.iter().map(|(id, _)| *id).collect()).await?;
-            let ids = chunk.iter().map(|(id, _)| *id);
-            let rows = Lines::find().filter(Line::Notice.is_in(ids)).order_by_asc(Line::Notice);
-            for row in rows.all(&self.db).await.map_err(&doing)? {
-                let work = (row.item.clone(), row.rule.clone());
-                let before = heard.newest.get(&work).filter(|said| said.occurrence == row.occurrence);
-                let said = Said {
-                    number: numbers.get(&row.notice).cloned().unwrap_or_default(),
-                    occurrence: row.occurrence.clone(),
-                    due_on: row.due_on.clone(),
-                    changes: before.map_or(0, |said| said.changes + u32::from(said.due_on != row.due_on)),
-                };
-                let mut given = answers.get(&row.notice).into_iter().flatten();
-                if given.any(|answer| answer.line.is_none_or(|line| line == row.line)) {
-                    heard.answered.insert((work.clone(), row.occurrence.clone()));
-                }
-                heard.newest.insert(work, said);
-                heard.marks.insert(Told::from(row));
+        for row in rows {
+            let work = (row.item.clone(), row.rule.clone());
+            let before = heard.newest.get(&work).filter(|said| said.occurrence == row.occurrence);
+            let said = Said {
+                number: numbers.get(&row.notice).cloned().unwrap_or_default(),
+                occurrence: row.occurrence.clone(),
+                due_on: row.due_on.clone(),
+                changes: before.map_or(0, |said| said.changes + u32::from(said.due_on != row.due_on)),
+            };
+            let mut given = answers.get(&row.notice).into_iter().flatten();
+            if given.any(|answer| answer.line.is_none_or(|line| line == row.line)) {
+                heard.answered.insert((work.clone(), row.occurrence.clone()));
             }
+            heard.newest.insert(work, said);
+            heard.marks.insert(Told::from(row));
         }
         Ok(heard)
+    }
+
+    async fn numbers_of(&self, ids: &BTreeSet<i64>) -> Result<HashMap<i64, String>, StoreError> {
+        let doing = StoreError::while_("reading the numbers of notices");
+        let ids: Vec<i64> = ids.iter().copied().collect();
+        let mut found = HashMap::new();
+        for chunk in ids.chunks(KEYS) {
+            let rows = Entity::find()
+                .select_only()
+                .columns([Column::Id, Column::Number])
+                .filter(Column::Id.is_in(chunk.iter().copied()));
+            found.extend(rows.into_tuple::<(i64, String)>().all(&self.db).await.map_err(&doing)?);
+        }
+        Ok(found)
     }
 
     /// Every notice about these pieces of work as they fall due now, oldest first.
@@ -185,7 +216,7 @@ impl Store {
         Ok(found)
     }
 
-    /// Work that these people were told before a moment and that nobody answered since, with the occurrence.
+    /// Work that these people were told before a moment and that nobody answered since, as it last fell due.
     ///
     /// # Errors
     /// The database's own.
@@ -196,25 +227,22 @@ impl Store {
     ) -> Result<HashSet<(Work, String)>, StoreError> {
         let doing = StoreError::while_("looking for notices without an answer");
         let notices = Entity::find()
+            .select_only()
+            .column(Column::Id)
             .filter(Column::Person.is_in(people.iter().copied()))
             .filter(Column::State.eq(State::Sent.word()))
             .filter(Column::SentAt.lte(before.0));
-        let ids = notices.select_only().column(Column::Id).into_tuple::<i64>().all(&self.db).await;
-        let ids: BTreeSet<i64> = ids.map_err(&doing)?.into_iter().collect();
-        let answers = self.answers_of(&ids).await?;
+        let rows = newest_lines(&notices.into_query()).all(&self.db).await.map_err(doing)?;
+        let answers = self.answers_of(&rows.iter().map(|row| row.notice).collect()).await?;
         let mut found = HashSet::new();
         let mut answered = HashSet::new();
-        let all: Vec<i64> = ids.iter().copied().collect();
-        for chunk in all.chunks(KEYS) {
-            let rows = Lines::find().filter(Line::Notice.is_in(chunk.iter().copied())).all(&self.db).await;
-            for row in rows.map_err(&doing)? {
-                let key = ((row.item, row.rule), row.occurrence);
-                let mut given = answers.get(&row.notice).into_iter().flatten();
-                if given.any(|answer| answer.line.is_none_or(|number| number == row.line)) {
-                    answered.insert(key);
-                } else {
-                    found.insert(key);
-                }
+        for row in rows {
+            let key = ((row.item, row.rule), row.occurrence);
+            let mut given = answers.get(&row.notice).into_iter().flatten();
+            if given.any(|answer| answer.line.is_none_or(|number| number == row.line)) {
+                answered.insert(key);
+            } else {
+                found.insert(key);
             }
         }
         found.retain(|key| !answered.contains(key));
@@ -226,7 +254,8 @@ impl Store {
     /// # Errors
     /// The database's own.
     pub async fn was_told(&self, occasion: &str) -> Result<bool, StoreError> {
-        let same = Entity::find().filter(Column::Occasion.eq(occasion)).one(&self.db).await;
+        let same = Entity::find().select_only().column(Column::Id).filter(Column::Occasion.eq(occasion));
+        let same = same.into_tuple::<i64>().one(&self.db).await;
         Ok(same.map_err(StoreError::while_("looking a notice up"))?.is_some())
     }
 

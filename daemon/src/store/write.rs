@@ -18,13 +18,11 @@ use super::answered::Transaction;
 use super::chain::{self, Head};
 use super::postgres;
 use super::tables::{Place, Stored};
-use super::{Store, StoreError};
+use super::{KEYS, Store, StoreError};
 use crate::heartbeat;
 
 /// Below the 32,766 variables a statement that the database takes.
 const VARIABLES: usize = 30_000;
-/// Keys asked for in one statement.
-const KEYS: usize = 5_000;
 
 /// Who does what, when: it becomes part of the chain.
 #[derive(Clone, Debug)]

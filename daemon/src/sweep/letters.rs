@@ -37,8 +37,9 @@ const BY_CALENDAR: [(&str, &str, &[&str]); 3] = [
 /// # Errors
 /// The store's failure.
 pub(super) async fn owed(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, DeskError> {
+    let written = desk.store.remembered_under(WRITTEN).await?;
     for (name, days, roles) in BY_CALENDAR {
-        if let Some(key) = due(desk, name, days).await? {
+        if let Some(key) = due(desk, days, written.get(name))? {
             let letters = by_calendar(desk, mail, name, roles, key).await?;
             let Some(count) = enqueue(desk, letters.iter(), None).await? else { return Ok(false) };
             *notices += count;
@@ -48,8 +49,13 @@ pub(super) async fn owed(desk: &Desk, mail: &Mail, notices: &mut usize) -> Resul
             desk.store.note(deed(desk.now()), &format!("{WRITTEN}{name}"), &key.to_string()).await?;
         }
     }
-    for alarm in alarms::standing(&desk.store).await? {
-        if !of_alarm(desk, mail, &alarm, notices).await? {
+    let standing = alarms::standing(&desk.store).await?;
+    if standing.is_empty() {
+        return Ok(true);
+    }
+    let readers = Readers::read(desk).await?;
+    for alarm in standing {
+        if !of_alarm(desk, mail, &readers, &alarm, notices).await? {
             return Ok(false);
         }
     }
@@ -69,11 +75,11 @@ pub(super) async fn preview(desk: &Desk, mail: &Mail) -> Result<Vec<Fresh>, Desk
     Ok(all)
 }
 
-async fn due(desk: &Desk, name: &str, days: &str) -> Result<Option<DateTime>, DeskError> {
+/// The run of a letter that is owed now, `last` being the one it was written up to.
+fn due(desk: &Desk, days: &str, last: Option<&String>) -> Result<Option<DateTime>, DeskError> {
     let at = desk.set.service.daily_hour();
     let schedule = Schedule::parse(&format!("{} {} {days}", at.minute(), at.hour()));
     let schedule = schedule.map_err(|error| DeskError::Refused(format!("digest_at: {error}")))?;
-    let last = desk.store.remembered(&format!("{WRITTEN}{name}")).await?;
     let last = last.and_then(|key| key.parse().ok());
     let zone = desk.set.service.home_zone.time_zone();
     Ok(schedule.due(last, desk.now().timestamp(), zone).map(|run| run.key))
@@ -118,21 +124,28 @@ fn month(key: DateTime) -> String {
 }
 
 /// An alarm goes to engineers and the head, once, and not in the night: nobody mends a service from bed.
-async fn of_alarm(desk: &Desk, mail: &Mail, alarm: &Alarm, notices: &mut usize) -> Result<bool, DeskError> {
-    let readers = Readers::read(desk).await?;
+async fn of_alarm(
+    desk: &Desk,
+    mail: &Mail,
+    readers: &Readers,
+    alarm: &Alarm,
+    notices: &mut usize,
+) -> Result<bool, DeskError> {
     for person in readers.people.iter().filter(|person| matches!(person.role.as_str(), "engineer" | "head")) {
         let occasion = format!("alarm {} {} {}", alarm.about, alarm.news.0, person.key);
+        if desk.store.was_told(&occasion).await? {
+            continue;
+        }
         let unwritten = format!("{UNWRITTEN}{occasion}");
         let today = desk.today().to_string();
-        let given_up = desk.store.remembered(&unwritten).await?.is_some_and(|day| day == today);
-        if given_up || desk.store.was_told(&occasion).await? {
+        if desk.store.remembered(&unwritten).await?.is_some_and(|day| day == today) {
             continue;
         }
         let number = format!("N-{}-{:04}", desk.today().year(), desk.store.last_notice_number().await? + 1);
         let since = alarm.since.timestamp().strftime("%-d %b %Y %H:%M UTC").to_string();
         let page = letters::alarm(&number, &alarm.about, &alarm.text, &since);
         let wait = morning(desk, person).await?;
-        let letter = finish(desk, mail, &readers, person, ("alarm", page), (number, occasion), wait).await?;
+        let letter = finish(desk, mail, readers, person, ("alarm", page), (number, occasion), wait).await?;
         // What cannot be written is tried and told in the log once a day, not at every sweep.
         let given_up = letter.is_none().then_some((unwritten, today));
         let queued = enqueue_and_remember(desk, letter.iter(), given_up.as_slice()).await?;

@@ -35,6 +35,22 @@ const NO_MAIL: &str = "mail";
 const LINES: usize = 25;
 const NAMED: usize = 25;
 
+/// What is known of the notices in trouble.
+struct Known<'k> {
+    /// In which letters each climbed: their occasions, a line each, by number.
+    climbed: &'k HashMap<String, String>,
+    /// Occasions whose notices are in trouble.
+    lost: &'k HashSet<&'k str>,
+    /// Where each occasion was told, and how far that got.
+    told: &'k HashMap<String, Vec<(String, String)>>,
+}
+
+impl Known<'_> {
+    fn told_of(&self, occasion: &str) -> &[(String, String)] {
+        self.told.get(occasion).map(Vec::as_slice).unwrap_or_default()
+    }
+}
+
 /// Where a notice in trouble stands.
 enum Stands {
     /// Somebody else was told, or it was told anew.
@@ -58,11 +74,17 @@ pub(super) async fn told(desk: &Desk, mail: &Mail, notices: &mut usize) -> Resul
     let mut steps: BTreeMap<(String, String), Vec<&InTrouble>> = BTreeMap::new();
     let mut nobody = Vec::new();
     if let Some(readers) = &readers {
-        let climbed = desk.store.remembered_under(CLIMBED).await?;
+        let climbed = climbed(desk, &climbing).await?;
         let lost: HashSet<&str> = all.iter().map(|notice| notice.occasion.as_str()).collect();
+        let letters =
+            |notice: &InTrouble| climbed.get(&notice.number).map(String::as_str).unwrap_or_default().lines();
+        let own = climbing.iter().map(|notice| notice.occasion.as_str());
+        let occasions = own.chain(climbing.iter().flat_map(|notice| letters(notice))).collect();
+        let told = desk.store.told_of_each(&occasions).await?;
+        let known = Known { climbed: &climbed, lost: &lost, told: &told };
         let mut left = Vec::new();
         for notice in climbing {
-            match stands(desk, readers, notice, &climbed, &lost).await? {
+            match stands(desk, readers, notice, &known).await? {
                 Stands::Told => {}
                 next => left.push((notice, next)),
             }
@@ -85,6 +107,13 @@ pub(super) async fn told(desk: &Desk, mail: &Mail, notices: &mut usize) -> Resul
     }
     nobody_left(desk, &nobody).await?;
     Ok(true)
+}
+
+/// In which letters these climbed: their occasions, a line each, by number.
+async fn climbed(desk: &Desk, climbing: &[&InTrouble]) -> Result<HashMap<String, String>, DeskError> {
+    let names: Vec<String> = climbing.iter().map(|notice| format!("{CLIMBED}{}", notice.number)).collect();
+    let kept = desk.store.remembered_of(&names).await?;
+    Ok(kept.into_iter().map(|(name, rungs)| (name[CLIMBED.len()..].to_owned(), rungs)).collect())
 }
 
 /// Those that wait because no mail goes out at all (the relay is down, sending is held, or nobody sends), which more mail
@@ -127,26 +156,25 @@ async fn stands(
     desk: &Desk,
     readers: &Readers,
     notice: &InTrouble,
-    climbed: &HashMap<String, String>,
-    lost: &HashSet<&str>,
+    known: &Known<'_>,
 ) -> Result<Stands, DeskError> {
     let settled = [State::Failed, State::Parked, State::Bounced].map(State::word);
     let mut tried = HashSet::new();
-    for (to, state, _) in desk.store.told_of(&notice.occasion).await? {
+    for (to, state) in known.told_of(&notice.occasion) {
         if notice.is_lost() && !settled.contains(&state.as_str()) {
             return Ok(Stands::Told);
         }
         tried.insert(to);
     }
-    let letters = climbed.get(&notice.number).map(String::as_str).unwrap_or_default();
+    let letters = known.climbed.get(&notice.number).map(String::as_str).unwrap_or_default();
     let mut unwritten = HashSet::new();
     for occasion in letters.lines() {
         if let Some(to) = occasion.strip_prefix(UNWRITTEN) {
             unwritten.insert(to);
             continue;
         }
-        for (to, state, _) in desk.store.told_of(occasion).await? {
-            if !settled.contains(&state.as_str()) && !lost.contains(occasion) {
+        for (to, state) in known.told_of(occasion) {
+            if !settled.contains(&state.as_str()) && !known.lost.contains(occasion) {
                 return Ok(Stands::Told);
             }
             tried.insert(to);

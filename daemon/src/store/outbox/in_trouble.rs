@@ -1,5 +1,7 @@
 //! Notices that did not reach anybody, for whoever must be told so.
 
+use std::collections::{BTreeSet, HashMap};
+
 use entities::notice::{Column, Entity};
 use entities::notice_line;
 use policies::zone::Instant;
@@ -7,7 +9,7 @@ use sea_orm::{ColumnTrait, Condition, EntityTrait, ExprTrait, QueryFilter, Query
 
 use super::told::mails;
 use super::{State, Told};
-use crate::store::{Store, StoreError};
+use crate::store::{KEYS, Store, StoreError};
 
 /// A notice that is still unsent so long after it was due is in trouble.
 const UNSENT_FOR: i64 = 4 * 3_600 * 1_000_000;
@@ -128,6 +130,31 @@ impl Store {
         let same = Entity::find().filter(Column::Occasion.eq(occasion)).order_by_asc(Column::Id);
         let same = same.select_only().columns([Column::Recipient, Column::State, Column::Number]);
         same.into_tuple().all(&self.db).await.map_err(StoreError::while_("looking a notice up"))
+    }
+
+    /// The same of many occasions at once, without the numbers: address and state of each, by occasion.
+    ///
+    /// # Errors
+    /// The database's own.
+    pub async fn told_of_each(
+        &self,
+        occasions: &BTreeSet<&str>,
+    ) -> Result<HashMap<String, Vec<(String, String)>>, StoreError> {
+        let occasions: Vec<&str> = occasions.iter().copied().collect();
+        let mut found: HashMap<String, Vec<(String, String)>> = HashMap::new();
+        for chunk in occasions.chunks(KEYS) {
+            let told = Entity::find()
+                .select_only()
+                .columns([Column::Occasion, Column::Recipient, Column::State])
+                .filter(Column::Occasion.is_in(chunk.iter().copied()))
+                .order_by_asc(Column::Id);
+            let told: Vec<(String, String, String)> =
+                told.into_tuple().all(&self.db).await.map_err(StoreError::while_("looking notices up"))?;
+            for (occasion, to, state) in told {
+                found.entry(occasion).or_default().push((to, state));
+            }
+        }
+        Ok(found)
     }
 
     /// What a notice asks for; nothing that only went off the calendar with it.

@@ -8,7 +8,7 @@ use sea_orm::sea_query::Expr;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
 
 use super::{State, Told};
-use crate::store::{Store, StoreError};
+use crate::store::{KEYS, Store, StoreError};
 
 /// A notice as a list shows it.
 #[derive(Clone, Debug)]
@@ -88,8 +88,6 @@ pub struct Astray {
     pub why: Option<String>,
 }
 
-/// Keys asked for in one statement.
-const KEYS: usize = 5_000;
 /// What a person may let be tried again.
 const RETRIED: [State; 5] = [State::Failed, State::Parked, State::Deferred, State::Uncertain, State::Bounced];
 

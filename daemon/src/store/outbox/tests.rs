@@ -296,7 +296,11 @@ async fn unsent_four_hours_after_it_was_due_is_in_trouble() {
 
 #[tokio::test]
 async fn what_is_dropped_counts_as_told_and_what_failed_does_not() {
-    let room = room(&many(3)).await;
+    let mut three = many(3);
+    for notice in &mut three {
+        notice.lines[0].told.item.clone_from(&notice.number);
+    }
+    let room = room(&three).await;
     let outbox = room.store.outbox("a".into());
     assert!(room.store.drop_unsent("N-2026-0001", NOW).await.unwrap());
     assert!(!room.store.drop_unsent("N-2026-0001", NOW).await.unwrap(), "it waits no more");
@@ -307,6 +311,46 @@ async fn what_is_dropped_counts_as_told_and_what_failed_does_not() {
     occurrences.sort_unstable();
     assert_eq!(occurrences, ["1", "3"]);
     assert_eq!(room.store.unsent().await.unwrap().len(), 1);
+}
+
+/// Every stage of the work as it last fell due, whatever was told between; nothing of how it fell due before.
+#[tokio::test]
+async fn what_is_read_of_the_past_is_what_fell_due_last() {
+    let mut told = many(6);
+    let said = [
+        ("F-1", "a", "3 days", 1),
+        ("F-1", "b", "early", 2),
+        ("F-2", "a", "early", 3),
+        ("F-1", "b", "due", 4),
+        ("F-1", "c", "early", 5),
+        ("F-2", "a", "due", 6),
+    ];
+    for (notice, (item, occurrence, stage, day)) in told.iter_mut().zip(said) {
+        let line = &mut notice.lines[0];
+        (line.told.item, line.told.occurrence) = (item.into(), occurrence.into());
+        (line.told.stage, line.due_on) = (stage.into(), Some(format!("2026-10-0{day}")));
+    }
+    told[4].person = "b@bay.example".into();
+    let room = room(&told).await;
+    let heard = room.store.heard("a@bay.example").await.unwrap();
+    let mut marks: Vec<_> =
+        heard.marks.iter().map(|mark| format!("{} {} {}", mark.item, mark.occurrence, mark.stage)).collect();
+    marks.sort_unstable();
+    assert_eq!(marks, ["F-1 b due", "F-1 b early", "F-2 a due", "F-2 a early"]);
+    let newest = &heard.newest[&("F-1".to_owned(), "r".to_owned())];
+    assert_eq!((newest.number.as_str(), newest.changes), ("N-2026-0004", 1));
+    let other = room.store.heard("b@bay.example").await.unwrap();
+    assert_eq!(other.newest[&("F-1".to_owned(), "r".to_owned())].occurrence, "c");
+    // Sent and not answered, as it last fell due.
+    let outbox = room.store.outbox("a".into());
+    for notice in outbox.claim(Which::Sound, 9, NOW).await.unwrap() {
+        assert!(outbox.sent(&notice, "250", NOW).await.unwrap());
+    }
+    let open = room.store.unanswered(&["a@bay.example"], NOW).await.unwrap();
+    let mut open: Vec<_> =
+        open.into_iter().map(|((item, _), occurrence)| format!("{item} {occurrence}")).collect();
+    open.sort_unstable();
+    assert_eq!(open, ["F-1 b", "F-2 a"]);
 }
 
 #[tokio::test]
