@@ -97,7 +97,7 @@ impl Line {
     pub fn first_uses(&self) -> Vec<String> {
         let mut says: Vec<String> = self.used.iter().take(MOST_USES).map(|used| used.says.clone()).collect();
         if let Some(more) = self.uses.checked_sub(MOST_USES).filter(|more| *more > 0) {
-            says.push(format!("{more} more; tallow hold list --format csv has every one"));
+            says.push(format!("{more} more"));
         }
         says
     }

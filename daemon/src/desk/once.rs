@@ -1,5 +1,5 @@
 //! A form's deed, once: what it led to is remembered in the transaction of its rows, under the form's key, so that ten
-//! copies of it are one record, on whatever daemon they arrive.
+//! copies of it are one record, on whatever daemon they arrive. So is what it did, in words, for that page to say.
 
 use policies::zone::Instant;
 
@@ -23,6 +23,14 @@ impl Led {
     }
 }
 
+/// What is remembered of a form: when it was first sent, where it led, and what it did, a line each.
+pub(crate) fn parted(known: &str) -> (&str, Option<&str>, Vec<&str>) {
+    let Some((at, rest)) = known.split_once(' ') else { return (known, None, Vec::new()) };
+    let mut lines = rest.lines();
+    let led = lines.next().filter(|led| !led.is_empty());
+    (at, led, lines.filter(|line| !line.is_empty()).collect())
+}
+
 impl Desk {
     /// Does it, unless the form with that key did already; answers where it leads. `at` is when it was first sent.
     ///
@@ -38,7 +46,7 @@ impl Desk {
         self.store
             .write(self.deed(&action), async |tx: &mut Writer| {
                 let known = tx.remembered(key).await?.unwrap_or_default();
-                if let Some((_, led)) = known.split_once(' ') {
+                if let Some(led) = parted(&known).1 {
                     return Ok(led.to_owned());
                 }
                 let (register, faults) = (tx.register().await?, Faults::default());
@@ -56,14 +64,14 @@ impl Desk {
                 let engineer = people::known(&register.people, by).is_ok_and(people::is_engineer);
                 let care = Care { action: &action, live: true, may_free: engineer };
                 self.take_in(tx, register, &led.rows.sheets, &faults, care).await?;
-                tx.remember(key, &format!("{} {}", at.0, led.to)).await?;
+                tx.remember(key, &format!("{} {}\n{}", at.0, led.to, led.rows.told.join("\n"))).await?;
                 Ok(led.to)
             })
             .await
     }
 
     /// Does what a program asks, and keeps the answer to its request in the same transaction, so that a copy that
-    /// comes while this one is under way gets that answer too. `tell` makes the answer from the notes.
+    /// comes while this one is under way gets that answer too. `tell` makes the answer from what was done and the notes.
     ///
     /// # Errors
     /// What the deed refuses, every bad row, or the store's failure.
@@ -72,7 +80,7 @@ impl Desk {
         (by, key): (&str, &str),
         deed: &str,
         make: impl FnOnce(&Look) -> Result<Rows, DeskError>,
-        tell: impl FnOnce(&[RowFault]) -> String,
+        tell: impl FnOnce(&[String], &[RowFault]) -> String,
     ) -> Result<String, DeskError> {
         let action = format!("{deed}: {by}");
         self.store
@@ -89,7 +97,7 @@ impl Desk {
                 let engineer = people::known(&register.people, by).is_ok_and(people::is_engineer);
                 let care = Care { action: &action, live: true, may_free: engineer };
                 let done = self.take_in(tx, register, &rows.sheets, &faults, care).await?;
-                let answer = tell(&done.notes);
+                let answer = tell(&rows.told, &done.notes);
                 tx.keep_answer(by, key, &answer).await?;
                 Ok(answer)
             })

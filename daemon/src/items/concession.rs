@@ -65,9 +65,15 @@ impl Concede {
         self.is_for(look, id)?;
         self.may(look, look.set.rule(id))?;
         self.not_too_often(look, id)?;
+        let day = |text: &String| text.parse().map_or_else(|_| text.clone(), crate::why::day);
         let told = format!(
             "{}: {} of {} is waived from {} to {}: {}",
-            row.key, self.rule, self.tag, row.from_date, row.until_date, row.conditions
+            row.key,
+            self.rule,
+            self.tag,
+            day(&row.from_date),
+            day(&row.until_date),
+            row.conditions
         );
         Ok(Rows { sheets: vec![look.sheet(&[row])], told: vec![told] })
     }

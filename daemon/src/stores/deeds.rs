@@ -160,7 +160,7 @@ impl Move {
             row(look, "move", &self.part, &self.from, less, &at),
             row(look, "move", &self.part, &self.to, self.quantity, &at),
         ];
-        let told = format!("{} of {} go from {} to {}", self.quantity, self.part, self.from, self.to);
+        let told = format!("{} of {} moved from {} to {}", self.quantity, self.part, self.from, self.to);
         Ok(Rows { sheets: vec![look.sheet(&rows)], told: vec![told] })
     }
 }
@@ -202,7 +202,8 @@ impl Count {
         let at = look.moment(self.at.as_deref(), look.places.zone_at(Some(&self.place)))?;
         let apart = self.found - there(look, &self.part, &self.place, at.at);
         if apart == Amount::ZERO {
-            return Ok(Rows::default());
+            let told = format!("{} of {} at {}: as the records have it", self.found, self.part, self.place);
+            return Ok(Rows { told: vec![told], ..Rows::default() });
         }
         let told = format!("{} of {} at {}: {apart} against the records", self.found, self.part, self.place);
         let row = row(look, "count", &self.part, &self.place, apart, &at);

@@ -9,8 +9,8 @@ use super::fault::Fault;
 use super::links::Links;
 
 /// What may stand behind the ? of an address.
-const NAMES: [&str; 10] =
-    ["as_of", "known_on", "q", "all", "why", "next", "code", "part", "station", "items"];
+const NAMES: [&str; 11] =
+    ["as_of", "known_on", "q", "all", "why", "next", "code", "part", "station", "items", "done"];
 
 /// A name that no page knows would be left out, and the answer be to another question: it is refused.
 ///
@@ -53,6 +53,8 @@ pub(super) struct Query {
     pub(super) station: Option<String>,
     /// Tags whose labels are wanted.
     pub(super) items: Option<String>,
+    /// The form that led here, by its key: the page says what it did.
+    pub(super) done: Option<String>,
 }
 
 /// A day to be read as of, and what is left out.
@@ -74,6 +76,8 @@ pub(super) struct Asked {
     pub(super) signed: Option<String>,
     /// Whether who is there may read the stores' pages.
     pub(super) stores: bool,
+    /// What the form that led here did.
+    pub(super) done: Option<String>,
 }
 
 impl Query {
@@ -96,6 +100,7 @@ impl Query {
             links: Links::replaying(replay),
             signed: None,
             stores: false,
+            done: None,
         })
     }
 }

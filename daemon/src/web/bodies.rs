@@ -80,7 +80,8 @@ impl Bodies {
             return make.await.map(Arc::new);
         }
         let desk = &*visit.web.desk;
-        let place = self.place(format!("{page} {} {}", asked.as_of, asked.all));
+        let name = format!("{page} {} {}", asked.as_of, asked.all);
+        let place = self.place(&name);
         let own = self.own_turn(visit);
         let head = desk.store.head().await?.seq;
         if let Some(body) = place.kept(desk, head, own, BEHIND) {
@@ -99,7 +100,13 @@ impl Bodies {
             return Ok(body);
         }
         let (at, turn) = (desk.now(), self.wrote().turn);
-        let body = Arc::new(make.await?);
+        let body = match make.await {
+            Ok(body) => Arc::new(body),
+            Err(fault) => {
+                self.forget(&name);
+                return Err(fault);
+            }
+        };
         *place.last() = Some(Written { body: Arc::clone(&body), head, at, turn });
         Ok(body)
     }
@@ -122,12 +129,24 @@ impl Bodies {
         seen.and_then(|seen| self.wrote().last.get(&seen.who.person.key).copied()).unwrap_or(0)
     }
 
-    fn place(&self, key: String) -> Arc<Place> {
-        let mut places = self.places.lock().unwrap_or_else(PoisonError::into_inner);
-        if places.len() >= MOST && !places.contains_key(&key) {
+    fn places(&self) -> MutexGuard<'_, HashMap<String, Arc<Place>>> {
+        self.places.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    fn place(&self, name: &str) -> Arc<Place> {
+        let mut places = self.places();
+        if places.len() >= MOST && !places.contains_key(name) {
             places.clear();
         }
-        Arc::clone(places.entry(key).or_default())
+        Arc::clone(places.entry(name.to_owned()).or_default())
+    }
+
+    /// What there is no page of takes no place from one that there is.
+    fn forget(&self, name: &str) {
+        let mut places = self.places();
+        if places.get(name).is_some_and(|place| place.last().is_none()) {
+            places.remove(name);
+        }
     }
 }
 
@@ -145,5 +164,31 @@ impl Place {
         let holds = written.head == head && (0..HOLDS).contains(&age);
         let near = (0..behind).contains(&age) && desk.only_counted(written.head, head);
         (holds || near).then(|| Arc::clone(&written.body))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_was_never_written_takes_no_place() {
+        let bodies = Bodies::default();
+        for made_up in 0..2 * MOST {
+            let name = format!("station {made_up}");
+            bodies.place(&name);
+            bodies.forget(&name);
+        }
+        assert!(bodies.places().is_empty());
+        let body = Body {
+            title: String::new(),
+            known: Known::default(),
+            before: String::new(),
+            after: String::new(),
+        };
+        let written = Written { body: Arc::new(body), head: 1, at: Instant(0), turn: 0 };
+        *bodies.place("region").last() = Some(written);
+        bodies.forget("region");
+        assert_eq!(bodies.places().len(), 1, "the last one stands though it could not be written anew");
     }
 }

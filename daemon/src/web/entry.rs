@@ -14,7 +14,7 @@ mod gear;
 mod hard;
 mod judge;
 mod later;
-mod once;
+pub(super) mod once;
 mod ordering;
 mod paper;
 mod rehearse;
@@ -223,6 +223,12 @@ fn may<'v>(visit: &'v Visit, act: Act, station: Option<&str>) -> Result<&'v Seen
 /// Whether somebody who is signed in may.
 fn may_now(visit: &Visit, act: Act, station: Option<&str>) -> bool {
     visit.presence.seen().is_some_and(|seen| rights::may(&seen.who, act, Place::Of(station)).is_ok())
+}
+
+/// What a rule asks, in its own words; its id where it is in force no more.
+fn title_of(web: &Web, rule: &str) -> String {
+    let set = &web.desk.set;
+    set.find_rule(rule).map_or_else(|| rule.to_owned(), |id| set.rule(id).title.clone())
 }
 
 /// What stands in a field; nothing where it is empty.

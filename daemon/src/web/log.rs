@@ -104,7 +104,9 @@ async fn last(web: &Web, slug: &str) -> Result<Vec<Logged>, Fault> {
     let mut entries: Vec<(String, Vec<Usage>)> = Vec::new();
     for row in rows {
         let own = format!(" {} {}", row.host, row.meter);
-        let base = format!("{} {}", row.at, row.key.strip_suffix(&own).unwrap_or(&row.key));
+        // What came in rows with keys of their own is one entry by its moment and its note.
+        let stem = row.key.strip_suffix(&own).or(row.note.as_deref()).unwrap_or_default();
+        let base = format!("{} {stem}", row.at);
         match entries.iter_mut().find(|(have, _)| *have == base) {
             Some((_, rows)) => rows.push(row),
             None => entries.push((base, vec![row])),
@@ -120,10 +122,12 @@ async fn last(web: &Web, slug: &str) -> Result<Vec<Logged>, Fault> {
 
 /// `12 Oct 2026 07:00 BST: recovery (pulls 2 on W-0471, recoveries on LC-2/07)`.
 fn says(zone: &Zone, rows: &[Usage]) -> String {
-    let what = match rows {
-        _ if rows.iter().any(|row| row.meter == "launches") => "launch",
-        _ if rows.iter().any(|row| row.meter == "recoveries") => "recovery",
-        _ => "entry",
+    let has = |meter: &str| rows.iter().any(|row| row.meter == meter);
+    let what = match (has("launches"), has("recoveries")) {
+        (true, true) => "launch and recovery",
+        (true, false) => "launch",
+        (false, true) => "recovery",
+        (false, false) => "entry",
     };
     let mut parts: Vec<String> = rows.iter().map(part).collect();
     parts.sort();

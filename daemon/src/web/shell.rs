@@ -17,6 +17,8 @@ pub(super) struct Shell {
     pub(super) alarms: Vec<String>,
     /// The demo shows its own mail, and says that it is invented.
     pub(super) demo: bool,
+    /// What the form that led here did.
+    pub(super) done: Option<String>,
     /// What stands in the search field.
     pub(super) sought: String,
     /// The policy set's first digits.
@@ -41,6 +43,7 @@ impl Shell {
             known: Known::default(),
             alarms: if web.door.open { alarms::standing() } else { Vec::new() },
             demo: web.caught.is_some(),
+            done: None,
             sought: String::new(),
             set: web.desk.set.hash[..12].to_owned(),
             cautions: [caution::PLANNING_AID, caution::LAUNCHING_AUTHORITY],
@@ -55,7 +58,8 @@ impl Shell {
     pub(super) fn of(web: &Web, asked: &Asked, title: &str, known: Known) -> Shell {
         let bare = Shell::bare(web, title, asked.links.clone()).signed(asked.signed.as_deref());
         // Whoever reads records is told; a stranger at the door is not.
-        Shell { known, replayable: true, stores: asked.stores, alarms: alarms::standing(), ..bare }
+        let done = asked.done.clone();
+        Shell { known, replayable: true, stores: asked.stores, alarms: alarms::standing(), done, ..bare }
     }
 
     /// The same for a page that keeps entries while there is no signal, and judges readings as they are typed.

@@ -12,6 +12,7 @@ use super::Web;
 use super::asked::{Asked, Query, check_names};
 use super::bodies::Bodies;
 use super::cookie::{self, Jar};
+use super::entry::once;
 use super::fault::{self, Fault};
 use super::gate::Presence;
 use crate::accounts::Seen;
@@ -30,6 +31,8 @@ pub(super) struct Visit {
     pub(super) known: String,
     /// The address as it was asked for.
     pub(super) address: String,
+    /// What the form that led here did.
+    done: Option<String>,
     name: String,
     pairs: Vec<(String, String)>,
 }
@@ -53,7 +56,8 @@ impl Visit {
         let signed = self.presence.seen().map(|seen| seen.who.person.name.clone());
         // Who may record sees what was recorded: the demo's stated evening is for those who only read.
         let stated = self.web.stated.filter(|_| signed.is_none());
-        Ok(Asked { signed, stores: self.sees_stores(), ..self.query.read(&self.web, stated)? })
+        let done = self.done.clone();
+        Ok(Asked { signed, stores: self.sees_stores(), done, ..self.query.read(&self.web, stated)? })
     }
 
     /// Whether who is there may read the stores' pages.
@@ -95,7 +99,7 @@ impl FromRequestParts<Arc<Web>> for Visit {
             if !names_its_own(parts.uri.path()) {
                 check_names(parts.uri.query().unwrap_or_default())?;
             }
-            let query = axum::extract::Query::try_from_uri(&parts.uri);
+            let query = axum::extract::Query::<Query>::try_from_uri(&parts.uri);
             let axum::extract::Query(query) = query.map_err(|_| {
                 Fault::asked(
                     "The part of the address behind the ? cannot be read.",
@@ -109,8 +113,14 @@ impl FromRequestParts<Arc<Web>> for Visit {
             let address = parts.uri.path_and_query().map(ToString::to_string).unwrap_or_default();
             let pairs = axum::extract::Query::<Vec<(String, String)>>::try_from_uri(&parts.uri);
             let pairs = pairs.map(|axum::extract::Query(pairs)| pairs).unwrap_or_default();
+            // Words of records are for who is signed in.
+            let done = match query.done.as_deref().filter(|_| presence.seen().is_some()) {
+                Some(key) => once::told(&web.desk, key).await?,
+                None => None,
+            };
             Ok::<_, Fault>(Visit {
                 web: Arc::clone(web),
+                done,
                 query,
                 presence,
                 bodies,

@@ -50,6 +50,20 @@ pub struct Answer {
     pub text: String,
 }
 
+impl Ground {
+    /// Takes one more file of a register in.
+    pub async fn import(&self, name: &str, text: &str) {
+        let folder = tempfile();
+        std::fs::write(folder.join(name), text).unwrap();
+        let faults = Faults::default();
+        let sheets = read_folder(&folder, &faults).unwrap();
+        if let Err(error) = self.desk.import(&sheets, &faults, false).await {
+            panic!("{error:?}");
+        }
+        std::fs::remove_dir_all(&folder).unwrap();
+    }
+}
+
 impl Answer {
     pub fn json(&self) -> Value {
         serde_json::from_str(&self.text).unwrap_or_else(|error| panic!("{error}: {}", self.text))

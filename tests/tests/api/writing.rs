@@ -97,6 +97,67 @@ async fn gear_comes_and_goes_by_the_interface() {
     ground.post(&clerk, "/api/v1/corrections", "correct-2", &unknown).await.is(422);
 }
 
+/// An order from its raising to its certificate, and a part issued, moved and counted; each is one record however often
+/// it is sent, and says what it did.
+#[tokio::test]
+async fn a_clerk_keeps_stores_by_the_interface() {
+    let ground = ground().await;
+    ground
+        .import(
+            "parts.csv",
+            "part,description,kind,lead_time,unit\nFALL-1,Launching fall,fall,3 weeks,each\n",
+        )
+        .await;
+    let (clerk, mechanic) = (ground.token(CLERK).await, ground.token(MECHANIC).await);
+    let order = json!({ "part": "FALL-1", "quantity": 4, "place": "stores", "needed_by": "2026-11-20" });
+    ground.post(&mechanic, "/api/v1/orders", "order-001", &order).await.is(403);
+    for _ in 0..2 {
+        let told = ground.post(&clerk, "/api/v1/orders", "order-001", &order).await.is(201);
+        assert_eq!(told["notes"][0], "OS-2026-001: 4 of FALL-1, deliver by 20 Nov 2026", "{told}");
+    }
+    let listed = ground.get(&clerk, "/api/v1/orders?part=FALL-1").await.is(200);
+    assert_eq!(listed["rows"].as_array().map(Vec::len), Some(1), "{listed}");
+    assert_eq!(
+        (&listed["rows"][0]["quantity"], &listed["rows"][0]["by"]),
+        (&json!("4"), &json!("clerk@service.example"))
+    );
+    let receive = "/api/v1/orders/OS-2026-001/receive";
+    ground.post(&clerk, receive, "receive-1", &json!({ "quantity": "5" })).await.is(422);
+    ground.post(&clerk, receive, "receive-1", &json!({})).await.is(201);
+    let issue = json!({ "quantity": 1, "place": "stores" });
+    let held = ground.post(&clerk, "/api/v1/parts/FALL-1/issue", "issue-001", &issue).await.is(422);
+    assert!(held.to_string().contains("came without its certificate"), "{held}");
+    ground.post(&clerk, receive, "receive-2", &json!({ "certificate": "MC-9" })).await.is(201);
+    ground.post(&clerk, "/api/v1/parts/FALL-1/issue", "issue-001", &issue).await.is(201);
+    let to_bay = json!({ "quantity": "1", "from": "stores", "to": "bay" });
+    ground.post(&clerk, "/api/v1/parts/FALL-1/move", "move-0001", &to_bay).await.is(201);
+    let counted = json!({ "place": "stores", "found": 1 });
+    let told = ground.post(&clerk, "/api/v1/parts/FALL-1/count", "count-001", &counted).await.is(201);
+    assert_eq!(told["notes"][0], "1 of FALL-1 at stores: -1 against the records");
+    ground.post(&clerk, "/api/v1/parts/FALL-9/count", "count-002", &counted).await.is(422);
+    let attic = json!({ "place": "attic", "found": 1 });
+    ground.post(&clerk, "/api/v1/parts/FALL-1/count", "count-003", &attic).await.is(422);
+    let moves = ground.get(&clerk, "/api/v1/stock?part=FALL-1").await.is(200);
+    let mut moves: Vec<String> = moves["rows"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|row| {
+            format!(
+                "{} {} {}",
+                row["place"].as_str().unwrap(),
+                row["quantity"].as_str().unwrap(),
+                row["reason"].as_str().unwrap()
+            )
+        })
+        .collect();
+    moves.sort();
+    assert_eq!(
+        moves,
+        ["bay 1 receipt", "stores -1 count", "stores -1 issue", "stores -1 issue", "stores 4 receipt"]
+    );
+}
+
 #[tokio::test]
 async fn a_concession_is_an_engineers() {
     let ground = ground().await;

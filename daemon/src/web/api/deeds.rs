@@ -4,6 +4,7 @@
 mod gear;
 mod log;
 mod records;
+mod stores;
 
 use std::pin::Pin;
 use std::sync::Arc;
@@ -49,6 +50,7 @@ pub(super) fn deeds() -> Vec<Deed> {
     let mut deeds = log::deeds();
     deeds.extend(gear::deeds());
     deeds.extend(records::deeds());
+    deeds.extend(stores::deeds());
     deeds
 }
 
@@ -155,10 +157,10 @@ impl Doing {
         deed: &str,
         make: impl FnOnce(&Look) -> Result<Rows, DeskError> + Send,
     ) -> Result<Value, Problem> {
-        let tell = |notes: &[RowFault]| {
-            let notes: Vec<String> =
-                notes.iter().map(|note| format!("{}: {}", note.column, note.message)).collect();
-            self.done(deed, &notes).to_string()
+        let tell = |told: &[String], notes: &[RowFault]| {
+            let noted = notes.iter().map(|note| format!("{}: {}", note.column, note.message));
+            let all: Vec<String> = told.iter().cloned().chain(noted).collect();
+            self.done(deed, &all).to_string()
         };
         let told = self.desk().handle_request((self.me(), &self.key), deed, make, tell).await?;
         Ok(serde_json::from_str(&told).unwrap_or_default())

@@ -33,6 +33,8 @@ pub(super) enum Sort {
     Text(u8),
     /// One of these: value and words.
     Choice(Vec<(String, String)>),
+    /// A line of text, with these offered as it is typed: value and words.
+    OneOf(Vec<(String, String)>),
 }
 
 /// A field.

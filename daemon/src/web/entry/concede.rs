@@ -18,7 +18,7 @@ use crate::rights::{Act, Place};
 use crate::web::fault::Fault;
 use crate::web::gate;
 use crate::web::links::{Links, encoded};
-use crate::web::posted::Posted;
+use crate::web::posted::{Posted, see};
 use crate::web::visit::Visit;
 use crate::web::{caution, words};
 
@@ -66,7 +66,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     let by = &posted.signed()?.who.person.key;
     let once = Once::of(&web.desk, form).await?;
     if let Some(led) = &once.led {
-        return Ok(crate::web::posted::see(led));
+        return Ok(see(led));
     }
     let blank = blank(visit, &task).filled(form);
     if web.desk.set.rule(task.rule).authority == Authority::Law {
@@ -90,9 +90,9 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
         by: by.clone(),
         second: None,
     };
-    let make = |look: &Look| Ok(Led::to(Links::item_path(&task.tag), asked.rows(look)?));
+    let make = |look: &Look| Ok(once.saying(Led::to(Links::item_path(&task.tag), asked.rows(look)?)));
     match web.desk.handle_once((&once.key, once.at), ("concession add", by), make).await {
-        Ok(to) => Ok(crate::web::posted::see(&to)),
+        Ok(to) => Ok(see(&to)),
         Err(DeskError::WantsSecond(_)) => {
             // The first word is signed as the second is.
             let seen = posted.fresh(&task.address(web, "concession"))?;
@@ -116,15 +116,15 @@ async fn found(visit: &Visit) -> Result<Concession, Fault> {
 /// # Errors
 /// No such concession, or the store's own.
 pub(super) async fn end_page(visit: &Visit) -> Result<Response, Fault> {
-    end_blank(&found(visit).await?).page(visit)
+    end_blank(visit, &found(visit).await?).page(visit)
 }
 
-fn end_blank(row: &Concession) -> Blank {
+fn end_blank(visit: &Visit, row: &Concession) -> Blank {
     Blank {
         lead: format!(
-            "{} of {} is waived until 24:00 on {}: {}",
-            row.rule,
+            "{}: {} is waived until 24:00 on {}: {}",
             row.item,
+            super::title_of(&visit.web, &row.rule),
             words::day_of(&row.until_date),
             row.conditions
         ),
@@ -148,16 +148,16 @@ pub(super) async fn end(posted: Posted) -> Result<Response, Fault> {
     let desk = &visit.web.desk;
     let once = Once::alone(desk, form).await?;
     if let Some(led) = &once.led {
-        return Ok(crate::web::posted::see(led));
+        return Ok(see(led));
     }
     let row = found(visit).await?;
     let by = &posted.signed()?.who.person.key;
     let to = Links::item_path(&row.item);
     let yesterday = desk.today().yesterday().unwrap_or(Date::MIN).to_string();
     if row.until_date <= yesterday {
-        return Ok(crate::web::posted::see(&to));
+        return Ok(see(&to));
     }
-    let blank = end_blank(&row).filled(form);
+    let blank = end_blank(visit, &row).filled(form);
     if form.field("reason").is_empty() {
         return blank.wrong_at("reason", "say why it ends").page(visit);
     }

@@ -240,13 +240,8 @@ async fn recorded_blank(visit: &Visit) -> Result<(Blank, Work), Fault> {
     let zone =
         web.desk.with_fleet(|fleet| fleet.find(&work.item).map(|id| fleet.zone_of(fleet.item(id)).clone()));
     let when = zone.await?.map(|zone| words::moment(&zone, Instant(work.at))).unwrap_or_default();
-    let rule = web
-        .desk
-        .set
-        .find_rule(&work.rule)
-        .map_or(work.rule.clone(), |id| web.desk.set.rule(id).title.clone());
     let facts = [
-        ("Work", rule),
+        ("Work", super::title_of(web, &work.rule)),
         ("When", when),
         ("Outcome", work.outcome.clone()),
         ("Readings", crate::gear::readings(&web.desk.set, &work).join(", ")),

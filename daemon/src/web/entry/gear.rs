@@ -38,7 +38,7 @@ async fn taken(
         return Ok(see(led));
     }
     let by = &posted.signed()?.who.person.key;
-    let make = |look: &Look| Ok(Led::to(Links::item_path(tag), make(look)?));
+    let make = |look: &Look| Ok(once.saying(Led::to(Links::item_path(tag), make(look)?)));
     match visit.web.desk.handle_once((&once.key, once.at), (deed, by), make).await {
         Ok(to) => Ok(see(&to)),
         Err(error) => blank.filled(&posted.form).refused(error)?.page(visit),

@@ -8,9 +8,11 @@ use axum::response::Response;
 use policies::zone::Instant;
 
 use crate::desk::Desk;
+use crate::desk::once::{Led, parted};
 use crate::store::{StoreError, Writer};
 use crate::web::fault::Fault;
 use crate::web::posted::{Form, see};
+use crate::web::words::upper_first;
 use axum::http::StatusCode;
 use tokio::sync::{Mutex as Turn, OwnedMutexGuard};
 
@@ -69,9 +71,23 @@ impl Once {
             Some(known) => known,
             None => first(desk, &key, now).await?,
         };
-        let (at, led) = known.split_once(' ').unwrap_or((&known, ""));
+        let (at, led, _) = parted(&known);
         let at = Instant(at.parse().unwrap_or(now.0));
-        Ok(Once { key, at, led: Some(led.to_owned()).filter(|led| !led.is_empty()), _turn: None })
+        Ok(Once { key, at, led: led.map(str::to_owned), _turn: None })
+    }
+
+    /// The same deed; where there is something to say of it, the page that it leads to says so.
+    pub(super) fn saying(&self, led: Led) -> Led {
+        let to = if led.rows.told.is_empty() { led.to } else { self.told_at(&led.to) };
+        Led { to, ..led }
+    }
+
+    fn told_at(&self, to: &str) -> String {
+        let key = self.key.strip_prefix(PREFIX).unwrap_or(&self.key);
+        let (path, place) =
+            to.split_once('#').map_or((to, String::new()), |(path, place)| (path, format!("#{place}")));
+        let and = if path.contains('?') { '&' } else { '?' };
+        format!("{path}{and}done={key}{place}")
     }
 
     /// The same, one copy after another: a later one finds where the first led. For what is known by no key of its
@@ -97,6 +113,29 @@ impl Once {
         desk.store.note(desk.deed("page"), &self.key, &format!("{} {to}", self.at.0)).await?;
         Ok(see(to))
     }
+}
+
+/// What the form with a key did, in words; none where it is not known, or did nothing worth a word.
+///
+/// # Errors
+/// The store's own.
+pub(in crate::web) async fn told(desk: &Desk, key: &str) -> Result<Option<String>, StoreError> {
+    let known = desk.store.remembered(&format!("{PREFIX}{key}")).await?.unwrap_or_default();
+    let says = parted(&known)
+        .2
+        .into_iter()
+        .map(|line| upper_first(without_commands(line).trim_end_matches('.')) + ".");
+    Ok(Some(says.collect::<Vec<_>>().join(" ")).filter(|says| !says.is_empty()))
+}
+
+/// What the desk says, without the command line's own help.
+pub(super) fn without_commands(text: &str) -> String {
+    let mut text = text.to_owned();
+    while let Some(at) = text.find(" (tallow ") {
+        let end = text[at..].find(')').map_or(text.len(), |end| at + end + 1);
+        text.replace_range(at..end, "");
+    }
+    text.split("; see tallow ").next().unwrap_or_default().to_owned()
 }
 
 /// Remembers a form at its first coming; forms long gone are forgotten then.

@@ -5,7 +5,7 @@ use jiff::civil::Date;
 
 use super::blank::{Blank, Field, Sort};
 use super::given;
-use super::stock::{Known, action, amount, once_only, place};
+use super::stock::{Known, action, amount, once_only};
 use crate::desk::once::Led;
 use crate::items::Rows;
 use crate::records::Order;
@@ -29,7 +29,7 @@ fn raise_blank(known: &Known, at: &str) -> Blank {
     known
         .blank(format!("Order {}?", known.part.key), "raise")
         .with(quantity)
-        .with(place("place", "Deliver to").holding(at))
+        .with(known.place("place", "Deliver to").holding(at))
         .with(
             Field::new("needed_by", "Deliver by", Sort::Day)
                 .beside(format!("Empty: when its lead time, {}, has passed.", known.part.lead_time)),
@@ -53,7 +53,8 @@ pub(super) async fn raise_page(visit: &Visit) -> Result<Response, Fault> {
 pub(super) async fn raise(posted: Posted) -> Result<Response, Fault> {
     let known = Known::of(&posted.visit).await?;
     let form = &posted.form;
-    let blank = raise_blank(&known, Some(form.field("place")).filter(|at| !at.is_empty()).unwrap_or(STORES));
+    let place = known.place_in(form, "place");
+    let blank = raise_blank(&known, if place.is_empty() { STORES } else { &place });
     let quantity = match amount(form, "quantity") {
         Ok(quantity) => quantity,
         Err(wrong) => return blank.filled(form).wrong_at("quantity", &wrong).page(&posted.visit),
@@ -65,11 +66,11 @@ pub(super) async fn raise(posted: Posted) -> Result<Response, Fault> {
     let deed = Raise {
         part: known.part.key.clone(),
         quantity: Some(quantity),
-        place: form.field("place").to_owned(),
+        for_whom: Some(known.seen().for_whom(&known.part.key, &place, quantity)),
+        place,
         needed_by,
         on: None,
         by: posted.signed()?.who.person.key.clone(),
-        for_whom: Some(known.seen().for_whom(&known.part.key, form.field("place"), quantity)),
     };
     once_only(&posted, blank, ("order raise", "quantity"), |look| {
         let (number, rows) = deed.numbered(look)?;

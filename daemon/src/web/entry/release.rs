@@ -64,7 +64,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
         by: by.clone(),
         second: None,
     };
-    let make = |look: &Look| Ok(Led::to(Links::item_path(tag), asked.rows(look)?));
+    let make = |look: &Look| Ok(once.saying(Led::to(Links::item_path(tag), asked.rows(look)?)));
     match desk.handle_once((&once.key, once.at), ("state released", by), make).await {
         Ok(to) => Ok(see(&to)),
         Err(DeskError::WantsSecond(_)) => {

@@ -266,23 +266,26 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
             .page(visit);
     }
     match done(desk, &once, (&waits, number), &me).await? {
-        Ok(()) => once.done(desk, &waits.leads_to()).await,
+        Ok(Some(led)) => Ok(see(&led)),
+        Ok(None) => once.done(desk, &waits.leads_to()).await,
         Err(error) => blank.refused(error)?.page(visit),
     }
 }
 
-/// Does what was asked for, in both names, and uses the request up with it.
+/// Does what was asked for, in both names, and uses the request up with it. Where it led is remembered with gear's own
+/// records; with a set's it is not.
 async fn done(
     desk: &Desk,
     once: &Once,
     (waits, number): (&Waits, &str),
     second: &str,
-) -> Result<Result<(), DeskError>, Fault> {
+) -> Result<Result<Option<String>, DeskError>, Fault> {
     let (by, second) = (waits.by.clone(), Some(second.to_owned()));
     if let Some(request) = request(waits, second.clone(), number) {
-        return taken_up(desk, &request).await;
+        return Ok(taken_up(desk, &request).await?.map(|()| None));
     }
-    let led = |rows: Rows| Ok(Led { rows, to: waits.leads_to(), answers: Some(format!("{PREFIX}{number}")) });
+    let answers = Some(format!("{PREFIX}{number}"));
+    let led = |rows: Rows| Ok(once.saying(Led { rows, to: waits.leads_to(), answers }));
     let key = (once.key.as_str(), once.at);
     let written = match waits.wish.clone() {
         Wish::Release { tag, reason } => {
@@ -293,9 +296,9 @@ async fn done(
             let asked = Concede { tag, rule, from, until, conditions, number: None, by: by.clone(), second };
             desk.handle_once(key, ("concession add", &by), |look| led(asked.rows(look)?)).await
         }
-        Wish::TakeUp { .. } => return Ok(Ok(())),
+        Wish::TakeUp { .. } => return Ok(Ok(None)),
     };
-    Ok(written.map(drop))
+    Ok(written.map(Some))
 }
 
 /// Takes a set up, or says what stands against it.

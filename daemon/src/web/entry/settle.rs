@@ -17,6 +17,7 @@ use crate::web::fault::Fault;
 use crate::web::links::{Links, encoded};
 use crate::web::posted::{Posted, see};
 use crate::web::visit::Visit;
+use crate::web::words;
 
 /// Every open doubt.
 ///
@@ -54,7 +55,7 @@ fn blank(doubt: &Open) -> Blank {
     let told = &doubt.told;
     let day = format!("/station/{}", encoded(&told.station, false));
     let blank = Blank {
-        lead: crate::web::words::upper_first(&told.says),
+        lead: words::upper_first(&told.says),
         about: Some(format!("If so: {}.", told.moves))
             .filter(|_| !told.moves.is_empty())
             .into_iter()
@@ -154,7 +155,10 @@ async fn waits_blank(visit: &Visit) -> Result<Blank, Fault> {
         lead: "A correction makes its date later. Until an engineer says that it is right, the earlier one stands."
             .to_owned(),
         facts: facts.into_iter().map(|(name, text)| (name.to_owned(), text)).collect(),
-        ..Blank::new(format!("May {} of {} be later?", rule, task.tag), task.address(web, "acknowledge"))
+        ..Blank::new(
+            format!("May {} be later? {}", task.tag, words::upper_first(&web.desk.set.rule(task.rule).title)),
+            task.address(web, "acknowledge"),
+        )
     }
     .with(Field::new("reason", "Why the later date is right", Sort::Line))
     .press("Let the later date stand")

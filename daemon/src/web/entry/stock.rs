@@ -5,7 +5,7 @@ use policies::amount::Amount;
 
 use super::blank::{Blank, Field, Sort};
 use super::given;
-use super::once::Once;
+use super::once::{Once, without_commands};
 use crate::desk::DeskError;
 use crate::desk::once::Led;
 use crate::items::{Look, Rows};
@@ -21,6 +21,8 @@ use crate::web::visit::Visit;
 use crate::web::words;
 
 const NOW: &str = "Time, if not now";
+/// Places that a field offers; of more, it is said how to write them.
+const OFFERED: usize = 200;
 
 /// The address of a form about a part or an order.
 pub(super) fn action(path: &str, about: &str) -> String {
@@ -82,6 +84,34 @@ impl Known {
         &self.seen
     }
 
+    /// A field for a place of stock.
+    pub(super) fn place(&self, name: &str, label: &str) -> Field {
+        let places = self.places();
+        let shown = if places.len() <= OFFERED { places } else { Vec::new() };
+        Field::new(name, label, Sort::OneOf(shown))
+            .beside(format!("{STORES}, {LOFT}, or a station, by its name or as the register writes it."))
+    }
+
+    /// Every place of stock: its word in the register, and its name.
+    fn places(&self) -> Vec<(String, String)> {
+        let mut stations: Vec<(String, String)> =
+            self.seen.stations.iter().map(|(slug, name)| (slug.clone(), name.clone())).collect();
+        stations.sort_by(|a, b| a.1.cmp(&b.1));
+        let own = [STORES, LOFT].map(|word| (word.to_owned(), words::upper_first(&self.seen.place(word))));
+        own.into_iter().chain(stations).collect()
+    }
+
+    /// The place that is written in a field, as the register writes it; what names none is left as it is, to be refused.
+    pub(super) fn place_in(&self, form: &Form, name: &str) -> String {
+        let text = form.field(name);
+        let places = self.places();
+        let is = |(word, name): &&(String, String)| {
+            let plain = text.to_lowercase();
+            [word.to_lowercase(), name.to_lowercase()].contains(&plain)
+        };
+        places.iter().find(is).map_or_else(|| text.to_owned(), |(word, _)| word.clone())
+    }
+
     pub(super) fn amount(&self, name: &str, label: &str) -> Field {
         let unit = if self.part.unit == "m" { "m" } else { "" };
         Field { unit: unit.to_owned(), ..Field::new(name, label, Sort::Number) }
@@ -97,12 +127,6 @@ impl Known {
         }
         .way(format!("Back to {name}"), Links::default().spare(name))
     }
-}
-
-/// A place of stock, by its word.
-pub(super) fn place(name: &str, label: &str) -> Field {
-    Field::new(name, label, Sort::Line)
-        .beside(format!("{STORES}, {LOFT}, or a station as the register writes it."))
 }
 
 /// An amount that is written in a field.
@@ -133,6 +157,7 @@ pub(super) async fn once_only(
         return Ok(see(led));
     }
     let by = &posted.signed()?.who.person.key;
+    let make = |look: &Look| Ok(once.saying(make(look)?));
     match desk.handle_once((&once.key, once.at), (deed, by), make).await {
         Ok(to) => Ok(see(&to)),
         Err(DeskError::Refused(text)) => {
@@ -144,16 +169,6 @@ pub(super) async fn once_only(
     }
 }
 
-/// A refusal without the command line's own help.
-fn without_commands(text: &str) -> String {
-    let mut text = text.to_owned();
-    while let Some(at) = text.find(" (tallow ") {
-        let end = text[at..].find(')').map_or(text.len(), |end| at + end + 1);
-        text.replace_range(at..end, "");
-    }
-    text.split("; see tallow ").next().unwrap_or_default().to_owned()
-}
-
 /// To the part's page with what was done.
 fn to_part(part: &str, rows: Rows) -> Led {
     Led::to(Links::default().spare(part), rows)
@@ -162,7 +177,7 @@ fn to_part(part: &str, rows: Rows) -> Led {
 fn count_blank(known: &Known) -> Blank {
     known
         .blank(format!("How much of {} is there?", known.part.key), "count")
-        .with(place("place", "Where").holding(STORES))
+        .with(known.place("place", "Where").holding(STORES))
         .with(known.amount("found", "What was found"))
         .with(Field::new("at", NOW, Sort::Moment))
         .press("Record the count")
@@ -189,7 +204,7 @@ pub(super) async fn count(posted: Posted) -> Result<Response, Fault> {
         Err(wrong) => return blank.filled(form).wrong_at("found", &wrong).page(&posted.visit),
     };
     let at = given(form, "at").map(str::to_owned);
-    let deed = Count { part: part.clone(), place: form.field("place").to_owned(), found, at };
+    let deed = Count { part: part.clone(), place: known.place_in(form, "place"), found, at };
     once_only(&posted, blank, ("stock count", "place"), |look| Ok(to_part(&part, deed.rows(look)?))).await
 }
 
@@ -197,8 +212,8 @@ fn move_blank(known: &Known) -> Blank {
     known
         .blank(format!("Where does {} go?", known.part.key), "move")
         .with(known.amount("quantity", "How much"))
-        .with(place("from", "From").holding(STORES))
-        .with(place("to", "To"))
+        .with(known.place("from", "From").holding(STORES))
+        .with(known.place("to", "To"))
         .with(Field::new("at", NOW, Sort::Moment))
         .press("Move it")
 }
@@ -226,8 +241,8 @@ pub(super) async fn moved(posted: Posted) -> Result<Response, Fault> {
     let deed = Move {
         part: part.clone(),
         quantity,
-        from: form.field("from").to_owned(),
-        to: form.field("to").to_owned(),
+        from: known.place_in(form, "from"),
+        to: known.place_in(form, "to"),
         at: given(form, "at").map(str::to_owned),
     };
     once_only(&posted, blank, ("stock move", "quantity"), |look| Ok(to_part(&part, deed.rows(look)?))).await
@@ -237,7 +252,7 @@ fn issue_blank(known: &Known) -> Blank {
     known
         .blank(format!("What of {} goes out?", known.part.key), "issue")
         .with(known.amount("quantity", "How much"))
-        .with(place("place", "From where").holding(STORES))
+        .with(known.place("place", "From where").holding(STORES))
         .with(
             Field::new("item", "Which pieces, by their tags", Sort::Line)
                 .beside("A comma between; empty takes the first to expire."),
@@ -274,7 +289,7 @@ pub(super) async fn issue(posted: Posted) -> Result<Response, Fault> {
     let deed = Issue {
         part: part.clone(),
         quantity,
-        place: form.field("place").to_owned(),
+        place: known.place_in(form, "place"),
         items,
         out_of_turn,
         at: given(form, "at").map(str::to_owned),

@@ -127,7 +127,8 @@ impl Hand {
         }
         let led: std::collections::BTreeSet<String> = answers.iter().map(led).collect();
         assert_eq!(led.len(), 1, "{led:?}");
-        led.into_iter().next().unwrap()
+        let led = led.into_iter().next().unwrap();
+        led.strip_suffix(&format!("?done={key}")).map_or_else(|| led.clone(), str::to_owned)
     }
 }
 

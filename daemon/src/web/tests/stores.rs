@@ -132,7 +132,7 @@ async fn an_order_from_its_raising_to_its_certificate() {
     }
     for answer in &answers {
         assert_eq!(answer.status, StatusCode::SEE_OTHER, "{}", answer.text);
-        assert_eq!(answer.headers[header::LOCATION], "/stores/order/OS-2026-001");
+        assert_eq!(answer.headers[header::LOCATION], "/stores/order/OS-2026-001?done=0123456789abcdef");
     }
     assert_eq!(desk.store.newest::<Order>().await.unwrap().len(), 1);
     let sheet = sent(&router, &token, Method::GET, "/stores/order/OS-2026-001", "").await;
@@ -193,6 +193,16 @@ async fn what_is_blocked_is_refused_at_its_field_and_counts_and_moves_are_one_re
         assert_eq!(post("/stores/count/SH-4.75", body).await.status, StatusCode::SEE_OTHER);
     }
     assert_eq!(desk.store.newest::<Stock>().await.unwrap().len(), rows + 3);
+    // A place by its name, and what was done is said.
+    let body = "key=5123456789abcdef&quantity=1&from=The+central+stores&to=qnr";
+    assert_eq!(post("/stores/move/SH-4.75", body).await.status, StatusCode::SEE_OTHER);
+    let said = sent(&router, &token, Method::GET, "/stores/part/SH-4.75?done=5123456789abcdef", "").await;
+    assert!(said.text.contains("</span> 1 of SH-4.75 moved from stores to qnr."), "{}", said.text);
+    let form = sent(&router, &token, Method::GET, "/stores/move/SH-4.75", "").await.text;
+    assert!(
+        section(&form, "<datalist id=\"l-to\">", "</datalist>").contains("<option value=\"qnr\">"),
+        "{form}"
+    );
     let nowhere = post("/stores/count/SH-4.75", "key=3123456789abcdef&found=3&place=attic").await;
     assert!(section(&nowhere.text, "name=\"place\"", "</p>").contains("is no place"), "{}", nowhere.text);
     let letters = post("/stores/count/SH-4.75", "key=4123456789abcdef&found=three&place=stores").await;

@@ -131,12 +131,12 @@ pub(super) fn deeds() -> Vec<Deed> {
     ]
 }
 
-fn amount(doing: &Doing, name: &str) -> Option<Amount> {
+pub(super) fn amount(doing: &Doing, name: &str) -> Option<Amount> {
     doing.given.decimal(name).and_then(|text| text.parse().ok())
 }
 
 /// A day that is given.
-fn day(doing: &Doing, name: &str) -> Result<Option<Date>, Problem> {
+pub(super) fn day(doing: &Doing, name: &str) -> Result<Option<Date>, Problem> {
     let Some(text) = doing.given.text(name) else { return Ok(None) };
     let plain = text.len() == 10 && text.bytes().all(|byte| byte.is_ascii_digit() || byte == b'-');
     text.parse().ok().filter(|_| plain).map(Some).ok_or_else(|| {

@@ -8,8 +8,8 @@ use serde_json::{Map, Value};
 use super::{ALL, HOUSE, Placed, Table, replay, value};
 use crate::papers::{self, Wanted};
 use crate::records::{
-    Concession, Defect, Examination, Fitting, Item, Part, Person, State, Station, Stock, Substitution, Usage,
-    Work,
+    Concession, Defect, Examination, Fitting, Item, Order, Part, Person, State, Station, Stock, Substitution,
+    Usage, Work,
 };
 use crate::register::{Places, RegisterFile, sheet_of};
 use crate::rights::Act;
@@ -183,9 +183,31 @@ const STOCK: Table = Table {
     name: "stock",
     need: Need::Reads(Act::ViewStores),
     says: "Stock booked in and out",
-    columns: &["key", "part", "place", "at", "quantity", "reason"],
+    columns: &["key", "part", "place", "at", "quantity", "reason", "items", "note"],
     by: &["part", "place", "reason"],
     rows: |call| Box::pin(records::<Stock>(call)),
+    ..STATIONS
+};
+const ORDERS: Table = Table {
+    name: "orders",
+    need: Need::Reads(Act::ViewStores),
+    says: "Orders of parts, and what came of them",
+    columns: &[
+        "key",
+        "part",
+        "quantity",
+        "place",
+        "ordered_on",
+        "needed_by",
+        "received_on",
+        "certificate",
+        "by",
+        "signed_by",
+        "signed_on",
+        "for_whom",
+    ],
+    by: &["key", "part", "place"],
+    rows: |call| Box::pin(records::<Order>(call)),
     ..STATIONS
 };
 const PEOPLE: Table = Table {
@@ -208,7 +230,7 @@ const PEOPLE: Table = Table {
     ..STATIONS
 };
 
-pub(super) const TABLES: [Table; 14] = [
+pub(super) const TABLES: [Table; 15] = [
     STATIONS,
     ITEMS,
     FITTINGS,
@@ -222,6 +244,7 @@ pub(super) const TABLES: [Table; 14] = [
     SUBSTITUTIONS,
     PARTS,
     STOCK,
+    ORDERS,
     PEOPLE,
 ];
 

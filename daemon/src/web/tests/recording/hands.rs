@@ -37,6 +37,41 @@ async fn gear_is_removed_and_fitted_and_swapped_once() {
     assert_eq!(beach.desk.store.check().await.unwrap(), Vec::<String>::new());
 }
 
+/// The page that a form leads to says what it did, to who is signed in; made-up words lead to nothing said.
+#[tokio::test]
+async fn what_a_form_did_is_said_on_the_page_it_leads_to() {
+    let beach = Beach::new().await;
+    let mut mechanic = beach.person(MECHANIC).await;
+    let to = led(&mechanic.fill("/remove/F-0417", &key(1), &[]).await);
+    assert_eq!(to, format!("/item/F-0417?done={}", key(1)));
+    let done = "</span> Removed F-0417 from LC-2/07, ";
+    let page = mechanic.get(&to).await;
+    assert!(page.text.contains(done), "{}", page.text);
+    assert!(!mechanic.get("/item/F-0417").await.text.contains(done));
+    let mut stranger = Hand { router: beach.router.clone(), cookie: String::new(), word: String::new() };
+    assert!(!stranger.get(&to).await.text.contains("Removed"));
+    for made_up in ["x", "..", "%00", "0123456789abcdef", ""] {
+        let page = mechanic.get(&format!("/item/F-0417?done={made_up}")).await;
+        assert!(page.status == StatusCode::OK && !page.text.contains("class=\"done\""), "{made_up}");
+    }
+}
+
+/// A page is kept for a moment, for its own reader alone.
+#[tokio::test]
+async fn nobody_is_handed_another_readers_page() {
+    let beach = Beach::new().await;
+    let (mut mechanic, mut clerk) = (beach.person(MECHANIC).await, beach.person(CLERK).await);
+    let own = mechanic.get("/station/qua").await.text;
+    assert!(own.contains("action=\"/station/qua/log\"") && own.contains(MECHANIC));
+    for _ in 0..2 {
+        let others = clerk.get("/station/qua").await.text;
+        assert!(!others.contains("/station/qua/log") && !others.contains(MECHANIC), "{others}");
+        let mut stranger = Hand { router: beach.router.clone(), cookie: String::new(), word: String::new() };
+        assert!(!stranger.get("/station/qua").await.text.contains(MECHANIC));
+        assert!(mechanic.get("/station/qua").await.text.contains("/station/qua/log"));
+    }
+}
+
 #[tokio::test]
 async fn gear_is_set_aside_with_a_reason() {
     let beach = Beach::new().await;
