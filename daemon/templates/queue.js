@@ -81,13 +81,16 @@ self.kept = (() => {
     return sent;
   };
 
-  const post = async (word, entries) => {
+  const post = async (word, asked) => {
     // A clock that was never measured before is measured now, and so the same for every copy.
-    for (const entry of entries.filter((one) => one.off_s === null)) {
+    for (const entry of asked.filter((one) => one.off_s === null)) {
       entry.off_s = (await known("off")) ?? 0;
     }
-    const first = entries.filter((entry) => !entry.tried);
-    for (const entry of entries) await mark(entry, true);
+    const first = asked.filter((entry) => !entry.tried);
+    // What was taken back while the sending was made up does not go.
+    const entries = [];
+    for (const entry of asked) if (await mark(entry, true)) entries.push(entry);
+    if (entries.length === 0) return { state: "in", sent: 0 };
     const body = entries.map(({ key, what, at, off_s, who, fields }) => ({ key, what, at, off_s, who, fields }));
     const answer = await fetch(word.path, {
       method: "POST",

@@ -39,6 +39,10 @@ const answer = async (request, response) => {
   if (pathname !== QUEUE) {
     return /^\/station\/qua(\/card)?$/.test(pathname) ? send(200, "text/html", day(service.who)) : send(200, "text/plain", "");
   }
+  if (request.method === "GET") {
+    service.asked += 1;
+    await service.holds;
+  }
   if (request.method === "GET") return send(200, "application/json", JSON.stringify({ token: service.who, who: service.who }));
   let text = "";
   for await (const part of request) text += part;
@@ -66,7 +70,7 @@ after(async () => {
 });
 beforeEach(async () => {
   await context?.close();
-  service = { who: ONE, next: ONE, takes: taken, posts: [], headers: {} };
+  service = { who: ONE, next: ONE, takes: taken, posts: [], headers: {}, asked: 0 };
   context = await browser.newContext({ ...PHONE, serviceWorkers: "allow" });
   page = await context.newPage();
   await page.goto(`http://127.0.0.1:${server.address().port}/station/qua`);
@@ -115,6 +119,22 @@ test("an entry that never went out is taken back", async () => {
   await context.setOffline(false);
   await page.reload();
   assert.equal(service.posts.length, 0);
+});
+
+test("an entry that is taken back while its sending is made up does not go", async () => {
+  let go;
+  service.holds = new Promise((done) => (go = done));
+  service.asked = 0;
+  await press();
+  await until(async () => (await entries()).length === 1 && service.asked > 0);
+  const [{ key }] = await entries();
+  await page.evaluate((key) => self.kept.takeBack(key), key);
+  go();
+  await page.evaluate(() => self.kept.send());
+  assert.deepEqual([service.posts, await entries()], [[], []]);
+  await press();
+  await until(async () => (await entries())[0]?.state === "sent");
+  assert.deepEqual(service.posts.map(({ entries }) => entries.length), [1]);
 });
 
 test("a fault of the service is said as one, and waits longer each time", async () => {

@@ -88,12 +88,20 @@ impl Unsent {
             .fields
             .iter()
             .filter(|(name, value)| !SILENT.contains(&name.as_str()) && !value.trim().is_empty());
-        let shown = shown.map(|(name, value)| (label(name), value.clone())).collect();
+        let shown = shown.map(|(name, value)| (label(name), value.clone()));
+        let shown = std::iter::once(about(&self.to)).chain(shown).collect();
         let shell = Shell::bare(web, "Not sent yet", Links::default()).signed(Some(name));
         let mut answer = html(&Page { shell, says, word, to: self.to, fields: self.fields, shown })?;
         *answer.status_mut() = status;
         Ok(answer)
     }
+}
+
+/// What a form is about, by its address: `/fit/LC-2/07` is *Fit*, `LC-2/07`.
+fn about(to: &str) -> (String, String) {
+    let path = to.split(['?', '#']).next().unwrap_or_default().trim_start_matches('/');
+    let (what, about) = path.split_once('/').unwrap_or((path, ""));
+    (words::upper_first(what), about.replace("%2F", "/"))
 }
 
 /// A field's name as it can be read; readings are numbered, and have none.

@@ -64,6 +64,7 @@ async fn what_was_filled_in_is_sent_after_signing_in_again() {
         page.text
     );
     assert_eq!(room.head().await, head, "nothing is sent by signing in");
+    assert!(page.text.contains("<dt>Station</dt><dd>bay/log</dd>"), "{}", page.text);
     let again = fields(&page, LOG);
     assert!(again.contains(&("note".to_owned(), "calm & <clear>".to_owned())), "{again:?}");
     assert_eq!(browser.post(&room, LOG, &with(&again, &[])).await.status, StatusCode::SEE_OTHER);
