@@ -1,5 +1,7 @@
 //! One round of sending: connections side by side, none of which waits for another.
 
+#[cfg(test)]
+mod tests;
 mod worker;
 
 use std::collections::{BTreeMap, VecDeque};
@@ -64,7 +66,7 @@ struct Shared<'r, O> {
     in_hand: Mutex<BTreeMap<i64, i64>>,
     line: watch::Sender<Line>,
     /// Connections with something to do.
-    busy: AtomicUsize,
+    busy: watch::Sender<usize>,
     /// Conversations in a row that broke.
     broken: AtomicUsize,
     sent: AtomicUsize,
@@ -109,7 +111,7 @@ impl<'r, O: Outbox> Shared<'r, O> {
             batch: u64::try_from(batch).unwrap_or(1),
             in_hand: Mutex::default(),
             line: watch::Sender::new(Line::Unknown),
-            busy: AtomicUsize::new(0),
+            busy: watch::Sender::new(0),
             broken: AtomicUsize::new(0),
             sent: AtomicUsize::new(0),
         }
@@ -155,15 +157,17 @@ impl<'r, O: Outbox> Shared<'r, O> {
         Ok(())
     }
 
-    /// Whether to look again: another connection is still at work, and may be for long.
+    /// Whether to look again: another connection is still at work, and may be for long. Once none is, nothing waits.
     async fn another_is_busy(&self) -> bool {
-        let (busy, stop) = (self.busy.load(Ordering::Relaxed), self.round.stop);
-        if busy == 0 || stop.is_told() || self.is_down() {
+        let (mut busy, stop) = (self.busy.subscribe(), self.round.stop);
+        if stop.is_told() || self.is_down() {
             return false;
         }
         tokio::select! {
-            () = sleep(LOOK_AGAIN) => true,
+            biased;
+            _ = busy.wait_for(|busy| *busy == 0) => false,
             () = stop.told() => false,
+            () = sleep(LOOK_AGAIN) => true,
         }
     }
 

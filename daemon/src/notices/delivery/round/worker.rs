@@ -29,19 +29,28 @@ impl<'w, 'r, O: Outbox, C: Courier> Worker<'w, 'r, O, C> {
 
     /// Sends until nothing waits, the relay takes nothing, or it is told to stop.
     pub(super) async fn run(mut self) -> Result<(), StoreError> {
-        let mut worked = Ok(());
-        while worked.is_ok() && !self.shared.round.stop.is_told() && !self.shared.is_down() {
-            self.shared.busy.fetch_add(1, Ordering::Relaxed);
-            let more = self.send_next().await;
-            self.shared.busy.fetch_sub(1, Ordering::Relaxed);
-            match more {
-                Ok(true) => {}
-                Ok(false) if self.shared.another_is_busy().await => {}
-                Ok(false) => break,
-                Err(error) => worked = Err(error),
+        let shared = self.shared;
+        shared.busy.send_modify(|busy| *busy += 1);
+        let worked = loop {
+            if shared.round.stop.is_told() || shared.is_down() {
+                break Ok(());
             }
-        }
-        self.recorded().await.and(worked)
+            match self.send_next().await {
+                Ok(true) => {}
+                Ok(false) => {
+                    shared.busy.send_modify(|busy| *busy -= 1);
+                    let again = shared.another_is_busy().await;
+                    shared.busy.send_modify(|busy| *busy += 1);
+                    if !again {
+                        break Ok(());
+                    }
+                }
+                Err(error) => break Err(error),
+            }
+        };
+        let recorded = self.recorded().await;
+        shared.busy.send_modify(|busy| *busy -= 1);
+        recorded.and(worked)
     }
 
     /// One notice; false when there is none, or no relay for it.
