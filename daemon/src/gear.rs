@@ -1,5 +1,6 @@
 //! How a piece of gear is named in a line: what it is, and where it sits.
 
+use policies::due::Evaluator;
 use policies::facts::{Fitting, Fleet, Item, ItemId};
 use policies::load::PolicySet;
 use policies::load_path::stands_alone;
@@ -8,6 +9,14 @@ use policies::zone::Instant;
 
 use crate::records::Work;
 use crate::why::day;
+
+/// Whether an item is a station's own, or is carried by gear of it.
+pub fn is_at(evaluator: &Evaluator, fleet: &Fleet, id: ItemId, slug: &str) -> bool {
+    let item = fleet.item(id);
+    let outermost = fleet.chain(id, evaluator.cutoff(item)).last().map(|host| fleet.item(*host));
+    let mut stations = [Some(item), outermost].into_iter().flatten().filter_map(|own| fleet.station_of(own));
+    stations.any(|station| *station.slug == *slug)
+}
 
 /// The fitting an item is in just before a moment.
 pub fn fitted_at(item: &Item, cutoff: Instant) -> Option<&Fitting> {

@@ -269,21 +269,28 @@ impl<'p> Filed<'p> {
 impl Evaluator<'_> {
     /// Readiness of every station, in the order of the fleet.
     pub fn readiness(&self, papers: &Papers) -> Vec<StationReadiness> {
-        let filed = Filed::of(papers);
+        let (filed, outfits) = (Filed::of(papers), self.outfits());
+        (0u32..).map(StationId).zip(&outfits).map(|(id, outfit)| self.of_outfit(id, outfit, &filed)).collect()
+    }
+
+    /// Readiness of one station; none where the fleet has no such station.
+    pub fn readiness_of(&self, station: StationId, papers: &Papers) -> Option<StationReadiness> {
         let outfits = self.outfits();
-        let stations = (0u32..).map(StationId).zip(self.fleet.stations.iter().zip(&outfits));
-        let judged = stations.map(|(id, (station, outfit))| {
-            let mut reasons = self.reasons(&outfit.counted, &filed);
-            reasons.extend(self.out_of_use(&outfit.counted, &reasons));
-            reasons.extend(self.laid_up(outfit));
-            reasons.extend(self.all_withdrawn(outfit));
-            reasons.extend(self.too_few(&outfit.counted, station));
-            reasons.extend(self.old_log(outfit, station));
-            reasons.sort_by_key(|reason| std::cmp::Reverse(reason.readiness()));
-            let worst = reasons.first().map_or(Readiness::Ready, Reason::readiness);
-            StationReadiness { station: id, readiness: worst, reasons }
-        });
-        judged.collect()
+        let outfit = outfits.get(station.0 as usize)?;
+        Some(self.of_outfit(station, outfit, &Filed::of(papers)))
+    }
+
+    fn of_outfit(&self, id: StationId, outfit: &Outfit, filed: &Filed) -> StationReadiness {
+        let station = &self.fleet.stations[id.0 as usize];
+        let mut reasons = self.reasons(&outfit.counted, filed);
+        reasons.extend(self.out_of_use(&outfit.counted, &reasons));
+        reasons.extend(self.laid_up(outfit));
+        reasons.extend(self.all_withdrawn(outfit));
+        reasons.extend(self.too_few(&outfit.counted, station));
+        reasons.extend(self.old_log(outfit, station));
+        reasons.sort_by_key(|reason| std::cmp::Reverse(reason.readiness()));
+        let readiness = reasons.first().map_or(Readiness::Ready, Reason::readiness);
+        StationReadiness { station: id, readiness, reasons }
     }
 
     fn reasons(&self, items: &[ItemId], papers: &Filed) -> Vec<Reason> {

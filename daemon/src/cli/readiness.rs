@@ -56,7 +56,7 @@ impl Readiness {
         let places = desk.store.newest_known::<records::Station>(known_before).await?;
         let papers = papers(&desk.store, known_before).await?.of(&desk.set, &fleet);
         let evaluator = Evaluator::without_forecasts(&desk.set, &fleet, as_of);
-        let in_question = Causes::asked(&desk.set, &fleet, as_of);
+        let in_question = Causes::asked(&desk.set, &fleet, as_of, None);
         let newest = desk.store.newest_known::<records::Work>(known_before).await?;
         let looked: Vec<records::Work> =
             newest.into_values().filter(|work| in_question.contains(&work.item)).collect();

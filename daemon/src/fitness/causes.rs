@@ -8,7 +8,7 @@ use policies::facts::{Fleet, ItemId};
 use policies::load::PolicySet;
 
 use crate::desk::{Desk, DeskError};
-use crate::gear::fitted_at;
+use crate::gear::{fitted_at, is_at};
 use crate::records::Work;
 use crate::wear;
 
@@ -20,12 +20,20 @@ pub struct Causes(BTreeMap<ItemId, String>);
 pub static NO_CAUSES: Causes = Causes(BTreeMap::new());
 
 impl Causes {
-    /// Tags of the gear whose work must be looked through for it.
-    pub fn asked(set: &PolicySet, fleet: &Fleet, as_of: impl Into<AsOf>) -> BTreeSet<String> {
+    /// Tags of the gear whose work must be looked through for it; of a station's own and of what is fitted there, where
+    /// one is named.
+    pub fn asked(
+        set: &PolicySet,
+        fleet: &Fleet,
+        as_of: impl Into<AsOf>,
+        station: Option<&str>,
+    ) -> BTreeSet<String> {
         let evaluator = Evaluator::without_forecasts(set, fleet, as_of);
         let in_question = fleet.ids().filter(|id| {
             let item = fleet.item(*id);
-            fitted_at(item, evaluator.cutoff(item)).is_some() && evaluator.shut(*id).is_some()
+            fitted_at(item, evaluator.cutoff(item)).is_some()
+                && station.is_none_or(|slug| is_at(&evaluator, fleet, *id, slug))
+                && evaluator.shut(*id).is_some()
         });
         in_question.map(|id| fleet.item(id).tag.to_string()).collect()
     }
@@ -36,7 +44,7 @@ impl Causes {
     /// The store's failure.
     pub async fn now(desk: &Desk) -> Result<Causes, DeskError> {
         let now = AsOf::Now(desk.now());
-        let out = desk.with_fleet(|fleet| Causes::asked(&desk.set, fleet, now)).await?;
+        let out = desk.with_fleet(|fleet| Causes::asked(&desk.set, fleet, now, None)).await?;
         if out.is_empty() {
             return Ok(Causes::default());
         }

@@ -129,7 +129,7 @@ impl Store {
 }
 
 /// Items whose records are asked for by name; beyond so many the whole table is read instead.
-const ASKED: usize = 200;
+const ASKED: usize = 5_000;
 
 impl Store {
     /// The newest versions of one file's records of some items.

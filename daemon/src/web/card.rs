@@ -3,7 +3,7 @@
 
 use askama::Template;
 use axum::response::Response;
-use policies::due::Because;
+use policies::due::{Because, Evaluator};
 use policies::facts::{Fleet, ItemId, StationId};
 use policies::rule::{Effect, RuleId};
 
@@ -20,6 +20,7 @@ use super::station::{self, Station};
 use super::visit::{Visit, html};
 use super::{Web, caution, filters, replay, words};
 use crate::accounts::{Seen, random_word};
+use crate::gear::is_at;
 use crate::records::{Concession, Work};
 use crate::rights::{self, Act, Place};
 use policies::zone::Instant;
@@ -71,11 +72,17 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let asked = visit.asked()?;
     let source = Source::open(&visit.web, &asked).await?;
     let concessions = source.records(|_: &Concession| true).await?;
-    let told = Told::read(visit, &asked, &source).await?;
     let slug = visit.name();
+    let told = Told::read(visit, &asked, &source, Some(slug)).await?;
     let set = &visit.web.desk.set;
     let before_use = |rule: &str| set.find_rule(rule).is_some_and(|id| set.rule(id).before_use);
-    let looked = source.records(|work: &Work| before_use(&work.rule)).await?;
+    let here = |fleet: &Fleet| {
+        let evaluator = Evaluator::without_forecasts(set, fleet, asked.judged);
+        let own = fleet.ids().filter(|id| is_at(&evaluator, fleet, *id, slug));
+        Ok(own.map(|id| fleet.item(id).tag.to_string()).collect())
+    };
+    let mut looked = source.of_items::<Work>(&source.fleet(here).await?).await?;
+    looked.retain(|work| before_use(&work.rule));
     let made = |fleet: &Fleet| make(&visit.web, &asked, fleet, slug, &concessions, &told, &looked);
     let mut page = source.fleet(made).await?;
     let may = |seen: &Arc<Seen>| rights::may(&seen.who, Act::RecordWork, Place::Of(Some(slug))).is_ok();

@@ -99,7 +99,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let beside = Beside {
         stations: source.records(|_: &Station| true).await?,
         concessions: source.records(|_: &Concession| true).await?,
-        told: Told::read(visit, &asked, &source).await?,
+        told: Told::read(visit, &asked, &source, None).await?,
     };
     let page = source.fleet(|fleet| make(&visit.web, &asked, fleet, &beside, number)).await?;
     html(&page)

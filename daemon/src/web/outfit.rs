@@ -35,13 +35,19 @@ pub(super) struct Told {
 }
 
 impl Told {
-    /// Reads them; work is looked through only where gear that is out of use is still fitted.
+    /// Reads them; work is looked through only of gear that is out of use and still fitted: at that station, where one
+    /// is given.
     ///
     /// # Errors
     /// The store's own.
-    pub(super) async fn read(visit: &Visit, asked: &Asked, source: &Source<'_>) -> Result<Told, Fault> {
+    pub(super) async fn read(
+        visit: &Visit,
+        asked: &Asked,
+        source: &Source<'_>,
+        station: Option<&str>,
+    ) -> Result<Told, Fault> {
         let set = &*visit.web.desk.set;
-        let out = source.fleet(|fleet| Ok(Causes::asked(set, fleet, asked.judged))).await?;
+        let out = source.fleet(|fleet| Ok(Causes::asked(set, fleet, asked.judged, station))).await?;
         let works = if out.is_empty() { Vec::new() } else { source.of_items::<records::Work>(&out).await? };
         Ok(Told {
             states: source.records(|_: &records::State| true).await?,
@@ -103,9 +109,10 @@ impl View<'_> {
         self.evaluator.readiness(&papers)
     }
 
-    /// Everything that is lacking, station by station.
-    pub(super) fn gaps(&self, told: &Told) -> Vec<Gap> {
-        lacking(self.readiness(told, &[]))
+    /// Everything that is lacking at a station.
+    pub(super) fn gaps(&self, told: &Told, station: StationId) -> Vec<Gap> {
+        let papers = papers_of(self.set, self.fleet, &[], &told.certificates, &told.defects);
+        lacking(self.evaluator.readiness_of(station, &papers).into_iter().collect())
     }
 
     /// The lines of what is lacking; gear of one sort and place whose certificate lapsed is one line.

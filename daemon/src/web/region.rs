@@ -116,7 +116,7 @@ async fn body(visit: &Visit, asked: &Asked) -> Result<Body, Fault> {
     let beside = Beside {
         stations: source.records(|_: &Station| true).await?,
         concessions: source.records(|_: &Concession| true).await?,
-        told: Told::read(visit, asked, &source).await?,
+        told: Told::read(visit, asked, &source, None).await?,
     };
     source.fleet(|fleet| make(&visit.web, asked, fleet, &beside)).await
 }

@@ -107,7 +107,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
 async fn body(visit: &Visit, asked: &Asked, may_log: bool) -> Result<Body, Fault> {
     let source = Source::open(&visit.web, asked).await?;
     let concessions = source.records(|_: &Concession| true).await?;
-    let told = Told::read(visit, asked, &source).await?;
+    let told = Told::read(visit, asked, &source, Some(visit.name())).await?;
     let loans = source.records(|_: &Loan| true).await?;
     let made = |fleet: &Fleet| make(&visit.web, asked, fleet, visit.name(), &concessions, &told, &loans);
     let (known, top, mut rest, open) = source.fleet(made).await?;
@@ -231,7 +231,7 @@ impl<'f> Station<'f> {
         concessions: &'f [Concession],
         told: &'f Told,
     ) -> Station<'f> {
-        let gaps = view.gaps(told).into_iter().filter(|gap| gap.station == id).collect();
+        let gaps = view.gaps(told, id);
         Station { judged: judged_here(&view, id, concessions), gaps, view, id, told }
     }
 

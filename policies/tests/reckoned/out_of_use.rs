@@ -2,7 +2,7 @@
 //! that is withdrawn.
 
 use policies::due::Evaluator;
-use policies::facts::{FleetBuilder, Outcome, State};
+use policies::facts::{FleetBuilder, Outcome, State, StationId};
 use policies::load::PolicySet;
 use policies::quarantine::Shut;
 use policies::readiness::{Papers, Readiness, Reason};
@@ -36,9 +36,17 @@ fn lacks(change: impl FnOnce(&mut FleetBuilder)) -> (Readiness, Vec<(String, Opt
         launches(b, "C-1", &[("2026-10-10T12:00:00", 1)]);
         change(b);
     });
-    let found = Evaluator::without_forecasts(&set, &fleet, on("2026-10-11"))
-        .readiness(&Papers::default())
-        .swap_remove(0);
+    let evaluator = Evaluator::without_forecasts(&set, &fleet, on("2026-10-11"));
+    let all = evaluator.readiness(&Papers::default());
+    for found in &all {
+        assert_eq!(
+            evaluator.readiness_of(found.station, &Papers::default()).as_ref(),
+            Some(found),
+            "judged alone"
+        );
+    }
+    assert_eq!(evaluator.readiness_of(StationId(99), &Papers::default()), None);
+    let found = all.into_iter().next().unwrap();
     let told = found.reasons.into_iter().map(|reason| match reason {
         Reason::OutOfUse { item, shut } => (fleet.item(item).tag.to_string(), Some(shut)),
         Reason::Withdrawn { item } => (fleet.item(item).tag.to_string(), None),
