@@ -118,7 +118,8 @@ pub fn rules_on<'s>(
             && after.any(|clause| clause.event == Event::Meter(meter) && clause.within.is_zero())
     };
     let rules = (0u16..).zip(&set.rules);
-    rules.filter(move |(_, rule)| rule.is_for(item, station) && opens(rule)).map(|(index, _)| RuleId(index))
+    // Few rules ask for anything after a shock; whether one is for an item is the longer question.
+    rules.filter(move |(_, rule)| opens(rule) && rule.is_for(item, station)).map(|(index, _)| RuleId(index))
 }
 
 /// The load in kN that a note of use speaks of, as in `peak 96 kN on the load pin`.

@@ -210,6 +210,9 @@ fn text(line: &Line) -> String {
     for used in line.first_uses() {
         let _ = writeln!(text, "  used on hold: {used}");
     }
+    if line.uses > line.first_uses().len() {
+        let _ = writeln!(text, "  --format csv has every use");
+    }
     if line.open > 0 {
         let _ = writeln!(text, "  {NOT_IN_PART}");
     }

@@ -26,7 +26,12 @@ impl Run {
 
 impl Desk {
     /// Whether everything between two heads of the chain only counted use on, and was logged here.
-    pub(crate) fn only_counted(&self, from: i64, to: i64) -> bool {
+    pub(crate) async fn only_counted(&self, from: i64, to: i64) -> bool {
+        if self.counted.holds(from, to) {
+            return true;
+        }
+        // A link stands before it is noted what it was: whoever is writing it holds the fleet until then.
+        drop(self.warm.lock().await);
         self.counted.holds(from, to)
     }
 

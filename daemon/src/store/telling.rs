@@ -15,7 +15,8 @@ use entities::notice::{Column, Entity, Model};
 use entities::notice_answer::{Column as Answer, Entity as Answers};
 use entities::notice_line::{Column as Line, Entity as Lines, Model as LineModel};
 
-/// What one person was told of all work as it last fell due: not of what it was before, which grows with the years.
+/// What one person was told: of all work as it last fell due, and everything of the last months. What lies further back
+/// grows with the years, and stands no more.
 #[derive(Clone, Debug, Default)]
 pub struct Heard {
     /// Every stage of every row.
@@ -73,8 +74,12 @@ impl Heard {
     }
 }
 
-/// The lines of some notices about each piece of work as it last fell due in them, in the order they were told.
-fn newest_lines(notices: &SelectStatement) -> Select<Lines> {
+/// So far back everything is remembered that was told: a correction may bring back what fell due before.
+const MONTHS: i64 = 200 * 24 * 3_600 * 1_000_000;
+
+/// The lines of some notices in the order they were told: all since a moment, and before it those of each piece of work
+/// as it last fell due.
+fn lines_told(notices: &SelectStatement, since: i64) -> Select<Lines> {
     let newest = Query::select()
         .columns([Line::Item, Line::Rule])
         .expr(Line::Notice.max())
@@ -89,19 +94,22 @@ fn newest_lines(notices: &SelectStatement) -> Select<Lines> {
         .from(Lines)
         .and_where(tuple([Line::Item, Line::Rule, Line::Notice]).in_subquery(newest))
         .to_owned();
+    let lately =
+        Query::select().column(Column::Id).from(Entity).and_where(Column::ComposedAt.gte(since)).to_owned();
+    let last = tuple([Line::Item, Line::Rule, Line::Occurrence]).in_subquery(fell_due);
     Lines::find()
         .filter(Line::Notice.in_subquery(notices.clone()))
-        .filter(tuple([Line::Item, Line::Rule, Line::Occurrence]).in_subquery(fell_due))
+        .filter(Line::Notice.in_subquery(lately).or(last))
         .order_by_asc(Line::Notice)
         .order_by_asc(Line::Line)
 }
 
 impl Store {
-    /// What a person was told. What was refused for good, came back, or never went out was not.
+    /// What a person was told up to now. What was refused for good, came back, or never went out was not.
     ///
     /// # Errors
     /// The database's own.
-    pub async fn heard(&self, person: &str) -> Result<Heard, StoreError> {
+    pub async fn heard(&self, person: &str, now: Instant) -> Result<Heard, StoreError> {
         let doing = StoreError::while_("reading what was told");
         let untold = [State::Failed, State::Bounced, State::Cancelled].map(State::word);
         let notices = Entity::find()
@@ -110,7 +118,8 @@ impl Store {
             .filter(Column::Person.eq(person))
             // Unless a person said that it is told.
             .filter(Column::State.is_not_in(untold).or(Column::DroppedAt.is_not_null()));
-        let rows = newest_lines(&notices.into_query()).all(&self.db).await.map_err(doing)?;
+        let lines = lines_told(&notices.into_query(), now.0.saturating_sub(MONTHS));
+        let rows = lines.all(&self.db).await.map_err(doing)?;
         let ids: BTreeSet<i64> = rows.iter().map(|row| row.notice).collect();
         let (numbers, answers) = (self.numbers_of(&ids).await?, self.answers_of(&ids).await?);
         let mut heard = Heard::default();
@@ -216,7 +225,7 @@ impl Store {
         Ok(found)
     }
 
-    /// Work that these people were told before a moment and that nobody answered since, as it last fell due.
+    /// Work that these people were told before a moment and that nobody answered since, with the occurrence.
     ///
     /// # Errors
     /// The database's own.
@@ -232,7 +241,8 @@ impl Store {
             .filter(Column::Person.is_in(people.iter().copied()))
             .filter(Column::State.eq(State::Sent.word()))
             .filter(Column::SentAt.lte(before.0));
-        let rows = newest_lines(&notices.into_query()).all(&self.db).await.map_err(doing)?;
+        let lines = lines_told(&notices.into_query(), before.0.saturating_sub(MONTHS));
+        let rows = lines.all(&self.db).await.map_err(doing)?;
         let answers = self.answers_of(&rows.iter().map(|row| row.notice).collect()).await?;
         let mut found = HashSet::new();
         let mut answered = HashSet::new();

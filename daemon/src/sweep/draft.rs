@@ -57,7 +57,7 @@ impl Drafts<'_> {
     ) -> Result<Drafts<'d>, DeskError> {
         let mut heard = HashMap::new();
         for person in &readers.people {
-            heard.insert(person.key.clone(), desk.store.heard(&person.key).await?);
+            heard.insert(person.key.clone(), desk.store.heard(&person.key, desk.now()).await?);
         }
         let mechanics = readers.people.iter().filter(|person| person.role == "mechanic");
         let mechanics: Vec<&str> = mechanics.map(|person| person.key.as_str()).collect();

@@ -198,7 +198,7 @@ async fn is_moot(desk: &Desk, notice: &InTrouble) -> Result<bool, DeskError> {
     if lines.is_empty() {
         return Ok(false);
     }
-    let heard = desk.store.heard(&notice.person).await?;
+    let heard = desk.store.heard(&notice.person, desk.now()).await?;
     Ok(lines.iter().all(|line| heard.marks.contains(line)))
 }
 

@@ -21,7 +21,7 @@ const HOLDS: i64 = 15 * SECOND;
 /// So far it may be behind launches and recoveries that were counted on.
 const BEHIND: i64 = 2 * SECOND;
 /// And so far while it is being written anew, which over a large fleet takes seconds.
-const WRITING: i64 = 20 * SECOND;
+const WRITING: i64 = 10 * SECOND;
 /// Bodies that are kept; a service has fewer pages that judge all its gear.
 const MOST: usize = 512;
 
@@ -84,19 +84,21 @@ impl Bodies {
         let place = self.place(&name);
         let own = self.own_turn(visit);
         let head = desk.store.head().await?.seq;
-        if let Some(body) = place.kept(desk, head, own, Age { held: HOLDS, counted: BEHIND }) {
+        if let Some(body) = place.kept(desk, head, own, Age { held: HOLDS, counted: BEHIND }).await {
             return Ok(body);
         }
         let _writing = match place.writing.try_lock() {
             Ok(writing) => writing,
-            Err(_) => match place.kept(desk, head, own, Age { held: HOLDS + WRITING, counted: WRITING }) {
-                Some(body) => return Ok(body),
-                None => place.writing.lock().await,
-            },
+            Err(_) => {
+                match place.kept(desk, head, own, Age { held: HOLDS + WRITING, counted: WRITING }).await {
+                    Some(body) => return Ok(body),
+                    None => place.writing.lock().await,
+                }
+            }
         };
         // Somebody may have written it meanwhile.
         let head = desk.store.head().await?.seq;
-        if let Some(body) = place.kept(desk, head, own, Age { held: HOLDS, counted: 0 }) {
+        if let Some(body) = place.kept(desk, head, own, Age { held: HOLDS, counted: 0 }).await {
             return Ok(body);
         }
         let (at, turn) = (desk.now(), self.wrote().turn);
@@ -166,13 +168,16 @@ impl Place {
 
     /// The last body, where it is not from before the reader's own turn, and nothing was recorded since, or counts alone:
     /// each up to its age.
-    fn kept(&self, desk: &Desk, head: i64, own: u64, most: Age) -> Option<Arc<Body>> {
-        let last = self.last();
-        let written = last.as_ref().filter(|written| written.turn >= own)?;
-        let age = desk.now().0 - written.at.0;
-        let holds = written.head == head && (0..most.held).contains(&age);
-        let near = (0..most.counted).contains(&age) && desk.only_counted(written.head, head);
-        (holds || near).then(|| Arc::clone(&written.body))
+    async fn kept(&self, desk: &Desk, head: i64, own: u64, most: Age) -> Option<Arc<Body>> {
+        let (body, of, at) = {
+            let last = self.last();
+            let written = last.as_ref().filter(|written| written.turn >= own)?;
+            (Arc::clone(&written.body), written.head, written.at)
+        };
+        let age = desk.now().0 - at.0;
+        let holds = of == head && (0..most.held).contains(&age);
+        let near = async || (0..most.counted).contains(&age) && desk.only_counted(of, head).await;
+        (holds || near().await).then_some(body)
     }
 }
 

@@ -131,6 +131,9 @@ async fn a_clerk_keeps_stores_by_the_interface() {
     ground.post(&clerk, "/api/v1/parts/FALL-1/issue", "issue-001", &issue).await.is(201);
     let to_bay = json!({ "quantity": "1", "from": "stores", "to": "bay" });
     ground.post(&clerk, "/api/v1/parts/FALL-1/move", "move-0001", &to_bay).await.is(201);
+    let nowhere = json!({ "quantity": "1", "from": "bay", "to": "bay" });
+    let there = ground.post(&clerk, "/api/v1/parts/FALL-1/move", "move-0002", &nowhere).await.is(422);
+    assert_eq!(there["detail"], "it is there already; give another to", "no option of the command line");
     let counted = json!({ "place": "stores", "found": 1 });
     let told = ground.post(&clerk, "/api/v1/parts/FALL-1/count", "count-001", &counted).await.is(201);
     assert_eq!(told["notes"][0], "1 of FALL-1 at stores: -1 against the records");

@@ -101,9 +101,11 @@ impl Desk<'_> {
         } else {
             ("off", "What takes a station off")
         };
+        // A paper lapses beside whatever else is wrong with the same gear: each is told by itself.
+        let about = if matches!(reason, Reason::Lapsed { .. }) { "lapsed" } else { standing };
         let mark = Told {
             item: subject.clone(),
-            rule: format!("readiness {standing}"),
+            rule: format!("readiness {about}"),
             occurrence: since,
             stage: "now".to_owned(),
         };

@@ -306,14 +306,14 @@ async fn what_is_dropped_counts_as_told_and_what_failed_does_not() {
     assert!(!room.store.drop_unsent("N-2026-0001", NOW).await.unwrap(), "it waits no more");
     let held = outbox.claim(Which::Sound, 1, NOW).await.unwrap();
     outbox.settle(&held[0], Settled { state: State::Failed, next: None, error: "550".into() }).await.unwrap();
-    let told = room.store.heard("a@bay.example").await.unwrap();
+    let told = room.store.heard("a@bay.example", NOW).await.unwrap();
     let mut occurrences: Vec<_> = told.marks.iter().map(|told| told.occurrence.as_str()).collect();
     occurrences.sort_unstable();
     assert_eq!(occurrences, ["1", "3"]);
     assert_eq!(room.store.unsent().await.unwrap().len(), 1);
 }
 
-/// Every stage of the work as it last fell due, whatever was told between; nothing of how it fell due before.
+/// Of long ago, every stage of the work as it last fell due, whatever was told between; nothing of how it fell due before.
 #[tokio::test]
 async fn what_is_read_of_the_past_is_what_fell_due_last() {
     let mut told = many(6);
@@ -332,21 +332,28 @@ async fn what_is_read_of_the_past_is_what_fell_due_last() {
     }
     told[4].person = "b@bay.example".into();
     let room = room(&told).await;
-    let heard = room.store.heard("a@bay.example").await.unwrap();
+    let years = Instant(NOW.0 + 400 * 24 * 60 * MINUTE);
+    let heard = room.store.heard("a@bay.example", years).await.unwrap();
     let mut marks: Vec<_> =
         heard.marks.iter().map(|mark| format!("{} {} {}", mark.item, mark.occurrence, mark.stage)).collect();
     marks.sort_unstable();
     assert_eq!(marks, ["F-1 b due", "F-1 b early", "F-2 a due", "F-2 a early"]);
     let newest = &heard.newest[&("F-1".to_owned(), "r".to_owned())];
     assert_eq!((newest.number.as_str(), newest.changes), ("N-2026-0004", 1));
-    let other = room.store.heard("b@bay.example").await.unwrap();
+    let lately = room.store.heard("a@bay.example", later(60)).await.unwrap();
+    assert!(
+        lately.marks.iter().any(|mark| mark.occurrence == "a" && mark.item == "F-1"),
+        "of this month, everything"
+    );
+    assert_eq!(lately.newest[&("F-1".to_owned(), "r".to_owned())].occurrence, "b");
+    let other = room.store.heard("b@bay.example", years).await.unwrap();
     assert_eq!(other.newest[&("F-1".to_owned(), "r".to_owned())].occurrence, "c");
     // Sent and not answered, as it last fell due.
     let outbox = room.store.outbox("a".into());
     for notice in outbox.claim(Which::Sound, 9, NOW).await.unwrap() {
         assert!(outbox.sent(&notice, "250", NOW).await.unwrap());
     }
-    let open = room.store.unanswered(&["a@bay.example"], NOW).await.unwrap();
+    let open = room.store.unanswered(&["a@bay.example"], years).await.unwrap();
     let mut open: Vec<_> =
         open.into_iter().map(|((item, _), occurrence)| format!("{item} {occurrence}")).collect();
     open.sort_unstable();

@@ -11,6 +11,7 @@ use crate::desk::DeskError;
 use crate::register::RowFault;
 use crate::rights::Refusal;
 use crate::store::StoreError;
+use crate::web::entry::once::without_commands;
 use crate::web::fault::Fault;
 
 /// Media type.
@@ -203,11 +204,22 @@ impl From<DeskError> for Problem {
     fn from(error: DeskError) -> Problem {
         match error {
             DeskError::Store(error) => error.into(),
-            DeskError::Refused(text) | DeskError::WantsSecond(text) => Problem::new("unfit", text),
+            DeskError::Refused(text) | DeskError::WantsSecond(text) => {
+                Problem::new("unfit", as_fields(&without_commands(&text)))
+            }
             DeskError::BadRows { told, .. } => of_rows(&told),
             DeskError::Folder(error) => Problem::new("unfit", error.to_string()),
         }
     }
+}
+
+/// A refusal that speaks of the command line's options, with the names that fields have: `out_of_turn`.
+fn as_fields(text: &str) -> String {
+    let word = |word: &str| match word.strip_prefix("--") {
+        Some(option) => option.replace('-', "_"),
+        None => word.to_owned(),
+    };
+    text.split(' ').map(word).collect::<Vec<_>>().join(" ")
 }
 
 /// Bad rows, each at the field of its column.

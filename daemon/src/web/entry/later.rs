@@ -106,7 +106,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
 /// The answer beside the newest notice that told this person of it, and the reason where pages show it.
 async fn note(web: &Web, task: &Task, word: &NotNow, once: &Once) -> Result<(), Fault> {
     let (desk, rule) = (&web.desk, task.rule_id(web));
-    let heard = desk.store.heard(&word.by).await?;
+    let heard = desk.store.heard(&word.by, desk.now()).await?;
     let told = heard.newest.get(&(task.tag.clone(), rule.clone()));
     let notice = match told {
         Some(said) => desk.store.notice_numbered(&said.number).await?,

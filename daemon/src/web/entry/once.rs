@@ -18,6 +18,8 @@ use tokio::sync::{Mutex as Turn, OwnedMutexGuard};
 
 /// What is remembered of a form, by its key.
 const PREFIX: &str = "page ";
+/// So long the page that it led to says what it did.
+const SAID: i64 = 10 * 60 * 1_000_000;
 /// So long it is remembered: no browser sends a form again after that.
 const KEPT: i64 = 2 * 24 * 60 * 60 * 1_000_000;
 
@@ -115,21 +117,24 @@ impl Once {
     }
 }
 
-/// What the form with a key did, in words; none where it is not known, or did nothing worth a word.
+/// What the form with a key just did, in words; none where it is not known, did nothing worth a word, or is not of this
+/// hour: what it says may not be so any more.
 ///
 /// # Errors
 /// The store's own.
 pub(in crate::web) async fn told(desk: &Desk, key: &str) -> Result<Option<String>, StoreError> {
     let known = desk.store.remembered(&format!("{PREFIX}{key}")).await?.unwrap_or_default();
-    let says = parted(&known)
-        .2
-        .into_iter()
-        .map(|line| upper_first(without_commands(line).trim_end_matches('.')) + ".");
+    let (at, _, told) = parted(&known);
+    let age = at.parse::<i64>().map_or(i64::MAX, |at| desk.now().0.saturating_sub(at));
+    if !(0..SAID).contains(&age) {
+        return Ok(None);
+    }
+    let says = told.into_iter().map(|line| upper_first(without_commands(line).trim_end_matches('.')) + ".");
     Ok(Some(says.collect::<Vec<_>>().join(" ")).filter(|says| !says.is_empty()))
 }
 
 /// What the desk says, without the command line's own help.
-pub(super) fn without_commands(text: &str) -> String {
+pub(in crate::web) fn without_commands(text: &str) -> String {
     let mut text = text.to_owned();
     while let Some(at) = text.find(" (tallow ") {
         let end = text[at..].find(')').map_or(text.len(), |end| at + end + 1);

@@ -101,15 +101,10 @@ impl Known {
         own.into_iter().chain(stations).collect()
     }
 
-    /// The place that is written in a field, as the register writes it; what names none is left as it is, to be refused.
+    /// The place that is written in a field, as the register writes it: its word first, else a name that it alone bears.
+    /// What names none is left as it is, to be refused.
     pub(super) fn place_in(&self, form: &Form, name: &str) -> String {
-        let text = form.field(name);
-        let places = self.places();
-        let is = |(word, name): &&(String, String)| {
-            let plain = text.to_lowercase();
-            [word.to_lowercase(), name.to_lowercase()].contains(&plain)
-        };
-        places.iter().find(is).map_or_else(|| text.to_owned(), |(word, _)| word.clone())
+        place_of(&self.places(), form.field(name))
     }
 
     pub(super) fn amount(&self, name: &str, label: &str) -> Field {
@@ -126,6 +121,19 @@ impl Known {
             ..Blank::new(heading, action(path, name))
         }
         .way(format!("Back to {name}"), Links::default().spare(name))
+    }
+}
+
+/// A place by its word, or by a name that no other place bears; the text itself where there is none.
+fn place_of(places: &[(String, String)], text: &str) -> String {
+    let plain = text.trim().to_lowercase();
+    if let Some((word, _)) = places.iter().find(|(word, _)| word.to_lowercase() == plain) {
+        return word.clone();
+    }
+    let mut named = places.iter().filter(|(_, name)| name.to_lowercase() == plain);
+    match (named.next(), named.next()) {
+        (Some((word, _)), None) => word.clone(),
+        _ => text.to_owned(),
     }
 }
 
@@ -301,4 +309,23 @@ pub(super) async fn issue(posted: Posted) -> Result<Response, Fault> {
 /// Tags with commas between.
 pub(super) fn tags(text: &str) -> Vec<String> {
     text.split(',').map(str::trim).filter(|tag| !tag.is_empty()).map(str::to_owned).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::place_of;
+
+    #[test]
+    fn a_word_goes_before_a_name_and_a_name_is_one_places_alone() {
+        let place = |word: &str, name: &str| (word.to_owned(), name.to_owned());
+        let places = [
+            place("sok", "Ness"),
+            place("ness", "Northern Ness"),
+            place("a", "Long Sand"),
+            place("b", "Long Sand"),
+        ];
+        let found = ["ness", "NESS ", "Northern ness", "Ness", "Long Sand", "attic"]
+            .map(|text| place_of(&places, text));
+        assert_eq!(found, ["ness", "ness", "ness", "ness", "Long Sand", "attic"]);
+    }
 }
