@@ -59,9 +59,7 @@ impl Once {
     /// No key, or the store's own.
     pub(super) async fn of(desk: &Desk, form: &Form) -> Result<Once, Fault> {
         let text = form.field("key");
-        let plain = (16..=64).contains(&text.len())
-            && text.bytes().all(|byte| byte.is_ascii_alphanumeric() || b"-_".contains(&byte));
-        if !plain {
+        if !is_key(text) {
             return Err(Fault::form(
                 StatusCode::BAD_REQUEST,
                 "The form lacks the key of its page.",
@@ -117,12 +115,21 @@ impl Once {
     }
 }
 
+/// Whether a text can be the key of a form.
+fn is_key(text: &str) -> bool {
+    (16..=64).contains(&text.len())
+        && text.bytes().all(|byte| byte.is_ascii_alphanumeric() || b"-_".contains(&byte))
+}
+
 /// What the form with a key just did, in words; none where it is not known, did nothing worth a word, or is not of this
 /// hour: what it says may not be so any more.
 ///
 /// # Errors
 /// The store's own.
 pub(in crate::web) async fn told(desk: &Desk, key: &str) -> Result<Option<String>, StoreError> {
+    if !is_key(key) {
+        return Ok(None);
+    }
     let known = desk.store.remembered(&format!("{PREFIX}{key}")).await?.unwrap_or_default();
     let (at, _, told) = parted(&known);
     let age = at.parse::<i64>().map_or(i64::MAX, |at| desk.now().0.saturating_sub(at));
