@@ -4,6 +4,9 @@
 
 use policies::zone::{Instant, When};
 
+/// Kind of the gear that wires are cut from.
+pub(crate) const DRUM: &str = "drum";
+
 /// Defines a record: its fields are the table's own columns, in the order the chain digests them. Columns that came
 /// later stand behind a semicolon and are digested, with their names, only where they hold something: the digest of a
 /// row written before them stays as it was.

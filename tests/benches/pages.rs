@@ -33,7 +33,6 @@ type Failure = Box<dyn std::error::Error + Send + Sync>;
 const SECONDS: u32 = 10;
 const CONNECTIONS: u32 = 8;
 const LAUNCHES_A_SECOND: u64 = 20;
-const SETTLES: Duration = Duration::from_secs(8);
 const PAGES: [(&str, &str); 2] = [("the region", "/"), ("a station's day", "/station/beach-007")];
 /// What the station's day loads beside itself.
 const BESIDE: [&str; 5] = ["/pages.css", "/app.js", "/queue.js", "/manifest.webmanifest", "/icon.svg"];
@@ -181,8 +180,6 @@ fn measure(at: SocketAddr) -> Result<(), Failure> {
 
 fn under_load(at: SocketAddr, logged: &AtomicU64) -> Result<(), Failure> {
     for (name, path) in PAGES {
-        // What readers of the other page left behind is over by then.
-        std::thread::sleep(SETTLES);
         // Both within the same minute, so that what else the machine does weighs on both.
         let before = logged.load(Ordering::Relaxed);
         let busy = wrk(at, path)?;

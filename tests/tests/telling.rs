@@ -208,6 +208,33 @@ async fn a_quarantined_fall_takes_its_station_off_and_is_told_at_once() {
     assert!(text.contains("no spare is in stock"), "{text}");
 }
 
+/// A paper that lapsed and a fall that is set aside are two things of one piece of gear: neither is told again because
+/// the other was, however much is recorded after them.
+#[tokio::test]
+async fn a_lapsed_fall_that_is_set_aside_is_told_of_once_for_each() {
+    let service = Service::begun().await;
+    let paper = "key,item,number,issuer,issued_on,valid_until\nC-1,F-1,TR-1,House,2025-06-01,2026-06-29\n";
+    service.takes("2026-06-30T16:00:00Z", &[("certificates.csv", paper)]).await;
+    let lapsed = service.swept("2026-06-30T16:00:30Z").await;
+    assert!(service.text(&lapsed[0]).await.contains("TR-1"), "{:?}", told(&lapsed));
+    let aside = "key,item,at,state,reason\nQ-1,F-1,2026-06-30T16:10:00Z,quarantined,kink\n";
+    service.takes("2026-06-30T16:10:00Z", &[("states.csv", aside)]).await;
+    let set_aside = service.swept("2026-06-30T16:10:30Z").await;
+    assert!(service.text(&set_aside[0]).await.contains("F-1, quarantined"), "{:?}", told(&set_aside));
+    for minute in [20, 30, 40] {
+        let launch =
+            format!("key,host,at,meter,count\nL-{minute},LC-1,2026-06-30T16:{minute}:00Z,launches,1\n");
+        let now = format!("2026-06-30T16:{minute}:30Z");
+        service.takes(&now, &[("usage.csv", &launch)]).await;
+        assert_eq!(told(&service.swept(&now).await), [], "{now}");
+    }
+    // The fall's own window opens in the morning; after that there is no news.
+    assert_eq!(told(&service.swept("2026-07-01T07:00:00Z").await), [(MECHANIC, "due work")]);
+    for now in ["2026-07-02T07:00:00Z", "2026-07-03T07:00:00Z"] {
+        assert_eq!(told(&service.swept(now).await), [], "{now}");
+    }
+}
+
 #[tokio::test]
 async fn work_climbs_by_the_ladder_and_says_what_was_told_before() {
     let service = Service::begun().await;

@@ -11,10 +11,9 @@ use super::bars::Bars;
 use super::crop::Lengths;
 use super::{Attributes, Look, Rows, refused};
 use crate::desk::DeskError;
-use crate::records::{Item, State};
+use crate::records::{DRUM, Item, State};
 use crate::register::Sheet;
 use crate::stores::deeds;
-use crate::stores::shelf::DRUM;
 
 /// A piece: its tag and its length in metres.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -26,8 +26,9 @@ use super::current::{Register, newest};
 use super::write::Writer;
 use super::{Store, StoreError};
 use crate::kept_dates;
-use crate::records::{self, DoubtAnswer, Fitting, Item, KeptDate, State, Station, Stock, Usage, Work, when};
-use crate::stores::shelf::DRUM;
+use crate::records::{
+    self, DRUM, DoubtAnswer, Fitting, Item, KeptDate, State, Station, Stock, Usage, Work, when,
+};
 
 /// A fleet and the chain's head it was read at.
 #[derive(Clone, Debug)]

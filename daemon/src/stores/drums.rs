@@ -11,9 +11,10 @@ use policies::stores::plan::Line;
 use serde::Serialize;
 
 use super::kept::{Kept, Planned};
-use super::shelf::{DRUM, left_on};
+use super::shelf::left_on;
 use crate::desk::DeskError;
 use crate::items::refused;
+use crate::records::DRUM;
 
 /// A drum as a page draws it.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]

@@ -20,10 +20,7 @@ use policies::zone::Instant;
 
 use super::kept::{Kept, LOFT, PapersOf, STORES};
 use crate::gear::fitted_at;
-use crate::records::{Order, Part, Stock};
-
-/// Kind of the stock that wires are cut from.
-pub(crate) const DRUM: &str = "drum";
+use crate::records::{DRUM, Order, Part, Stock};
 
 /// What one place holds of one part.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -7,7 +7,7 @@ use policies::amount::Amount;
 use policies::zone::{Instant, Zone};
 
 use crate::desk::{Desk, DeskError};
-use crate::records::{Order, Stock};
+use crate::records::{DRUM, Order, Stock};
 use crate::stores::kept::Kept;
 use crate::stores::shelf::{self, Held};
 
@@ -50,7 +50,7 @@ fn without_drums(kept: &Kept, shelves: &[Held]) -> (Vec<String>, Vec<String>) {
             continue;
         }
         let own = kept.items.iter().filter(|(_, item)| item.part.as_ref() == Some(&part.key));
-        let drums = own.filter(|(_, item)| item.kind == shelf::DRUM);
+        let drums = own.filter(|(_, item)| item.kind == DRUM);
         let mut drums: Vec<&str> = drums.map(|(tag, _)| &**tag).collect();
         drums.sort_unstable();
         if drums.is_empty() {

@@ -35,10 +35,18 @@ fn is_meant(web: &Web, request: &Request) -> bool {
     host.is_none_or(|host| web.door.answers_to(host))
 }
 
+/// Whether an address holds a NUL: no name has one, and not every database can be asked for it.
+fn holds_nul(request: &Request) -> bool {
+    request.uri().path_and_query().is_some_and(|address| address.as_str().contains("%00"))
+}
+
 /// Answers a request whatever happens, and marks the answer.
 pub(super) async fn guard(State(web): State<Arc<Web>>, request: Request, next: Next) -> Response {
     let path = request.uri().path().to_owned();
-    let answer = if is_meant(&web, &request) {
+    let answer = if holds_nul(&request) {
+        let right = "Follow a link, or search for the tag.";
+        fault::answer(&web, &Fault::asked("The address holds a character that no name has.", right))
+    } else if is_meant(&web, &request) {
         let answered = AssertUnwindSafe(alarms::known(&web, next.run(request))).catch_unwind().await;
         answered.unwrap_or_else(|_| fault::answer(&web, &Fault::Panicked(path.clone())))
     } else {

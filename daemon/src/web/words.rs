@@ -92,6 +92,16 @@ pub(super) fn lower_first(text: &str) -> String {
     }
 }
 
+/// What the desk says, without the command line's own help.
+pub(super) fn without_commands(text: &str) -> String {
+    let mut text = text.to_owned();
+    while let Some(at) = text.find(" (tallow ") {
+        let end = text[at..].find(')').map_or(text.len(), |end| at + end + 1);
+        text.replace_range(at..end, "");
+    }
+    text.split("; see tallow ").next().unwrap_or_default().to_owned()
+}
+
 /// A sentence's first letter made large.
 pub(super) fn upper_first(text: &str) -> String {
     let mut letters = text.chars();
@@ -311,6 +321,17 @@ mod tests {
         assert_eq!(lower_first("Renew the fall"), "renew the fall");
         assert_eq!(lower_first("NDT of welds"), "NDT of welds");
         assert_eq!(upper_first("éa"), "Éa");
+    }
+
+    #[test]
+    fn the_command_line_helps_itself_alone() {
+        let said = "stores holds 2 of SH-4.75; count it (tallow stock count), or give less";
+        assert_eq!(without_commands(said), "stores holds 2 of SH-4.75; count it, or give less");
+        assert_eq!(
+            without_commands("no order is numbered \"9\"; see tallow order list"),
+            "no order is numbered \"9\""
+        );
+        assert_eq!(without_commands("an open (tallow stock"), "an open");
     }
 
     #[test]

@@ -11,8 +11,8 @@ use crate::desk::DeskError;
 use crate::register::RowFault;
 use crate::rights::Refusal;
 use crate::store::StoreError;
-use crate::web::entry::once::without_commands;
 use crate::web::fault::Fault;
+use crate::web::words::without_commands;
 
 /// Media type.
 pub(super) const MEDIA: &str = "application/problem+json";

@@ -12,7 +12,7 @@ use crate::desk::once::{Led, parted};
 use crate::store::{StoreError, Writer};
 use crate::web::fault::Fault;
 use crate::web::posted::{Form, see};
-use crate::web::words::upper_first;
+use crate::web::words::{upper_first, without_commands};
 use axum::http::StatusCode;
 use tokio::sync::{Mutex as Turn, OwnedMutexGuard};
 
@@ -121,8 +121,8 @@ fn is_key(text: &str) -> bool {
         && text.bytes().all(|byte| byte.is_ascii_alphanumeric() || b"-_".contains(&byte))
 }
 
-/// What the form with a key just did, in words; none where it is not known, did nothing worth a word, or is not of this
-/// hour: what it says may not be so any more.
+/// What the form with a key just did, in words; none where it is not known, did nothing worth a word, or was sent longer
+/// ago: what it says may not be so any more.
 ///
 /// # Errors
 /// The store's own.
@@ -138,16 +138,6 @@ pub(in crate::web) async fn told(desk: &Desk, key: &str) -> Result<Option<String
     }
     let says = told.into_iter().map(|line| upper_first(without_commands(line).trim_end_matches('.')) + ".");
     Ok(Some(says.collect::<Vec<_>>().join(" ")).filter(|says| !says.is_empty()))
-}
-
-/// What the desk says, without the command line's own help.
-pub(in crate::web) fn without_commands(text: &str) -> String {
-    let mut text = text.to_owned();
-    while let Some(at) = text.find(" (tallow ") {
-        let end = text[at..].find(')').map_or(text.len(), |end| at + end + 1);
-        text.replace_range(at..end, "");
-    }
-    text.split("; see tallow ").next().unwrap_or_default().to_owned()
 }
 
 /// Remembers a form at its first coming; forms long gone are forgotten then.

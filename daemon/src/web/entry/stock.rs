@@ -5,7 +5,7 @@ use policies::amount::Amount;
 
 use super::blank::{Blank, Field, Sort};
 use super::given;
-use super::once::{Once, without_commands};
+use super::once::Once;
 use crate::desk::DeskError;
 use crate::desk::once::Led;
 use crate::items::{Look, Rows};
@@ -169,7 +169,7 @@ pub(super) async fn once_only(
     match desk.handle_once((&once.key, once.at), (deed, by), make).await {
         Ok(to) => Ok(see(&to)),
         Err(DeskError::Refused(text)) => {
-            let error = DeskError::Refused(without_commands(&text));
+            let error = DeskError::Refused(words::without_commands(&text));
             let blank = blank.filled(&posted.form).refused(error)?;
             blank.at_field(field).page(&posted.visit)
         }

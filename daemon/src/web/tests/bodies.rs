@@ -18,9 +18,9 @@ impl Clock for Moving {
 
 const SECOND: i64 = 1_000_000;
 
-#[tokio::test]
-async fn a_page_is_behind_launches_alone_and_for_two_seconds() {
-    let now: jiff::Timestamp = "2026-10-12T06:00:00Z".parse().unwrap();
+/// The demo's pages at a moment.
+async fn room(now: &str) -> (Router, Arc<Desk>, Arc<Moving>) {
+    let now: jiff::Timestamp = now.parse().unwrap();
     let clock = Arc::new(Moving(AtomicI64::new(Instant::from(now).0)));
     let set = Arc::new(policy_set::check(&demo::policy_files()).unwrap());
     let store = Store::open(&::tests::stores::address()).await.unwrap();
@@ -30,6 +30,25 @@ async fn a_page_is_behind_launches_alone_and_for_two_seconds() {
     desk.import(&read_folder(&folder.0, &faults).unwrap(), &faults, false).await.unwrap();
     let door = open_door(&desk);
     let router = router(Web { desk: desk.clone(), files: no_files(), caught: None, stated: None, door });
+    (router, desk, clock)
+}
+
+/// What is no record shows within a quarter of a minute.
+#[tokio::test]
+async fn without_records_a_page_holds_for_a_quarter_of_a_minute() {
+    let (router, _, clock) = room("2026-10-12T06:00:50Z").await;
+    let mut said = Vec::new();
+    for seconds in [0, 14, 1] {
+        clock.0.fetch_add(seconds * SECOND, Ordering::SeqCst);
+        let page = read(&router, "/station/qua").await.text;
+        said.push(page.split_once("<p class=\"known\">Read ").unwrap().1[..17].to_owned());
+    }
+    assert_eq!(said, ["12 Oct 2026 07:00", "12 Oct 2026 07:00", "12 Oct 2026 07:01"]);
+}
+
+#[tokio::test]
+async fn a_page_is_behind_launches_alone_and_for_two_seconds() {
+    let (router, desk, clock) = room("2026-10-12T06:00:00Z").await;
     let used = async |key: &str, meter: &str| {
         let row = Usage {
             key: key.to_owned(),

@@ -57,6 +57,11 @@ async fn a_question_that_no_page_knows_is_a_fault_with_the_right_word() {
         assert!(answer.text.contains("No page knows what") && answer.text.contains(right), "{}", answer.text);
     }
     assert_eq!(read(&router, "/?as_of=2026-10-01&known_on=&all=1").await.status, StatusCode::OK);
+    for path in ["/item/F%000417", "/station/%00", "/search?q=F%00", "/?done=%00"] {
+        let answer = read(&router, path).await;
+        assert_eq!(answer.status, StatusCode::BAD_REQUEST, "{path}");
+        assert!(answer.text.contains("a character that no name has"), "{path}: {}", answer.text);
+    }
 }
 
 /// Days as people write them, and the moment of the examination by the station's clock.
