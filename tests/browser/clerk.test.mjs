@@ -50,3 +50,16 @@ test("what is not the clerk's is not offered, and refused in words", async () =>
   await page.getByText("This is not yours to do").waitFor();
   await fit("not-yours");
 });
+
+test("stock goes to a station by its name, and the page says what was done", async () => {
+  await page.goto(`${stores.base}/stores/move/SH-4.75`);
+  await page.getByLabel("How much").fill("2");
+  assert.equal(await page.locator("#l-to option[value=qua]").innerText(), "Quarle Beach");
+  await page.getByLabel("To", { exact: true }).fill("quarle beach");
+  await fit("move");
+  await page.getByRole("button", { name: "Move it" }).click();
+  await page.getByRole("status").filter({ hasText: "2 of SH-4.75 moved from stores to qua." }).waitFor();
+  await fit("moved");
+  await page.goto(`${stores.base}/stores/part/SH-4.75`);
+  assert.equal(await page.getByText("moved from stores to qua").count(), 0);
+});

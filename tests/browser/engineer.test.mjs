@@ -47,7 +47,9 @@ test("a concession for what stops a launch takes two", async () => {
   await other.goto(page.url());
   await fit("second-other", other);
   await other.getByRole("button", { name: "I agree, and sign" }).click();
-  await other.waitForURL("**/item/F-0417");
+  await other.waitForURL("**/item/F-0417?done=*");
+  await other.getByRole("status").filter({ hasText: /F-0417 is waived from .*slack water only/ }).waitFor();
+  await fit("conceded", other);
   assert.match(await other.locator("main").innerText(), /slack water only/);
 });
 

@@ -39,7 +39,8 @@ test("the day, and two presses", async () => {
   await fit("day");
   await page.getByRole("button", { name: "Launch", exact: true }).click();
   await page.getByText("Last entries").waitFor();
-  await page.getByText(/launch \(launches on LC-2\/07\)/).first().waitFor();
+  // Today's, not one of the days before.
+  await page.getByText(/12 Oct 2026 .*: launch \(launches on LC-2\/07\)/).first().waitFor();
   await left(7);
   await page.getByRole("button", { name: /^Undo: .*launch/ }).first().click();
   await page.getByText("8 launches left of 250").first().waitFor();
