@@ -6,8 +6,9 @@ mod letters;
 mod readers;
 pub mod schedule;
 mod undelivered;
+mod unwritten;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::sync::Arc;
 
 use jiff::civil::{Date, DateTime};
@@ -74,6 +75,8 @@ pub struct Swept {
     pub notices: usize,
 }
 
+/// What tells a person of work, among what may not be written.
+const NOTICE: &str = "notice";
 /// Settings that remember up to which hour a person was told.
 const TOLD: &str = "told ";
 /// The link of the chain up to which everything was looked through for what cannot wait.
@@ -119,8 +122,10 @@ async fn daily(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, De
     let told = |hour: &Hour| (hour.person.clone(), hour.key);
     let drafts = Drafts::begin(desk, mail, readers, Linking::Live).await?;
     let drafted = drafts.daily(&hours.iter().map(told).collect()).await?;
+    let asked = hours.iter().map(|hour| hour.person.clone()).collect();
+    unwritten::settle(desk, NOTICE, &asked, &drafted.unwritten).await?;
     for hour in &hours {
-        let own = drafted.iter().filter(|(person, _)| *person == hour.person).map(|(_, fresh)| fresh);
+        let own = drafted.fresh.iter().filter(|(person, _)| *person == hour.person).map(|(_, fresh)| fresh);
         match enqueue(desk, own, Some(hour)).await? {
             Some(count) => *notices += count,
             None => return Ok(false),
@@ -138,7 +143,9 @@ async fn urgent(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, D
     }
     let drafts = Drafts::begin(desk, mail, Readers::read(desk).await?, Linking::Live).await?;
     let drafted = drafts.urgent().await?;
-    let Some(count) = enqueue(desk, drafted.iter().map(|(_, fresh)| fresh), None).await? else {
+    // What could not be written before is over with a daily notice only: who is told nothing now may still be owed it.
+    unwritten::settle(desk, NOTICE, &HashSet::new(), &drafted.unwritten).await?;
+    let Some(count) = enqueue(desk, drafted.fresh.iter().map(|(_, fresh)| fresh), None).await? else {
         return Ok(false);
     };
     *notices += count;
@@ -198,7 +205,7 @@ pub async fn preview(desk: &Desk, mail: &Mail) -> Result<Vec<Fresh>, DeskError> 
         .await?;
     let drafts = Drafts::begin(desk, mail, readers, Linking::Sample).await?;
     let drafted = drafts.daily(&hours).await?;
-    let mut all: Vec<Fresh> = drafted.into_iter().map(|(_, fresh)| fresh).collect();
+    let mut all: Vec<Fresh> = drafted.fresh.into_iter().map(|(_, fresh)| fresh).collect();
     all.extend(letters::preview(desk, mail).await?);
     Ok(all)
 }

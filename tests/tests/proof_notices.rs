@@ -177,4 +177,7 @@ async fn a_copy_that_cannot_be_written_keeps_nobody_else_waiting() {
     store.write(deed, async |tx: &mut Writer| tx.append(&[engineer]).await).await.unwrap();
     let booked = service.swept("2026-07-23T07:00:00Z").await;
     assert_eq!(told(&booked), [(HOUSE, "proof load"), ("stores@service.example", "proof load copy")]);
+    let alarms = daemon::alarms::standing(store).await.unwrap();
+    let text = alarms.iter().find(|alarm| alarm.about == "unwritten").map(|alarm| alarm.text.as_str());
+    assert!(text.is_some_and(|text| text.contains("the copy for engineer@service.example")), "{alarms:?}");
 }

@@ -4,11 +4,10 @@ use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::sync::Arc;
 
 use jiff::civil::{Date, DateTime, Weekday};
-use policies::facts::Fleet;
 use policies::owed::Audience;
-use policies::readiness::Papers;
 
 use super::readers::Readers;
+use super::unwritten::Unwritten;
 use super::{Day, Ground, Linking, Mail};
 use crate::desk::{Desk, DeskError};
 use crate::notices::compose::matters::Matter;
@@ -26,6 +25,28 @@ pub(super) struct Drafts<'d> {
     heard: HashMap<String, Heard>,
     unanswered: HashSet<(Work, String)>,
     numbers: Numbers,
+}
+
+/// Notices as finished mail.
+#[derive(Default)]
+pub(super) struct Drafted {
+    /// By the key of whom they are for.
+    pub(super) fresh: Vec<(String, Fresh)>,
+    pub(super) unwritten: Vec<Unwritten>,
+}
+
+impl Drafted {
+    /// Everybody it is for, whether it could be written or not.
+    pub(super) fn asked(&self) -> HashSet<String> {
+        let fresh = self.fresh.iter().map(|(person, _)| person.clone());
+        fresh.chain(self.unwritten.iter().map(|one| one.person.clone())).collect()
+    }
+
+    fn fails(&mut self, plan: &Plan, what: &str, error: &dyn std::error::Error) {
+        let why = format!("{what}: {error}");
+        tracing::error!(recipient = %plan.to.to, why, "a notice cannot be written");
+        self.unwritten.push(Unwritten { person: plan.to.person.key.clone(), why });
+    }
 }
 
 /// Why a notice is being written.
@@ -68,11 +89,8 @@ impl Drafts<'_> {
         Ok(Drafts { ground: Ground::read(desk, mail, linking).await?, readers, heard, unanswered, numbers })
     }
 
-    /// The notices of people whose hour has come, by the key of whom they are for.
-    pub(super) async fn daily(
-        self,
-        hours: &BTreeMap<String, DateTime>,
-    ) -> Result<Vec<(String, Fresh)>, DeskError> {
+    /// The notices of people whose hour has come.
+    pub(super) async fn daily(self, hours: &BTreeMap<String, DateTime>) -> Result<Drafted, DeskError> {
         let people = self.readers.people.iter().filter(|person| hours.contains_key(&person.key));
         let asked = people.map(|person| (person, Why::Daily(hours[&person.key])));
         let plans = self.plan(asked.collect()).await?;
@@ -80,7 +98,7 @@ impl Drafts<'_> {
     }
 
     /// What stops a launch and was told to nobody yet, for those who must know.
-    pub(super) async fn urgent(self) -> Result<Vec<(String, Fresh)>, DeskError> {
+    pub(super) async fn urgent(self) -> Result<Drafted, DeskError> {
         let told = |person: &&Person| matches!(person.role.as_str(), "mechanic" | "engineer" | "clerk");
         let asked = self.readers.people.iter().filter(told).map(|person| (person, Why::Urgent));
         let plans = self.plan(asked.collect()).await?;
@@ -160,8 +178,8 @@ impl Drafts<'_> {
         (!owed.is_empty()).then_some(owed)
     }
 
-    async fn write(&self, plans: Vec<Plan<'_>>) -> Result<Vec<(String, Fresh)>, DeskError> {
-        let mut written = Vec::new();
+    async fn write(&self, plans: Vec<Plan<'_>>) -> Result<Drafted, DeskError> {
+        let mut written = Drafted::default();
         let mut numbers = self.numbers;
         for plan in plans {
             let chain = self.chain(&plan).await?;
@@ -173,10 +191,11 @@ impl Drafts<'_> {
                 .desk
                 .with_fleet(|fleet| {
                     let papers = ground.papers.of(&ground.desk.set, fleet);
-                    finish(ground, fleet, &papers, &plan, (heard, &chain), &place, &mut numbers)
+                    let work = ground.desk(fleet, &papers, plan.as_of);
+                    written.finish(ground, &work, &plan, (heard, &chain), &place, &mut numbers)
                 })
                 .await?;
-            written.extend(fresh.into_iter().map(|fresh| (key.clone(), fresh)));
+            written.fresh.extend(fresh.into_iter().map(|fresh| (key.clone(), fresh)));
         }
         Ok(written)
     }
@@ -216,81 +235,89 @@ fn order(number: &str) -> (usize, &str) {
     (number.len(), number)
 }
 
-/// One person's notices: a digest, or a notice a proof load. What cannot be written is told in the log and tried
-/// again at the person's next hour.
-fn finish(
-    ground: &Ground,
-    fleet: &Fleet,
-    papers: &Papers,
-    plan: &Plan,
-    (heard, chain): (&Heard, &Chain),
-    place: &Place,
-    numbers: &mut Numbers,
-) -> Vec<Fresh> {
-    let work = ground.desk(fleet, papers, plan.as_of);
-    if plan.to.person.role == "test house" {
-        return proofs(&work, plan, heard, place, numbers);
-    }
-    let place = Place { number: numbers.next(), ..place.clone() };
-    match work.digest(&plan.to, &plan.owed, &plan.matters, (heard, chain), &ground.mail.templates, place) {
-        Ok(digest) => vec![digest],
-        Err(error) => {
-            tracing::error!(recipient = %plan.to.to, %error, "a notice cannot be written");
-            Vec::new()
+impl Drafted {
+    /// One person's notices: a digest, or a notice a proof load. What cannot be written is an alarm, and tried again at
+    /// the person's next hour.
+    fn finish(
+        &mut self,
+        ground: &Ground,
+        work: &compose::Desk,
+        plan: &Plan,
+        (heard, chain): (&Heard, &Chain),
+        place: &Place,
+        numbers: &mut Numbers,
+    ) -> Vec<Fresh> {
+        if plan.to.person.role == "test house" {
+            return self.proofs(work, plan, heard, place, numbers);
         }
-    }
-}
-
-/// What a test house is asked, a notice a proof load, each with its copies. A copy that cannot be written keeps neither
-/// the test house unasked nor the other copies back.
-fn proofs(
-    work: &compose::Desk,
-    plan: &Plan,
-    heard: &Heard,
-    place: &Place,
-    numbers: &mut Numbers,
-) -> Vec<Fresh> {
-    let mut written = Vec::new();
-    for owed in &plan.owed {
-        let Subject::Row(row) = owed.subject else { continue };
-        let certificate = plan.makers.get(&owed.mark.item).map(String::as_str);
-        let asking = Asking { row: &row, told: &owed.mark, certificate };
-        // Each replaces the one of its own gear, not the newest of all that the test house has.
-        let before = heard.newest.get(&(owed.mark.item.clone(), owed.mark.rule.clone()));
-        let before = before.filter(|said| said.occurrence == owed.mark.occurrence);
-        let place = Place { supersedes: before.map(|said| said.number.clone()), ..place.clone() };
-        match proof(work, plan, &asking, &place, numbers) {
-            Ok(fresh) => written.extend(fresh),
-            Err(error) => tracing::error!(%error, "a proof load cannot be asked for"),
-        }
-    }
-    written
-}
-
-fn proof(
-    work: &compose::Desk,
-    plan: &Plan,
-    asking: &Asking,
-    place: &Place,
-    numbers: &mut Numbers,
-) -> Result<Vec<Fresh>, ProofNoticeError> {
-    let Told { item, rule, occurrence, stage } = asking.told;
-    let occasion = format!("proof load {} {item} {rule} {occurrence} {stage}", plan.to.person.key);
-    let station = work.fleet.station_of(work.fleet.item(asking.row.item)).map(|at| &*at.slug);
-    let place = Place { number: numbers.next(), occasion: occasion.clone(), ..place.clone() };
-    let number = place.number.clone();
-    let mut written = vec![work.proof_load(&plan.to, asking, place)?];
-    for reader in plan.copies.iter().filter(|reader| is_of(reader.person, station)) {
-        let occasion = format!("{occasion} copy {}", reader.person.key);
-        let place = Place { number: numbers.next(), occasion, ..Place::default() };
-        match work.proof_copy(reader, (&plan.to, &number), asking, place) {
-            Ok(copy) => written.push(copy),
+        let place = Place { number: numbers.next(), ..place.clone() };
+        let (owed, matters, templates) = (&plan.owed, &plan.matters, &ground.mail.templates);
+        match work.digest(&plan.to, owed, matters, (heard, chain), templates, place) {
+            Ok(digest) => vec![digest],
             Err(error) => {
-                tracing::error!(recipient = %reader.to, %error, "the copy of a proof load's notice cannot be written");
+                self.fails(plan, "its lines", &error);
+                Vec::new()
             }
         }
     }
-    Ok(written)
+
+    /// What a test house is asked, a notice a proof load, each with its copies. A copy that cannot be written keeps
+    /// neither the test house unasked nor the other copies back.
+    fn proofs(
+        &mut self,
+        work: &compose::Desk,
+        plan: &Plan,
+        heard: &Heard,
+        place: &Place,
+        numbers: &mut Numbers,
+    ) -> Vec<Fresh> {
+        let mut written = Vec::new();
+        for owed in &plan.owed {
+            let Subject::Row(row) = owed.subject else { continue };
+            let certificate = plan.makers.get(&owed.mark.item).map(String::as_str);
+            let asking = Asking { row: &row, told: &owed.mark, certificate };
+            // Each replaces the one of its own gear, not the newest of all that the test house has.
+            let before = heard.newest.get(&(owed.mark.item.clone(), owed.mark.rule.clone()));
+            let before = before.filter(|said| said.occurrence == owed.mark.occurrence);
+            let place = Place { supersedes: before.map(|said| said.number.clone()), ..place.clone() };
+            match self.proof(work, plan, &asking, &place, numbers) {
+                Ok(fresh) => written.extend(fresh),
+                Err(error) => self.fails(plan, &format!("the proof load of {}", owed.mark.item), &error),
+            }
+        }
+        written
+    }
+
+    fn proof(
+        &mut self,
+        work: &compose::Desk,
+        plan: &Plan,
+        asking: &Asking,
+        place: &Place,
+        numbers: &mut Numbers,
+    ) -> Result<Vec<Fresh>, ProofNoticeError> {
+        let Told { item, rule, occurrence, stage } = asking.told;
+        let occasion = format!("proof load {} {item} {rule} {occurrence} {stage}", plan.to.person.key);
+        let station = work.fleet.station_of(work.fleet.item(asking.row.item)).map(|at| &*at.slug);
+        let place = Place { number: numbers.next(), occasion: occasion.clone(), ..place.clone() };
+        let number = place.number.clone();
+        let mut written = vec![work.proof_load(&plan.to, asking, place)?];
+        for reader in plan.copies.iter().filter(|reader| is_of(reader.person, station)) {
+            let occasion = format!("{occasion} copy {}", reader.person.key);
+            let place = Place { number: numbers.next(), occasion, ..Place::default() };
+            match work.proof_copy(reader, (&plan.to, &number), asking, place) {
+                Ok(copy) => written.push(copy),
+                Err(error) => {
+                    self.fails(
+                        plan,
+                        &format!("the copy for {} of what is asked of {item}", reader.person.key),
+                        &error,
+                    );
+                }
+            }
+        }
+        Ok(written)
+    }
 }
 
 /// Numbers of notices, one after another within a year.

@@ -8,8 +8,10 @@ use jiff::civil::DateTime;
 use policies::hours::is_quiet;
 use policies::zone::{Instant, Zone};
 
+use super::draft::Drafted;
 use super::readers::Readers;
 use super::schedule::Schedule;
+use super::unwritten::{self, Unwritten};
 use super::{Ground, Linking, Mail, deed, enqueue, enqueue_and_remember};
 use crate::alarms::{self, Alarm};
 use crate::desk::{Desk, DeskError};
@@ -40,8 +42,10 @@ pub(super) async fn owed(desk: &Desk, mail: &Mail, notices: &mut usize) -> Resul
     let written = desk.store.remembered_under(WRITTEN).await?;
     for (name, days, roles) in BY_CALENDAR {
         if let Some(key) = due(desk, days, written.get(name))? {
-            let letters = by_calendar(desk, mail, name, roles, key).await?;
-            let Some(count) = enqueue(desk, letters.iter(), None).await? else { return Ok(false) };
+            let drafted = by_calendar(desk, mail, name, roles, key).await?;
+            unwritten::settle(desk, name, &drafted.asked(), &drafted.unwritten).await?;
+            let letters = drafted.fresh.iter().map(|(_, letter)| letter);
+            let Some(count) = enqueue(desk, letters, None).await? else { return Ok(false) };
             *notices += count;
             if name == "region" {
                 region::remember(desk).await?;
@@ -70,7 +74,8 @@ pub(super) async fn preview(desk: &Desk, mail: &Mail) -> Result<Vec<Fresh>, Desk
     let key = desk.now().timestamp().to_zoned_datetime(desk.set.service.home_zone.time_zone().clone());
     let mut all = Vec::new();
     for (name, _, roles) in BY_CALENDAR {
-        all.extend(by_calendar(desk, mail, name, roles, key.datetime()).await?);
+        let drafted = by_calendar(desk, mail, name, roles, key.datetime()).await?;
+        all.extend(drafted.fresh.into_iter().map(|(_, letter)| letter));
     }
     Ok(all)
 }
@@ -91,7 +96,7 @@ async fn by_calendar(
     name: &'static str,
     roles: &[&str],
     key: DateTime,
-) -> Result<Vec<Fresh>, DeskError> {
+) -> Result<Drafted, DeskError> {
     let readers = Readers::read(desk).await?;
     let mut to: Vec<&Person> = roles
         .iter()
@@ -101,7 +106,7 @@ async fn by_calendar(
         to.truncate(KEEPERS);
     }
     let mut last = desk.store.last_notice_number().await?;
-    let mut letters = Vec::new();
+    let mut drafted = Drafted::default();
     for person in to {
         last += 1;
         let number = format!("N-{}-{last:04}", desk.today().year());
@@ -114,9 +119,14 @@ async fn by_calendar(
             }
         };
         let occasion = format!("{name} {} {key}", person.key);
-        letters.extend(finish(desk, mail, &readers, person, (name, page), (number, occasion), None).await?);
+        match finish(desk, mail, &readers, person, (name, page), (number, occasion), None).await? {
+            Ok(letter) => drafted.fresh.push((person.key.clone(), letter)),
+            Err(error) => {
+                drafted.unwritten.push(Unwritten { person: person.key.clone(), why: error.to_string() });
+            }
+        }
     }
-    Ok(letters)
+    Ok(drafted)
 }
 
 fn month(key: DateTime) -> String {
@@ -145,7 +155,8 @@ async fn of_alarm(
         let since = alarm.since.timestamp().strftime("%-d %b %Y %H:%M UTC").to_string();
         let page = letters::alarm(&number, &alarm.about, &alarm.text, &since);
         let wait = morning(desk, person).await?;
-        let letter = finish(desk, mail, readers, person, ("alarm", page), (number, occasion), wait).await?;
+        let letter =
+            finish(desk, mail, readers, person, ("alarm", page), (number, occasion), wait).await?.ok();
         // What cannot be written is tried and told in the log once a day, not at every sweep.
         let given_up = letter.is_none().then_some((unwritten, today));
         let queued = enqueue_and_remember(desk, letter.iter(), given_up.as_slice()).await?;
@@ -172,7 +183,7 @@ pub(super) async fn morning(desk: &Desk, person: &Person) -> Result<Option<Insta
     desk.with_fleet(|fleet| wait(compose::zone_of(&desk.set, fleet, person))).await
 }
 
-/// A page as finished mail; none where it cannot be written, which the log tells.
+/// A page as finished mail, or why it cannot be written, which the log tells too.
 async fn finish(
     desk: &Desk,
     mail: &Mail,
@@ -181,7 +192,7 @@ async fn finish(
     (kind, page): (&'static str, Page),
     (number, occasion): (String, String),
     not_before: Option<Instant>,
-) -> Result<Option<Fresh>, DeskError> {
+) -> Result<Result<Fresh, compose::WriteError>, DeskError> {
     let to = readers.addressed(person, desk.today());
     finish_to(desk, mail, &to, (kind, page), (number, occasion), not_before).await
 }
@@ -194,7 +205,7 @@ pub(super) async fn finish_to(
     (kind, page): (&'static str, Page),
     (number, occasion): (String, String),
     not_before: Option<Instant>,
-) -> Result<Option<Fresh>, DeskError> {
+) -> Result<Result<Fresh, compose::WriteError>, DeskError> {
     let ground = Ground::read(desk, mail, Linking::None).await?;
     let written = desk
         .with_fleet(|fleet| {
@@ -214,5 +225,5 @@ pub(super) async fn finish_to(
             Ok::<_, compose::WriteError>(Fresh { not_before, ..fresh })
         })
         .await?;
-    Ok(written.inspect_err(|error| tracing::error!(kind, %error, "a letter cannot be written")).ok())
+    Ok(written.inspect_err(|error| tracing::error!(kind, %error, "a letter cannot be written")))
 }

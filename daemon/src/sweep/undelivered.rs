@@ -222,7 +222,7 @@ async fn climb(
     let addressed = Addressed { person: reader, to: to.to_owned(), to_name: reader.name.clone(), why: None };
     let letter =
         finish_to(desk, mail, &addressed, ("undelivered", page), (number, occasion.clone()), wait).await?;
-    let letter = letter.map(|letter| Fresh { urgent, ..letter });
+    let letter = letter.ok().map(|letter| Fresh { urgent, ..letter });
     // An address that nothing can be written to was tried all the same: the next sweep goes on to the next one.
     let rung = if letter.is_some() { occasion } else { format!("{UNWRITTEN}{}", escaped(to)) };
     let remembered: Vec<(String, String)> = of

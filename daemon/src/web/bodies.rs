@@ -1,13 +1,17 @@
 //! Bodies of pages as they were last written. The whole fleet is judged for one: a reader is handed the last one while
-//! it holds, and for a moment longer while launches are only counted on.
+//! it holds, and for a moment longer while launches are only counted on. After that it is written anew beside the
+//! readers, who are handed the last one meanwhile, until it is too old for that too: then they wait.
 //!
 //! Whoever has just written something reads nothing older than that.
 
 use std::collections::HashMap;
 use std::future::Future;
+use std::num::NonZero;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use policies::zone::Instant;
+use tokio::sync::{OwnedMutexGuard, Semaphore};
+use tokio::task::JoinHandle;
 
 use super::asked::Asked;
 use super::fault::Fault;
@@ -16,12 +20,11 @@ use super::visit::Visit;
 use crate::desk::Desk;
 
 const SECOND: i64 = 1_000_000;
-/// So long a body holds while no record comes in: what is no record, such as an answer by mail, shows by then.
-const HOLDS: i64 = 15 * SECOND;
-/// So far it may be behind launches and recoveries that were counted on.
-const BEHIND: i64 = 2 * SECOND;
-/// And so far while it is being written anew, which over a large fleet takes seconds.
-const WRITING: i64 = 10 * SECOND;
+/// A body that is as good as new: while no record comes in, and behind launches and recoveries that were counted on.
+const NEW: Age = Age { held: 10 * SECOND, counted: 2 * SECOND };
+/// One that is handed out while it is written anew, which over a large fleet takes seconds. What is no record, such as an
+/// answer by mail, shows by the first of them.
+const GOOD: Age = Age { held: 15 * SECOND, counted: 10 * SECOND };
 /// Bodies that are kept; a service has fewer pages that judge all its gear.
 const MOST: usize = 512;
 
@@ -45,8 +48,8 @@ struct Written {
 
 #[derive(Default)]
 struct Place {
-    /// One reader writes it anew, the others wait or take the last.
-    writing: tokio::sync::Mutex<()>,
+    /// One task writes it anew; readers wait for it or take the last.
+    writing: Arc<tokio::sync::Mutex<()>>,
     last: Mutex<Option<Written>>,
 }
 
@@ -58,10 +61,18 @@ struct Wrote {
 }
 
 /// The bodies, by what they are of and for whom.
-#[derive(Default)]
 pub(super) struct Bodies {
     places: Mutex<HashMap<String, Arc<Place>>>,
     wrote: Mutex<Wrote>,
+    /// So many are written at once; each takes a core for a while.
+    writers: Semaphore,
+}
+
+impl Default for Bodies {
+    fn default() -> Bodies {
+        let cores = std::thread::available_parallelism().map_or(1, NonZero::get);
+        Bodies { places: Mutex::default(), wrote: Mutex::default(), writers: Semaphore::new(cores) }
+    }
 }
 
 impl Bodies {
@@ -74,7 +85,7 @@ impl Bodies {
         visit: &Visit,
         asked: &Asked,
         page: &str,
-        make: impl Future<Output = Result<Body, Fault>>,
+        make: impl Future<Output = Result<Body, Fault>> + Send + 'static,
     ) -> Result<Arc<Body>, Fault> {
         if asked.replays {
             return make.await.map(Arc::new);
@@ -84,33 +95,52 @@ impl Bodies {
         let place = self.place(&name);
         let own = self.own_turn(visit);
         let head = desk.store.head().await?.seq;
-        if let Some(body) = place.kept(desk, head, own, Age { held: HOLDS, counted: BEHIND }).await {
+        if let Some(body) = place.kept(desk, head, own, NEW).await {
             return Ok(body);
         }
-        let _writing = match place.writing.try_lock() {
-            Ok(writing) => writing,
-            Err(_) => {
-                match place.kept(desk, head, own, Age { held: HOLDS + WRITING, counted: WRITING }).await {
-                    Some(body) => return Ok(body),
-                    None => place.writing.lock().await,
-                }
+        let kept = place.kept(desk, head, own, GOOD).await;
+        let writing = match (kept, Arc::clone(&place.writing).try_lock_owned()) {
+            (Some(body), Ok(writing)) => {
+                visit.bodies.write(visit, name, place, writing, make);
+                return Ok(body);
             }
+            (Some(body), Err(_)) => return Ok(body),
+            (None, Ok(writing)) => writing,
+            (None, Err(_)) => Arc::clone(&place.writing).lock_owned().await,
         };
         // Somebody may have written it meanwhile.
         let head = desk.store.head().await?.seq;
-        if let Some(body) = place.kept(desk, head, own, Age { held: HOLDS, counted: 0 }).await {
+        if let Some(body) = place.kept(desk, head, own, Age { counted: 0, ..NEW }).await {
             return Ok(body);
         }
-        let (at, turn) = (desk.now(), self.wrote().turn);
-        let body = match make.await {
-            Ok(body) => Arc::new(body),
-            Err(fault) => {
-                self.forget(&name);
-                return Err(fault);
-            }
+        let written = visit.bodies.write(visit, name, place, writing, make).await;
+        written.map_err(|_| Fault::Panicked("writing a page".to_owned()))?
+    }
+
+    /// Writes a body beside its readers: on a thread of its own, since for a large fleet it takes a core for a while, and
+    /// to its end though the reader who asked for it be gone by then.
+    fn write(
+        self: &Arc<Self>,
+        visit: &Visit,
+        name: String,
+        place: Arc<Place>,
+        writing: OwnedMutexGuard<()>,
+        make: impl Future<Output = Result<Body, Fault>> + Send + 'static,
+    ) -> JoinHandle<Result<Arc<Body>, Fault>> {
+        let (bodies, desk) = (Arc::clone(self), Arc::clone(&visit.web.desk));
+        let write = async move {
+            let _writing = writing;
+            let _writer = bodies.writers.acquire().await;
+            let written = async {
+                let (head, at, turn) = (desk.store.head().await?.seq, desk.now(), bodies.wrote().turn);
+                let body = Arc::new(make.await?);
+                *place.last() = Some(Written { body: Arc::clone(&body), head, at, turn });
+                Ok(body)
+            };
+            written.await.inspect_err(|_| bodies.forget(&name))
         };
-        *place.last() = Some(Written { body: Arc::clone(&body), head, at, turn });
-        Ok(body)
+        let here = tokio::runtime::Handle::current();
+        here.clone().spawn_blocking(move || here.block_on(write))
     }
 
     /// Notes that somebody wrote something.

@@ -105,13 +105,14 @@ struct Rest {
 pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let asked = visit.asked()?;
     let sort = if asked.signed.is_some() { "region" } else { "region for strangers" };
-    let body = visit.bodies.of(visit, &asked, sort, body(visit, &asked)).await?;
+    let body = visit.bodies.of(visit, &asked, sort, body(visit.clone(), asked.clone())).await?;
     let (decisions, more_decisions) = if asked.replays { (Vec::new(), 0) } else { decisions(visit).await? };
     let shell = Shell::of(&visit.web, &asked, &body.title, body.known.clone());
     html(&Page { shell, body: &body, decisions, more_decisions })
 }
 
-async fn body(visit: &Visit, asked: &Asked) -> Result<Body, Fault> {
+async fn body(visit: Visit, asked: Asked) -> Result<Body, Fault> {
+    let (visit, asked) = (&visit, &asked);
     let source = Source::open(&visit.web, asked).await?;
     let beside = Beside {
         stations: source.records(|_: &Station| true).await?,

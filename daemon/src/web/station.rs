@@ -98,13 +98,15 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let log = log::form(visit, visit.name(), asked.replays).await?;
     let reader = visit.presence.seen().map_or("", |seen| &*seen.who.person.key);
     let sort = format!("station {} {reader}", visit.name());
-    let body = visit.bodies.of(visit, &asked, &sort, body(visit, &asked, log.is_some())).await?;
+    let body =
+        visit.bodies.of(visit, &asked, &sort, body(visit.clone(), asked.clone(), log.is_some())).await?;
     let shell = Shell::of(&visit.web, &asked, &body.title, body.known.clone());
     let shell = if log.is_some() { shell.scripted() } else { shell };
     html(&Page { shell, body: &body, log })
 }
 
-async fn body(visit: &Visit, asked: &Asked, may_log: bool) -> Result<Body, Fault> {
+async fn body(visit: Visit, asked: Asked, may_log: bool) -> Result<Body, Fault> {
+    let (visit, asked) = (&visit, &asked);
     let source = Source::open(&visit.web, asked).await?;
     let concessions = source.records(|_: &Concession| true).await?;
     let told = Told::read(visit, asked, &source, Some(visit.name())).await?;

@@ -156,6 +156,43 @@ async fn a_letter_that_cannot_be_written_is_a_rung_like_another() {
     assert_eq!(service.letters().await, [(LADDER[2].to_owned(), "queued".to_owned())]);
 }
 
+/// A notice that could not be written is in no list of what did not arrive: it is an alarm until it can be.
+#[tokio::test]
+async fn what_cannot_be_written_is_an_alarm_until_it_can_be() {
+    let service = Service::begun().await;
+    let desk = later(&service.desk, "2026-08-03T06:30:00Z");
+    let planted = async |void| {
+        let no_address = Person {
+            key: "second mechanic".to_owned(),
+            name: "Second mechanic".to_owned(),
+            role: "mechanic".to_owned(),
+            station: Some("bay".to_owned()),
+            void,
+            ..Person::default()
+        };
+        let put = async |tx: &mut Writer| tx.append(&[no_address.clone()]).await;
+        desk.store.write(deed(&desk), put).await.unwrap();
+    };
+    planted(false).await;
+    // Something that stops a launch is told at once, whatever the hour: this one cannot be told.
+    service.swept("2026-08-03T06:31:00Z").await;
+    service.swept("2026-08-03T07:00:00Z").await;
+    let (about, text) = service.alarms().await.remove(0);
+    assert!(about == "unwritten" && text.contains("the notice to second mechanic"), "{text}");
+    assert_eq!(service.first().await.state, "queued", "the others are told");
+    service.swept("2026-08-03T07:01:00Z").await;
+    let of_alarm = |notice: &&Listed| notice.kind == "alarm";
+    let told: Vec<String> =
+        service.listed().await.iter().filter(of_alarm).map(|notice| notice.person.clone()).collect();
+    assert_eq!(told, LADDER[2..], "engineers and the head");
+    service.swept("2026-08-04T07:00:00Z").await;
+    let stands = async || service.alarms().await.iter().any(|(about, _)| about == "unwritten");
+    assert!(stands().await, "it still cannot be written");
+    planted(true).await;
+    service.swept("2026-08-05T07:00:00Z").await;
+    assert!(!stands().await, "whoever is no longer there is owed nothing");
+}
+
 /// Nobody sends, since there is no [smtp], or the relay's daemon stands: after four hours that is an alarm.
 #[tokio::test]
 async fn what_nobody_tries_to_send_is_an_alarm_after_four_hours() {
