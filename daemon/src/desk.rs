@@ -5,6 +5,7 @@ mod clear;
 mod counted;
 mod due_table;
 mod freed;
+mod head;
 mod inherited;
 mod next_due;
 pub(crate) mod once;
@@ -13,6 +14,7 @@ mod plan;
 mod restored;
 mod settle;
 mod sign;
+mod standing;
 
 use std::borrow::Cow;
 use std::collections::BTreeSet;
@@ -134,6 +136,8 @@ pub struct Desk {
     warm: Mutex<Option<Arc<Loaded>>>,
     plan: plan::Kept,
     counted: counted::Run,
+    standing: standing::Standing,
+    asked: head::Asked,
 }
 
 impl Desk {
@@ -147,6 +151,8 @@ impl Desk {
             warm: Mutex::new(None),
             plan: plan::Kept::default(),
             counted: counted::Run::default(),
+            standing: standing::Standing::default(),
+            asked: head::Asked::default(),
         }
     }
 

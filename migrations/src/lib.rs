@@ -16,6 +16,7 @@ mod m0012_api_requests;
 mod m0016_order_signed;
 mod m0017_item_indexes;
 mod m0027_stock_tags;
+mod m0028_usage_moments;
 mod postgres;
 
 use sea_orm_migration::prelude::*;
@@ -43,6 +44,7 @@ impl MigratorTrait for Migrator {
             Box::new(m0016_order_signed::Migration),
             Box::new(m0017_item_indexes::Migration),
             Box::new(m0027_stock_tags::Migration),
+            Box::new(m0028_usage_moments::Migration),
         ]
     }
 }

@@ -1,7 +1,7 @@
 //! Holds: after a shock load, an overload or a grounding every item that bore it waits for its work. A hold is open
 //! until each item is cleared, wherever it is by then; it cannot be closed in part.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use jiff::civil::Date;
 
@@ -112,14 +112,35 @@ pub fn rules_on<'s>(
 ) -> impl Iterator<Item = RuleId> + 's {
     let item = fleet.item(id);
     let station = fleet.station_of(item).map(|station| &*station.slug);
+    // Few rules ask for anything after a shock; whether one is for an item is the longer question.
+    opened_by(set, meter).filter(move |rule| set.rule(*rule).is_for(item, station))
+}
+
+/// The same, whatever the item.
+fn opened_by(set: &PolicySet, meter: MeterId) -> impl Iterator<Item = RuleId> {
     let opens = move |rule: &Rule| {
         let mut after = rule.after.iter();
         rule.overdue == Effect::StopsLaunch
             && after.any(|clause| clause.event == Event::Meter(meter) && clause.within.is_zero())
     };
-    let rules = (0u16..).zip(&set.rules);
-    // Few rules ask for anything after a shock; whether one is for an item is the longer question.
-    rules.filter(move |(_, rule)| opens(rule) && rule.is_for(item, station)).map(|(index, _)| RuleId(index))
+    (0u16..).zip(&set.rules).filter(move |(_, rule)| opens(rule)).map(|(index, _)| RuleId(index))
+}
+
+/// Which rules rows of shocks open, each asked once: years of a fleet's rows ask for the same gear again and again.
+#[derive(Default)]
+struct Opened {
+    by_meter: HashMap<MeterId, Vec<RuleId>>,
+    of: HashMap<(ItemId, MeterId), Vec<RuleId>>,
+}
+
+impl Opened {
+    fn by(&mut self, set: &PolicySet, meter: MeterId) -> &[RuleId] {
+        self.by_meter.entry(meter).or_insert_with(|| opened_by(set, meter).collect())
+    }
+
+    fn of(&mut self, set: &PolicySet, fleet: &Fleet, id: ItemId, meter: MeterId) -> &[RuleId] {
+        self.of.entry((id, meter)).or_insert_with(|| rules_on(set, fleet, id, meter).collect())
+    }
 }
 
 /// The load in kN that a note of use speaks of, as in `peak 96 kN on the load pin`.
@@ -135,8 +156,9 @@ impl Evaluator<'_> {
     /// Every hold up to the as-of date, open or closed, in order of time.
     pub fn holds(&self) -> Vec<Hold> {
         let mut holds: Vec<Hold> = Vec::new();
+        let mut opened = Opened::default();
         for ((at, station), shocks) in self.shocks() {
-            let items = self.held(at, &shocks);
+            let items = self.held(at, &shocks, &mut opened);
             if items.is_empty() {
                 continue;
             }
@@ -153,8 +175,9 @@ impl Evaluator<'_> {
     /// Rows of the same moment and station are one event. Gear of no station goes with the one event of its moment.
     fn shocks(&self) -> BTreeMap<(Instant, Option<StationId>), Vec<Shock>> {
         let mut found: BTreeMap<(Instant, Option<StationId>), Vec<Shock>> = BTreeMap::new();
+        let meters: Vec<MeterId> = METERS.iter().filter_map(|name| self.set.kinds.find_meter(name)).collect();
         for host in self.fleet.ids() {
-            for (at, shock) in self.shocks_of(host) {
+            for (at, shock) in self.shocks_of(host, &meters) {
                 found.entry((at, self.place_at(host, at))).or_default().push(shock);
             }
         }
@@ -172,8 +195,8 @@ impl Evaluator<'_> {
         found
     }
 
-    fn shocks_of(&self, host: ItemId) -> Vec<(Instant, Shock)> {
-        let logs = self.fleet.item(host).logs.iter().filter(|(meter, _)| is_shock(self.set, *meter));
+    fn shocks_of(&self, host: ItemId, meters: &[MeterId]) -> Vec<(Instant, Shock)> {
+        let logs = self.fleet.item(host).logs.iter().filter(|(meter, _)| meters.contains(meter));
         let mut found = Vec::new();
         for (meter, index) in logs {
             let log = &self.fleet.logs[*index as usize];
@@ -192,13 +215,16 @@ impl Evaluator<'_> {
         outermost.station.filter(|_| !loose)
     }
 
-    fn held(&self, at: Instant, shocks: &[Shock]) -> Vec<Held> {
+    fn held(&self, at: Instant, shocks: &[Shock], opened: &mut Opened) -> Vec<Held> {
         let mut rules: BTreeMap<ItemId, Vec<RuleId>> = BTreeMap::new();
         for shock in shocks {
+            if opened.by(self.set, shock.meter).is_empty() {
+                continue;
+            }
             let bearers = self.fleet.bearers(shock.host).into_iter();
             let bore = bearers.filter(|id| at < self.cutoff(self.fleet.item(*id)));
             for id in bore.filter(|id| bore_it(self.fleet.item(*id), shock, at)) {
-                let opened = rules_on(self.set, self.fleet, id, shock.meter);
+                let opened = opened.of(self.set, self.fleet, id, shock.meter);
                 rules.entry(id).or_default().extend(opened);
             }
         }

@@ -94,7 +94,7 @@ impl Bodies {
         let name = format!("{page} {} {}", asked.as_of, asked.all);
         let place = self.place(&name);
         let own = self.own_turn(visit);
-        let head = desk.store.head().await?.seq;
+        let head = desk.head().await?;
         if let Some(body) = place.kept(desk, head, own, NEW).await {
             return Ok(body);
         }
@@ -109,7 +109,7 @@ impl Bodies {
             (None, Err(_)) => Arc::clone(&place.writing).lock_owned().await,
         };
         // Somebody may have written it meanwhile.
-        let head = desk.store.head().await?.seq;
+        let head = desk.head().await?;
         if let Some(body) = place.kept(desk, head, own, Age { counted: 0, ..NEW }).await {
             return Ok(body);
         }
@@ -132,7 +132,7 @@ impl Bodies {
             let _writing = writing;
             let _writer = bodies.writers.acquire().await;
             let written = async {
-                let (head, at, turn) = (desk.store.head().await?.seq, desk.now(), bodies.wrote().turn);
+                let (head, at, turn) = (desk.head().await?, desk.now(), bodies.wrote().turn);
                 let body = Arc::new(make.await?);
                 *place.last() = Some(Written { body: Arc::clone(&body), head, at, turn });
                 Ok(body)

@@ -118,7 +118,7 @@ struct Look<'l> {
 fn make(web: &Web, asked: &Asked, fleet: &Fleet, beside: &Beside, number: usize) -> Result<Page, Fault> {
     let view = View::new(web, asked, fleet);
     let told = &beside.told;
-    let papers = papers_of(view.set, fleet, &beside.concessions, &told.certificates, &told.defects);
+    let papers = papers_of(view.set, fleet, &beside.concessions, &*told.certificates, &*told.defects);
     let today = web.stated.unwrap_or_else(|| web.desk.as_of().day_in(&web.desk.set.service.home_zone));
     let to_come = asked.as_of > today;
     let mut judged = view.readiness(told, &beside.concessions);

@@ -147,7 +147,7 @@ fn live(concessions: &[Concession], web: &Web, may: bool) -> Vec<Link> {
 async fn page(visit: &Visit, asked: &Asked, source: &Source<'_>, tag: &str) -> Result<Response, Fault> {
     let web = &*visit.web;
     let beside = Beside {
-        record: source.records(|item: &records::Item| item.key == tag).await?.pop(),
+        record: source.one(tag).await?,
         works: source.of_item::<Work>(tag).await?,
         states: source.of_item::<State>(tag).await?,
         certificates: source.of_item::<Certificate>(tag).await?,

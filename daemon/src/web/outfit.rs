@@ -1,10 +1,12 @@
 //! What a station lacks for a launch beyond its due rows: required positions that are empty or hold what may not
 //! be used, too few of a kind, a certificate that lapsed, a defect that is a danger.
 
+use std::sync::Arc;
+
 use policies::facts::{ItemId, StationId};
 use policies::kinds::KindId;
 use policies::quarantine::Shut;
-use policies::readiness::{Certificate, Defect, Reason, StationReadiness};
+use policies::readiness::{Certificate, Defect, Papers, Reason, StationReadiness};
 
 use super::asked::Asked;
 use super::fault::Fault;
@@ -27,9 +29,9 @@ pub(super) struct Gap {
 
 /// Why people took items out of use, and the certificates and defects of all.
 pub(super) struct Told {
-    pub(super) states: Vec<records::State>,
-    pub(super) certificates: Vec<records::Certificate>,
-    pub(super) defects: Vec<records::Defect>,
+    pub(super) states: Arc<Vec<records::State>>,
+    pub(super) certificates: Arc<Vec<records::Certificate>>,
+    pub(super) defects: Arc<Vec<records::Defect>>,
     /// What gear out of use asks to be looked into.
     pub(super) causes: Causes,
 }
@@ -50,11 +52,15 @@ impl Told {
         let out = source.fleet(|fleet| Ok(Causes::asked(set, fleet, asked.judged, station))).await?;
         let works = if out.is_empty() { Vec::new() } else { source.of_items::<records::Work>(&out).await? };
         Ok(Told {
-            states: source.records(|_: &records::State| true).await?,
-            certificates: source.records(|_: &records::Certificate| true).await?,
-            defects: source.records(|_: &records::Defect| true).await?,
+            states: source.all().await?,
+            certificates: source.all().await?,
+            defects: source.all().await?,
             causes: source.fleet(|fleet| Ok(Causes::of(set, fleet, asked.judged, &works))).await?,
         })
+    }
+
+    fn papers(&self, view: &View, concessions: &[records::Concession]) -> Papers {
+        papers_of(view.set, view.fleet, concessions, &*self.certificates, &*self.defects)
     }
 
     /// The newest reason a person gave for an item that is out of use.
@@ -105,21 +111,24 @@ impl View<'_> {
         told: &Told,
         concessions: &[records::Concession],
     ) -> Vec<StationReadiness> {
-        let papers = papers_of(self.set, self.fleet, concessions, &told.certificates, &told.defects);
-        self.evaluator.readiness(&papers)
+        self.evaluator.readiness(&told.papers(self, concessions))
     }
 
     /// Everything that is lacking at a station.
     pub(super) fn gaps(&self, told: &Told, station: StationId) -> Vec<Gap> {
-        let papers = papers_of(self.set, self.fleet, &[], &told.certificates, &told.defects);
-        lacking(self.evaluator.readiness_of(station, &papers).into_iter().collect())
+        lacking(self.evaluator.readiness_of(station, &told.papers(self, &[])).into_iter().collect())
     }
 
     /// The lines of what is lacking; gear of one sort and place whose certificate lapsed is one line.
     pub(super) fn gap_lines<'g>(&self, gaps: impl Iterator<Item = &'g Gap>, told: &Told) -> Vec<Line> {
         let mut lines: Vec<Line> = Vec::new();
+        let mut gaps = gaps.peekable();
+        if gaps.peek().is_none() {
+            return lines;
+        }
+        let papers = told.papers(self, &[]);
         for gap in gaps {
-            let line = self.gap_line(gap, told);
+            let line = self.gap_line(gap, told, &papers);
             let lapsed = matches!(gap.reason, Reason::Lapsed { .. });
             let same = |have: &&mut Line| {
                 lapsed && (&have.what, &have.place, &have.because) == (&line.what, &line.place, &line.because)
@@ -133,7 +142,7 @@ impl View<'_> {
     }
 
     /// The line of what is lacking.
-    fn gap_line(&self, gap: &Gap, told: &Told) -> Line {
+    fn gap_line(&self, gap: &Gap, told: &Told, papers: &Papers) -> Line {
         let said = match &gap.reason {
             Reason::Empty { host, position, missing } => self.empty(*host, *position, *missing),
             Reason::Unfit { item, shut, .. } => self.unfit(*item, shut, told.reason(self, *item, shut)),
@@ -148,19 +157,18 @@ impl View<'_> {
             Reason::Defect { defect } => self.defect(defect),
             Reason::Rule { .. } | Reason::Conceded { .. } | Reason::OldLog { .. } => Line::default(),
         };
-        let notes = said.notes.iter().cloned().chain(self.gap_notes(gap, told)).collect();
+        let notes = said.notes.iter().cloned().chain(self.gap_notes(gap, told, papers)).collect();
         Line { stops: true, by: "before the next launch".to_owned(), notes, ..said }
     }
 
     /// The spare that could go in, and the cause that is to be looked for.
-    fn gap_notes(&self, gap: &Gap, told: &Told) -> Vec<String> {
-        let papers = papers_of(self.set, self.fleet, &[], &told.certificates, &told.defects);
+    fn gap_notes(&self, gap: &Gap, told: &Told, papers: &Papers) -> Vec<String> {
         let words = Words {
             set: self.set,
             fleet: self.fleet,
             as_of: self.judged,
             evaluator: &self.evaluator,
-            papers: &papers,
+            papers,
             causes: &told.causes,
         };
         let spare = words.replacement(gap.station, &gap.reason);

@@ -45,7 +45,7 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let asked = visit.asked()?;
     let source = Source::open(&visit.web, &asked).await?;
     let tag = visit.name();
-    let record = source.records(|item: &records::Item| item.key == tag).await?.pop();
+    let record = source.one::<records::Item>(tag).await?;
     let certificate = record.and_then(|record| record.certificate);
     let page = source.fleet(|fleet| make(&visit.web, &asked, fleet, tag, certificate)).await?;
     html(&page)

@@ -237,7 +237,7 @@ impl Region<'_> {
     fn cover(&self, readiness: &[StationReadiness]) -> Option<Vec<String>> {
         let View { set, fleet, evaluator, judged, .. } = &self.view;
         let told = &self.beside.told;
-        let papers = papers_of(set, fleet, &self.beside.concessions, &told.certificates, &told.defects);
+        let papers = papers_of(set, fleet, &self.beside.concessions, &*told.certificates, &*told.defects);
         let (as_of, papers, causes) = (*judged, &papers, &told.causes);
         let words = Words { set, fleet, as_of, evaluator, papers, causes };
         let lines = cover::lines(&words, &self.beside.stations, readiness);

@@ -1,6 +1,7 @@
 //! What a page reads: the fleet and the records, as they stand or as they were known.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use policies::facts::Fleet;
 
@@ -88,6 +89,30 @@ impl<'w> Source<'w> {
     /// The store's own.
     pub(super) async fn of_item<R: Shown + OfItem>(&self, tag: &str) -> Result<Vec<R>, Fault> {
         self.of_items(&BTreeSet::from([tag.to_owned()])).await
+    }
+
+    /// One record, where it still holds.
+    ///
+    /// # Errors
+    /// The store's own.
+    pub(super) async fn one<R: Shown>(&self, key: &str) -> Result<Option<R>, Fault> {
+        let found = match &self.then {
+            Some(register) => R::among(register).get(key).cloned(),
+            None => self.web.desk.store.current::<R>(key).await?,
+        };
+        Ok(found.filter(|record| !record.is_void()))
+    }
+
+    /// Every record of one file that still holds, in the order of their keys: for what the pages of a large fleet read
+    /// whole, each time.
+    ///
+    /// # Errors
+    /// The store's own.
+    pub(super) async fn all<R: Shown>(&self) -> Result<Arc<Vec<R>>, Fault> {
+        match &self.then {
+            Some(_) => Ok(Arc::new(self.records(|_| true).await?)),
+            None => Ok(self.web.desk.standing::<R>().await?),
+        }
     }
 
     /// The records of one file that still hold, in the order of their keys.

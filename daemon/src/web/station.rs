@@ -300,7 +300,7 @@ impl<'f> Station<'f> {
 
     /// Open defects of gear that is here, each with its day: also those that stop nothing yet.
     fn defects(&self) -> Vec<(Link, String)> {
-        let here = defects::of_fleet(self.view.fleet, &self.told.defects);
+        let here = defects::of_fleet(self.view.fleet, &*self.told.defects);
         let here = here.iter().filter(|defect| {
             let item = self.view.item(defect.item);
             let in_service = !self.view.evaluator.is_withdrawn(item);

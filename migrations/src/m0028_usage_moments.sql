@@ -1,0 +1,1 @@
+CREATE INDEX usage_moment ON usage (at)
