@@ -341,8 +341,8 @@ impl Words<'_> {
             Shut::Quarantined(at) => format!("quarantined {}", day(zone.date_of(*at))),
             Shut::Condemned(found) => {
                 let rule = &self.set.rule(found.rule).title;
-                let regime = self.set.service.regime;
-                format!("a reading of {} beyond its discard criterion by {regime} ({rule})", day(found.on))
+                let criteria = self.set.service.regime.criteria();
+                format!("a reading of {} beyond what {criteria} allow ({rule})", day(found.on))
             }
             Shut::Failed(done) => format!("failed {} on {}", self.set.rule(done.rule).title, day(done.date)),
         }

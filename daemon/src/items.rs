@@ -82,6 +82,11 @@ impl<'r> Look<'r> {
         Look { set, register, now, places }
     }
 
+    /// What a station is called; its slug where it is not known.
+    pub fn station_name<'s>(&'s self, slug: &'s str) -> &'s str {
+        self.register.stations.get(slug).map_or(slug, |station| &station.name)
+    }
+
     /// The item with that tag; else the tags of that station that it may be a slip for.
     ///
     /// # Errors

@@ -15,7 +15,7 @@ pub fn says(found: &Assessment) -> String {
 fn verdict(found: &Assessment) -> String {
     let sum = found.by_sum().map(|rule| format!(" ({} added: {})", rule.parts, rule.source));
     let rating = found.combined.shown();
-    format!("{} by {}, {rating} %{}", found.verdict, found.regime, sum.unwrap_or_default())
+    format!("{} by {}, {rating} %{}", found.verdict, found.regime.criteria(), sum.unwrap_or_default())
 }
 
 fn criterion(one: &Criterion) -> String {

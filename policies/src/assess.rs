@@ -64,6 +64,14 @@ impl FromStr for Regime {
 }
 
 impl Regime {
+    /// Its criteria, as a sentence names them.
+    pub fn criteria(self) -> &'static str {
+        match self {
+            Regime::Iso => "ISO and EN criteria",
+            Regime::Us => "US criteria",
+        }
+    }
+
     /// The regimes that a table's word covers; nothing for a word that is none.
     fn covered(word: &str) -> Option<Vec<Regime>> {
         if word == "any" {

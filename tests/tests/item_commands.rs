@@ -446,7 +446,7 @@ fn loans_are_listed_with_the_use_made_there() {
     let room = room();
     assert_eq!(room.tallow("item loans").done(), "nothing is on loan\n");
     let told = hand(&room, "fit F-0419 LC-2 fall --at 2021-01-01T08:00:00Z");
-    assert!(told.contains("on loan: bay lends F-0419 to bar"), "{told}");
+    assert!(told.contains("on loan: Low Bay lends F-0419 to Outer Bar"), "{told}");
     room.tallow("log launch --station bar --at 2021-01-02T09:00:00Z").done();
     for station in ["", "--station bay", "--station bar"] {
         let text = room.tallow(&format!("item loans {station} --format json")).done();
@@ -474,7 +474,7 @@ fn agree_until(room: &Room) {
         ],
     );
     let told = hand(room, "loan F-0419 --until 2021-01-31 --note spare");
-    assert_eq!(told, "bay lends F-0419 to bar until 31 Jan 2021\n");
+    assert_eq!(told, "Low Bay lends F-0419 to Outer Bar until 31 Jan 2021\n");
     assert_eq!(hand(room, "loan F-0419 --until 2021-01-31"), "recorded already\n");
     let standing = |day: &str| {
         let text = room.tallow(&format!("item loans --format json --as-of {day}")).done();

@@ -168,6 +168,7 @@ impl Fit {
         told.push(format!("fitted {} to {}, {}", self.tag, self.host, self.position));
         let owner = look.register.items.get(&self.tag).and_then(|item| item.station.as_deref());
         if let Some((owner, user)) = owner.zip(station).filter(|(owner, user)| owner != user) {
+            let [owner, user] = [owner, user].map(|slug| look.station_name(slug));
             told.push(format!("on loan: {owner} lends {} to {user}", self.tag));
         }
         told

@@ -47,8 +47,9 @@ impl Lend {
         if look.register.loans.get(&row.key) == Some(&row) {
             return Ok(Rows::default());
         }
-        let lender = item.station.as_deref().unwrap_or("central stores");
-        let told = format!("{lender} lends {} to {} until {}", self.tag, row.station, day(self.until));
+        let lender = item.station.as_deref().map_or("central stores", |slug| look.station_name(slug));
+        let user = look.station_name(&row.station);
+        let told = format!("{lender} lends {} to {user} until {}", self.tag, day(self.until));
         Ok(Rows { told: vec![told], sheets: vec![look.sheet(&[row])] })
     }
 

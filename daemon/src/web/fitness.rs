@@ -37,8 +37,8 @@ impl View<'_> {
                 Some(format!("failed: {}", words::lower_first(&self.set.rule(done.rule).title)))
             }
             Shut::Condemned(found) => Some(format!(
-                "a reading beyond its discard criterion by {}: {}",
-                self.set.service.regime,
+                "a reading beyond what {} allow: {}",
+                self.set.service.regime.criteria(),
                 words::lower_first(&self.set.rule(found.rule).title)
             )),
             Shut::Withdrawn(_) | Shut::Quarantined(_) => None,

@@ -273,7 +273,7 @@ async fn wear_is_drawn_and_told() {
         "no later than stopper-renewal asks for",
         "Heavy on the limit:",
         "<dt>3 Jun 2023, 63 launches</dt><dd>12.71 mm</dd>",
-        "Judged watch by iso, ",
+        "Judged watch by ISO and EN criteria, ",
         "discard under 11.7 mm",
         "(EN 818-6:2000+A1:2008 Annex A)",
     ];

@@ -1,6 +1,9 @@
 //! What can be done, each as the command line does it.
 
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 use serde_json::{Value, json};
+use sha2::Digest;
 
 use super::ground::{CLERK, ENGINEER, Ground, MECHANIC, ground};
 
@@ -53,6 +56,49 @@ async fn work_is_judged_and_moves_its_date() {
         ground.post(&mechanic, "/api/v1/work", "work-0003", &for_other).await.is(422)["errors"][0]["pointer"],
         "/by"
     );
+}
+
+/// The paper comes with its certificate, and is handed out again byte for byte.
+#[tokio::test]
+async fn a_certificate_comes_with_its_paper() {
+    let ground = ground().await;
+    let token = ground.token(ENGINEER).await;
+    let paper = format!("%PDF-1.4\n% {}\n%%EOF\n", "scanned ".repeat(100_000));
+    let mut body = json!({
+        "item": "F-1", "number": "PT-1", "issuer": "Test House", "issued_on": "2026-10-01",
+        "file": STANDARD.encode(&paper), "file_name": "PT-1.pdf",
+    });
+    assert!(body.to_string().len() > 1024 * 1024, "more than any other body may hold");
+    ground.post(&token, "/api/v1/certificates", "paper-0001", &body).await.is(201);
+    ground.post(&token, "/api/v1/certificates", "paper-0001", &body).await.is(201);
+    let told = ground.get(&token, "/api/v1/certificates?item=F-1").await.is(200);
+    let files: Vec<&str> =
+        told["rows"].as_array().unwrap().iter().filter_map(|row| row["file"].as_str()).collect();
+    let digest: String = sha2::Sha256::digest(&paper).iter().map(|byte| format!("{byte:02x}")).collect();
+    assert_eq!(files, [format!("sha256:{digest} PT-1.pdf")]);
+    let back = ground.get(&token, &format!("/file/{digest}")).await;
+    assert!(back.status == 200 && back.text == paper, "{}", back.status);
+    let refused = [
+        ("file", json!("no base64"), "/file"),
+        ("file", json!(STANDARD.encode("plain text")), "/file"),
+        ("file_name", json!("PT-1.png"), "/file"),
+        ("file", Value::Null, "/file"),
+    ];
+    body["number"] = json!("PT-2");
+    for (at, (field, value, pointer)) in refused.into_iter().enumerate() {
+        let mut other = body.clone();
+        other[field] = value;
+        if other[field].is_null() {
+            other.as_object_mut().unwrap().remove(field);
+        }
+        let key = format!("refused-{at}");
+        let told = ground.post(&token, "/api/v1/certificates", &key, &other).await.is(422);
+        assert_eq!(told["errors"][0]["pointer"], pointer, "{told}");
+    }
+    let huge = json!({ "item": "F-1", "file": "A".repeat(30 * 1024 * 1024) });
+    ground.post(&token, "/api/v1/certificates", "huge-00001", &huge).await.is(413);
+    let told = ground.get(&token, "/api/v1/certificates?item=F-1").await.is(200);
+    assert!(!told.to_string().contains("PT-2"), "nothing of what is refused is kept");
 }
 
 #[tokio::test]

@@ -1,6 +1,8 @@
 //! What a body may hold: named fields, each of a sort. All that is wrong is found at once, and the document is made
 //! from the same lists.
 
+use base64::Engine;
+use base64::engine::general_purpose::STANDARD;
 use serde_json::{Map, Value};
 
 use super::problem::{Problem, Wrong};
@@ -29,6 +31,8 @@ pub(super) enum Sort {
     Texts,
     /// Texts or decimals by name.
     Cells,
+    /// A file's content in base64, of the alphabet with + and /, padded (RFC 4648).
+    File,
     /// What the batch says itself.
     Requests,
 }
@@ -115,6 +119,11 @@ impl Given {
         self.0.get(name).and_then(Value::as_bool).unwrap_or_default()
     }
 
+    /// A file's content.
+    pub(super) fn file(&self, name: &str) -> Option<Vec<u8>> {
+        self.0.get(name).and_then(Value::as_str).and_then(content)
+    }
+
     /// Texts.
     pub(super) fn texts(&self, name: &str) -> Vec<String> {
         let texts = self.0.get(name).and_then(Value::as_array).into_iter().flatten();
@@ -143,6 +152,7 @@ fn fault(field: &Field, value: &Value) -> Option<Wrong> {
             value.as_str().is_some_and(|text| is_line(text) && (!field.needed || !text.trim().is_empty()))
         }
         Sort::Lines => value.is_string(),
+        Sort::File => value.as_str().and_then(content).is_some(),
         Sort::Word(words) => value.as_str().is_some_and(|word| words.contains(&word)),
         Sort::Decimal => cell(value).is_some_and(|text| text.parse::<policies::amount::Amount>().is_ok()),
         Sort::Whole => value.as_i64().is_some_and(|number| number > 0),
@@ -164,8 +174,16 @@ fn fault(field: &Field, value: &Value) -> Option<Wrong> {
         .then(|| Wrong::field(field.name, format!("\"{}\" cannot be {}", field.name, shown(value)), right))
 }
 
+fn content(text: &str) -> Option<Vec<u8>> {
+    STANDARD.decode(text).ok()
+}
+
 fn shown(value: &Value) -> String {
-    value.to_string().chars().take(60).collect()
+    match value {
+        // A file that was cut short is long all the same.
+        Value::String(text) => Value::from(text.chars().take(60).collect::<String>()).to_string(),
+        value => value.to_string().chars().take(60).collect(),
+    }
 }
 
 /// No field carries a character that could end its line elsewhere.
@@ -179,6 +197,7 @@ impl Sort {
         match self {
             Sort::Text => "one line of at most 2000 characters",
             Sort::Lines => "text",
+            Sort::File => "its content in base64, padded, without line breaks (RFC 4648)",
             Sort::Word(_) => "one of the words",
             Sort::Decimal => "a decimal with up to six places, as number or text",
             Sort::Whole => "a whole number from 1",

@@ -12,8 +12,10 @@ use policies::as_of::AsOf;
 use policies::zone::Instant;
 use serde_json::{Map, Value};
 
+use super::deeds;
 use super::problem::{Problem, Spot, Wrong};
 use crate::accounts::{Come, Seen, same_word};
+use crate::files;
 use crate::records::Item;
 use crate::rights::{Act, Place};
 use crate::web::Web;
@@ -23,6 +25,8 @@ use crate::web::{gate, posted};
 
 /// The most that is taken at once: a long examination report with room.
 const LARGEST: usize = 512 * 1024;
+/// And with a file in base64.
+const LARGEST_WITH_FILE: usize = LARGEST + (files::MOST_BYTES as usize).div_ceil(3) * 4;
 /// Years that can be replayed: gear and its records lie well within.
 const YEARS: std::ops::RangeInclusive<i16> = 1900..=2199;
 /// The header in which a page of this service brings its word.
@@ -172,8 +176,9 @@ impl FromRequest<Arc<Web>> for Sent {
         let read = async {
             own_word(&call, &parts)?;
             is_json(&parts.headers)?;
-            let bytes = to_bytes(body, LARGEST).await.map_err(|_| {
-                Problem::new("too-large", format!("A body is at most {} KiB.", LARGEST / 1024))
+            let most = if deeds::takes_file(&call.path) { LARGEST_WITH_FILE } else { LARGEST };
+            let bytes = to_bytes(body, most).await.map_err(|_| {
+                Problem::new("too-large", format!("A body is at most {} KiB here.", most / 1024))
             })?;
             object(&bytes)
         };

@@ -14,7 +14,7 @@ use axum::response::{IntoResponse, Response};
 use policies::zone::Instant;
 use serde_json::{Map, Value, json};
 
-use super::ask::{Field, Given};
+use super::ask::{Field, Given, Sort};
 use super::call::Sent;
 use super::document;
 use super::endpoint::{Answering, Endpoint, KEY};
@@ -56,6 +56,12 @@ pub(super) fn deeds() -> Vec<Deed> {
 
 pub(super) fn endpoints() -> Vec<Endpoint> {
     deeds().into_iter().map(Deed::endpoint).collect()
+}
+
+/// Whether what is done at an address comes with a file.
+pub(super) fn takes_file(path: &str) -> bool {
+    let with_file = |deed: &Deed| deed.fields.iter().any(|field| field.sort == Sort::File);
+    deeds().into_iter().filter(with_file).any(|deed| deed.names(path).is_some())
 }
 
 impl Deed {

@@ -250,6 +250,7 @@ fn field_of(field: &Field) -> RefOr<Schema> {
     let says = Some(field.says);
     match field.sort {
         Sort::Text | Sort::Lines => kind(Type::String).description(says).into(),
+        Sort::File => kind(Type::String).content_encoding("base64").description(says).into(),
         Sort::Word(words) => {
             kind(Type::String).enum_values(Some(words.iter().copied())).description(says).into()
         }

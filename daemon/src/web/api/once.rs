@@ -79,7 +79,7 @@ pub(super) async fn once(
             if problem.status().is_client_error() {
                 store.drop_request(&person, &key).await?;
             }
-            Err(problem)
+            Err(problem.at_one_of(deed.fields))
         }
     }
 }

@@ -5,6 +5,7 @@ use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde_json::{Map, Value, json};
 
+use super::ask::Field;
 use super::endpoint::Endpoint;
 use crate::accounts::{AccountError, random_word};
 use crate::desk::DeskError;
@@ -191,6 +192,19 @@ impl From<StoreError> for Problem {
 impl From<AccountError> for Problem {
     fn from(error: AccountError) -> Problem {
         Fault::from(error).into()
+    }
+}
+
+impl Problem {
+    /// A refusal that begins with the name of one of these fields, at that field.
+    pub(super) fn at_one_of(self, fields: &[Field]) -> Problem {
+        let is_of = |field: &&Field| {
+            self.detail.strip_prefix(field.name).is_some_and(|behind| behind.starts_with(": "))
+        };
+        let named = if self.errors.is_empty() { fields.iter().find(is_of) } else { None };
+        let Some(field) = named else { return self };
+        let wrong = Wrong::field(field.name, self.detail.clone(), "See detail.");
+        self.with(vec![wrong])
     }
 }
 

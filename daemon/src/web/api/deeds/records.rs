@@ -51,6 +51,8 @@ const CERTIFICATE: &[Field] = &[
     optional("valid_until", Sort::Text, "the last day, like 2026-10-12"),
     optional("work", Sort::Text, "the key of the work that it proves"),
     optional("several", Sort::Truth, "whether one report stands for several items"),
+    optional("file", Sort::File, "the paper itself, a PDF, PNG or JPEG of at most 20 MiB"),
+    optional("file_name", Sort::Text, "what the paper's file is called, like report.pdf"),
 ];
 const CONCESSION: &[Field] = &[
     RULE,
@@ -227,7 +229,19 @@ async fn certificate(doing: Doing) -> Result<Value, Problem> {
         read.ok_or_else(|| of_rows(&faults.take().0))?
     };
     let handed = HandedIn { paper, several: doing.given.is("several"), proves: doing.given.owned("work") };
-    desk.add_certificate(handed, || Ok(None)).await?;
+    let (name, file) = (doing.given.owned("file_name"), doing.given.file("file"));
+    let named = match (name, file) {
+        (Some(name), Some(bytes)) => Some((name, bytes)),
+        (None, None) => None,
+        (name, _) => {
+            let lacks = if name.is_some() { "file" } else { "file_name" };
+            let detail = format!("\"{lacks}\" is missing");
+            return Err(Problem::unfit(vec![Wrong::field(lacks, detail, "Give a file with its name.")]));
+        }
+    };
+    let files = &doing.web.files;
+    let take = || named.map(|(name, bytes)| files.take_in(&name, &bytes)).transpose();
+    desk.add_certificate(handed, take).await?;
     Ok(doing.done(&format!("certificate {number} for {tag}"), &[]))
 }
 
