@@ -7,6 +7,7 @@
 use std::collections::HashMap;
 use std::future::Future;
 use std::num::NonZero;
+use std::pin::Pin;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use policies::zone::Instant;
@@ -36,6 +37,9 @@ pub(super) struct Body {
     pub(super) before: String,
     pub(super) after: String,
 }
+
+/// A body that is being made.
+pub(super) type Making = Pin<Box<dyn Future<Output = Result<Body, Fault>> + Send>>;
 
 struct Written {
     body: Arc<Body>,
@@ -85,10 +89,10 @@ impl Bodies {
         visit: &Visit,
         asked: &Asked,
         page: &str,
-        make: impl Future<Output = Result<Body, Fault>> + Send + 'static,
+        make: impl FnOnce() -> Making,
     ) -> Result<Arc<Body>, Fault> {
         if asked.replays {
-            return make.await.map(Arc::new);
+            return make().await.map(Arc::new);
         }
         let desk = &*visit.web.desk;
         let name = format!("{page} {} {}", asked.as_of, asked.all);
@@ -101,7 +105,7 @@ impl Bodies {
         let kept = place.kept(desk, head, own, GOOD).await;
         let writing = match (kept, Arc::clone(&place.writing).try_lock_owned()) {
             (Some(body), Ok(writing)) => {
-                visit.bodies.write(visit, name, place, writing, make);
+                visit.bodies.write(visit, name, place, writing, make());
                 return Ok(body);
             }
             (Some(body), Err(_)) => return Ok(body),
@@ -113,7 +117,7 @@ impl Bodies {
         if let Some(body) = place.kept(desk, head, own, Age { counted: 0, ..NEW }).await {
             return Ok(body);
         }
-        let written = visit.bodies.write(visit, name, place, writing, make).await;
+        let written = visit.bodies.write(visit, name, place, writing, make()).await;
         written.map_err(|_| Fault::Panicked("writing a page".to_owned()))?
     }
 
@@ -125,7 +129,7 @@ impl Bodies {
         name: String,
         place: Arc<Place>,
         writing: OwnedMutexGuard<()>,
-        make: impl Future<Output = Result<Body, Fault>> + Send + 'static,
+        make: Making,
     ) -> JoinHandle<Result<Arc<Body>, Fault>> {
         let (bodies, desk) = (Arc::clone(self), Arc::clone(&visit.web.desk));
         let write = async move {

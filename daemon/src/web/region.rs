@@ -105,7 +105,7 @@ struct Rest {
 pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let asked = visit.asked()?;
     let sort = if asked.signed.is_some() { "region" } else { "region for strangers" };
-    let body = visit.bodies.of(visit, &asked, sort, body(visit.clone(), asked.clone())).await?;
+    let body = visit.bodies.of(visit, &asked, sort, || Box::pin(body(visit.clone(), asked.clone()))).await?;
     let (decisions, more_decisions) = if asked.replays { (Vec::new(), 0) } else { decisions(visit).await? };
     let shell = Shell::of(&visit.web, &asked, &body.title, body.known.clone());
     html(&Page { shell, body: &body, decisions, more_decisions })

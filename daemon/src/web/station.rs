@@ -11,7 +11,7 @@ use policies::rule::{Effect, RuleId};
 use policies::standing::Standing;
 
 use super::asked::Asked;
-use super::bodies::Body;
+use super::bodies::{Body, Making};
 use super::doubts::{self, Doubt};
 use super::fault::Fault;
 use super::holds::Block;
@@ -98,10 +98,11 @@ pub(super) async fn page(visit: &Visit) -> Result<Response, Fault> {
     let log = log::form(visit, visit.name(), asked.replays).await?;
     let reader = visit.presence.seen().map_or("", |seen| &*seen.who.person.key);
     let sort = format!("station {} {reader}", visit.name());
-    let body =
-        visit.bodies.of(visit, &asked, &sort, body(visit.clone(), asked.clone(), log.is_some())).await?;
+    let may_log = log.is_some();
+    let make = || -> Making { Box::pin(body(visit.clone(), asked.clone(), may_log)) };
+    let body = visit.bodies.of(visit, &asked, &sort, make).await?;
     let shell = Shell::of(&visit.web, &asked, &body.title, body.known.clone());
-    let shell = if log.is_some() { shell.scripted() } else { shell };
+    let shell = if may_log { shell.scripted() } else { shell };
     html(&Page { shell, body: &body, log })
 }
 

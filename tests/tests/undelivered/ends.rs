@@ -170,7 +170,7 @@ async fn what_cannot_be_written_is_an_alarm_until_it_can_be() {
             void,
             ..Person::default()
         };
-        let put = async |tx: &mut Writer| tx.append(&[no_address.clone()]).await;
+        let put = async |tx: &mut Writer| tx.append(std::slice::from_ref(&no_address)).await;
         desk.store.write(deed(&desk), put).await.unwrap();
     };
     planted(false).await;
