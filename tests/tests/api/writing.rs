@@ -74,7 +74,8 @@ async fn a_certificate_comes_with_its_paper() {
     let told = ground.get(&token, "/api/v1/certificates?item=F-1").await.is(200);
     let files: Vec<&str> =
         told["rows"].as_array().unwrap().iter().filter_map(|row| row["file"].as_str()).collect();
-    let digest: String = sha2::Sha256::digest(&paper).iter().map(|byte| format!("{byte:02x}")).collect();
+    let digest: String =
+        sha2::Sha256::digest(&paper).iter().fold(String::new(), |hex, byte| hex + &format!("{byte:02x}"));
     assert_eq!(files, [format!("sha256:{digest} PT-1.pdf")]);
     let back = ground.get(&token, &format!("/file/{digest}")).await;
     assert!(back.status == 200 && back.text == paper, "{}", back.status);
