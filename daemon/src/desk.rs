@@ -587,8 +587,8 @@ fn stays_out(freed: &[String]) -> Result<(), DeskError> {
         return Ok(());
     }
     Err(DeskError::Refused(format!(
-        "this would put gear back into service that must not be used: {}; an engineer or the head decides that: give \
-         theirs with --by, or release it by tallow state release",
+        "this would put gear back into service that must not be used: {}; an engineer or the head decides that, by \
+         a release (tallow state release) or by their own name (--by)",
         freed.join(", ")
     )))
 }

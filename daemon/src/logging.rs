@@ -94,6 +94,21 @@ pub fn rows(
     let as_of = zone.date_of(now);
     let candidates = candidates(set, fleet, asked, as_of)?;
     let mut rows = Vec::new();
+    let base = asked.key.map_or_else(|| format!("log {at}"), str::to_owned);
+    let row = |host: ItemId, meter: &str, count, reading| {
+        let host = fleet.item(host).tag.to_string();
+        Usage {
+            key: format!("{base} {host} {meter}"),
+            void: false,
+            at,
+            day: day.clone(),
+            meter: meter.to_owned(),
+            count,
+            reading,
+            note: asked.note.map(str::to_owned),
+            host,
+        }
+    };
     for (meter, amount, needed) in meters(entry) {
         let hosts = carriers(set, fleet, &candidates, meter)?;
         for host in &hosts {
@@ -107,23 +122,46 @@ pub fn rows(
             return Err(refused(text));
         }
         let counted = !matches!(entry, Entry::Reading { .. });
-        rows.extend(hosts.into_iter().map(|host| {
-            let host = fleet.item(host).tag.to_string();
-            let base = asked.key.map_or_else(|| format!("log {at}"), str::to_owned);
-            Usage {
-                key: format!("{base} {host} {meter}"),
-                void: false,
-                at,
-                day: day.clone(),
-                meter: meter.to_owned(),
-                count: counted.then(|| amount.millionths()),
-                reading: (!counted).then(|| amount.millionths()),
-                note: asked.note.map(str::to_owned),
-                host,
-            }
-        }));
+        let (count, reading) = if counted { (Some(amount), None) } else { (None, Some(amount)) };
+        let [count, reading] = [count, reading].map(|amount| amount.map(Amount::millionths));
+        rows.extend(hosts.into_iter().map(|host| row(host, meter, count, reading)));
+    }
+    if matches!(entry, Entry::Launch | Entry::Recovery { .. }) {
+        let once = Some(Amount::whole(1).millionths());
+        let wet = wetted(set, fleet, &candidates, asked, as_of, Instant(at));
+        rows.extend(wet.into_iter().map(|host| row(host, IMMERSIONS, once, None)));
     }
     Ok(rows)
+}
+
+/// Entries of water: one with each launch and each recovery.
+pub(crate) const IMMERSIONS: &str = "immersions";
+
+/// What goes into the water with a launch or a recovery: of the gear that counts immersions what is named, and all of the
+/// station's own that is of another kind than that. Who works on a dry slip counts too many rather than too few.
+fn wetted(
+    set: &PolicySet,
+    fleet: &Fleet,
+    candidates: &[ItemId],
+    asked: &Asked,
+    as_of: jiff::civil::Date,
+    at: Instant,
+) -> Vec<ItemId> {
+    let Some(meter) = set.kinds.find_meter(IMMERSIONS) else { return Vec::new() };
+    let kind = |id: ItemId| fleet.item(id).kind;
+    let mut wet = candidates.to_vec();
+    if !asked.hosts.is_empty() {
+        let named: Vec<_> = candidates.iter().map(|id| kind(*id)).collect();
+        let own = in_service_at(set, fleet, asked.station, as_of);
+        wet.extend(own.into_iter().filter(|id| !named.contains(&kind(*id))));
+    }
+    wet.retain(|id| {
+        let item = fleet.item(*id);
+        let entered = item.entered_service_on.is_none_or(|day| fleet.zone_of(item).start_of(day) <= at);
+        let counts = set.kinds.kind(item.kind).meter(meter).is_some_and(|own| !own.dial);
+        entered && counts
+    });
+    wet
 }
 
 /// Most pulls of one recovery that are no slip of the pen.
@@ -203,18 +241,22 @@ fn candidates(
     as_of: jiff::civil::Date,
 ) -> Result<Vec<ItemId>, DeskError> {
     if asked.hosts.is_empty() {
-        let evaluator = Evaluator::without_forecasts(set, fleet, as_of);
-        let owned = fleet.ids().filter(|id| {
-            let item = fleet.item(*id);
-            let here = fleet.station_of(item).is_some_and(|station| *station.slug == *asked.station);
-            here && !evaluator.is_withdrawn(item)
-        });
-        return Ok(owned.collect());
+        return Ok(in_service_at(set, fleet, asked.station, as_of));
     }
     let find = |tag: &String| {
         fleet.find(tag).ok_or_else(|| DeskError::Refused(format!("no item is tagged \"{tag}\"")))
     };
     asked.hosts.iter().map(find).collect()
+}
+
+fn in_service_at(set: &PolicySet, fleet: &Fleet, station: &str, as_of: jiff::civil::Date) -> Vec<ItemId> {
+    let evaluator = Evaluator::without_forecasts(set, fleet, as_of);
+    let owned = fleet.ids().filter(|id| {
+        let item = fleet.item(*id);
+        let here = fleet.station_of(item).is_some_and(|own| *own.slug == *station);
+        here && !evaluator.is_withdrawn(item)
+    });
+    owned.collect()
 }
 
 /// Of each kind that carries the meter, the one host.

@@ -8,7 +8,7 @@ pub mod schedule;
 mod undelivered;
 mod unwritten;
 
-use std::collections::{BTreeMap, HashSet};
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use jiff::civil::{Date, DateTime};
@@ -33,6 +33,7 @@ use crate::store::write::Deed;
 use draft::Drafts;
 use readers::Readers;
 use schedule::Schedule;
+use unwritten::{NOTICE, Over};
 
 /// What the sweep needs to know of mail.
 #[derive(Clone, Debug)]
@@ -75,8 +76,6 @@ pub struct Swept {
     pub notices: usize,
 }
 
-/// What tells a person of work, among what may not be written.
-const NOTICE: &str = "notice";
 /// Settings that remember up to which hour a person was told.
 const TOLD: &str = "told ";
 /// The link of the chain up to which everything was looked through for what cannot wait.
@@ -123,7 +122,7 @@ async fn daily(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, De
     let drafts = Drafts::begin(desk, mail, readers, Linking::Live).await?;
     let drafted = drafts.daily(&hours.iter().map(told).collect()).await?;
     let asked = hours.iter().map(|hour| hour.person.clone()).collect();
-    unwritten::settle(desk, NOTICE, &asked, &drafted.unwritten).await?;
+    unwritten::settle(desk, NOTICE, Over::Of(&asked), &drafted.unwritten).await?;
     for hour in &hours {
         let own = drafted.fresh.iter().filter(|(person, _)| *person == hour.person).map(|(_, fresh)| fresh);
         match enqueue(desk, own, Some(hour)).await? {
@@ -144,7 +143,7 @@ async fn urgent(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, D
     let drafts = Drafts::begin(desk, mail, Readers::read(desk).await?, Linking::Live).await?;
     let drafted = drafts.urgent().await?;
     // What could not be written before is over with a daily notice only: who is told nothing now may still be owed it.
-    unwritten::settle(desk, NOTICE, &HashSet::new(), &drafted.unwritten).await?;
+    unwritten::settle(desk, NOTICE, Over::None, &drafted.unwritten).await?;
     let Some(count) = enqueue(desk, drafted.fresh.iter().map(|(_, fresh)| fresh), None).await? else {
         return Ok(false);
     };

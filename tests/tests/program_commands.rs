@@ -214,7 +214,10 @@ fn a_recovery_counts_on_carriage_station_set_and_winch() {
     room.tallow("export out").done();
     let usage = room.read("out/usage.csv");
     let new: Vec<&str> = usage.lines().filter(|line| line.starts_with("r1 ")).collect();
-    assert_eq!(new.len(), 3, "{new:?}");
+    assert_eq!(new.len(), 5, "{new:?}");
+    let wet = new.iter().filter(|line| line.contains(",immersions,1,"));
+    let wet: Vec<&str> = wet.map(|line| line.split(',').nth(1).unwrap()).collect();
+    assert_eq!(wet, ["LC-2/07", "ST-4/07"], "it went into the water with what carries it");
     assert_eq!(new.iter().filter(|line| line.contains(",pulls,2,")).count(), 1, "{new:?}");
     room.tallow("verify").done();
 }

@@ -16,9 +16,9 @@ pub(super) struct Log {
 
 #[derive(Debug, Subcommand)]
 enum What {
-    /// A launch: counts on the carriage
+    /// A launch: counts on the carriage, and as an entry of water on what goes in
     Launch(Common),
-    /// A recovery: counts on carriage and station set and, with its pulls, on the winch
+    /// A recovery: counts on carriage and station set, with its pulls on the winch, and as an entry of water
     Recovery {
         #[command(flatten)]
         common: Common,

@@ -8,11 +8,11 @@ use tokio::sync::Mutex;
 use super::Desk;
 use crate::store::StoreError;
 
-/// Questions that were begun, and the last answer with the number of its question.
+/// Questions that were begun, and the last answer with the number of its question; none where it failed.
 #[derive(Debug, Default)]
 pub(super) struct Asked {
     begun: AtomicU64,
-    last: Mutex<(u64, i64)>,
+    last: Mutex<(u64, Option<i64>)>,
 }
 
 impl Desk {
@@ -23,12 +23,18 @@ impl Desk {
     pub(crate) async fn head(&self) -> Result<i64, StoreError> {
         let before = self.asked.begun.load(Ordering::SeqCst);
         let mut last = self.asked.last.lock().await;
-        if last.0 > before {
-            return Ok(last.1);
+        match *last {
+            (number, Some(head)) if number > before => return Ok(head),
+            // A store that is away lets everybody wait for as long as one: each asks by themselves.
+            (number, None) if number > before => {
+                drop(last);
+                return Ok(self.store.head().await?.seq);
+            }
+            _ => {}
         }
         let number = self.asked.begun.fetch_add(1, Ordering::SeqCst) + 1;
-        let head = self.store.head().await?.seq;
-        *last = (number, head);
-        Ok(head)
+        let head = self.store.head().await.map(|head| head.seq);
+        *last = (number, head.as_ref().ok().copied());
+        head
     }
 }

@@ -36,16 +36,11 @@ pub(super) struct Drafted {
 }
 
 impl Drafted {
-    /// Everybody it is for, whether it could be written or not.
-    pub(super) fn asked(&self) -> HashSet<String> {
-        let fresh = self.fresh.iter().map(|(person, _)| person.clone());
-        fresh.chain(self.unwritten.iter().map(|one| one.person.clone())).collect()
-    }
-
-    fn fails(&mut self, plan: &Plan, what: &str, error: &dyn std::error::Error) {
-        let why = format!("{what}: {error}");
-        tracing::error!(recipient = %plan.to.to, why, "a notice cannot be written");
-        self.unwritten.push(Unwritten { person: plan.to.person.key.clone(), why });
+    fn fails(&mut self, to: &Addressed, why: String) {
+        tracing::error!(recipient = %to.to, why, "a notice cannot be written");
+        // One line each, where it is kept.
+        let why = why.split_whitespace().collect::<Vec<_>>().join(" ");
+        self.unwritten.push(Unwritten { person: to.person.key.clone(), why });
     }
 }
 
@@ -255,7 +250,7 @@ impl Drafted {
         match work.digest(&plan.to, owed, matters, (heard, chain), templates, place) {
             Ok(digest) => vec![digest],
             Err(error) => {
-                self.fails(plan, "its lines", &error);
+                self.fails(&plan.to, error.to_string());
                 Vec::new()
             }
         }
@@ -282,7 +277,7 @@ impl Drafted {
             let place = Place { supersedes: before.map(|said| said.number.clone()), ..place.clone() };
             match self.proof(work, plan, &asking, &place, numbers) {
                 Ok(fresh) => written.extend(fresh),
-                Err(error) => self.fails(plan, &format!("the proof load of {}", owed.mark.item), &error),
+                Err(error) => self.fails(&plan.to, format!("the proof load of {}: {error}", owed.mark.item)),
             }
         }
         written
@@ -309,9 +304,8 @@ impl Drafted {
                 Ok(copy) => written.push(copy),
                 Err(error) => {
                     self.fails(
-                        plan,
-                        &format!("the copy for {} of what is asked of {item}", reader.person.key),
-                        &error,
+                        reader,
+                        format!("a copy of what {} is asked of {item}: {error}", plan.to.person.key),
                     );
                 }
             }

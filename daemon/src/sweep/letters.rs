@@ -11,7 +11,7 @@ use policies::zone::{Instant, Zone};
 use super::draft::Drafted;
 use super::readers::Readers;
 use super::schedule::Schedule;
-use super::unwritten::{self, Unwritten};
+use super::unwritten::{self, Over, Unwritten};
 use super::{Ground, Linking, Mail, deed, enqueue, enqueue_and_remember};
 use crate::alarms::{self, Alarm};
 use crate::desk::{Desk, DeskError};
@@ -24,13 +24,15 @@ use crate::store::outbox::Fresh;
 const WRITTEN: &str = "letter ";
 /// Settings that remember which letters could not be written, by their occasion.
 const UNWRITTEN: &str = "unwritten ";
+/// The letter that goes every day.
+const DAILY: &str = "chain head";
 /// So many people keep the head of the chain outside the machine.
 const KEEPERS: usize = 2;
 
 /// Letters by the calendar: their name, when they are written at home, and who reads them.
 const BY_CALENDAR: [(&str, &str, &[&str]); 3] = [
     ("region", "* * 1", &["engineer", "head"]),
-    ("chain head", "* * *", &["head", "engineer"]),
+    (DAILY, "* * *", &["head", "engineer"]),
     ("spares plan", "1 * *", &["clerk", "engineer"]),
 ];
 
@@ -40,10 +42,15 @@ const BY_CALENDAR: [(&str, &str, &[&str]); 3] = [
 /// The store's failure.
 pub(super) async fn owed(desk: &Desk, mail: &Mail, notices: &mut usize) -> Result<bool, DeskError> {
     let written = desk.store.remembered_under(WRITTEN).await?;
+    // What could not be written to somebody is tried again with the letter that goes every day.
+    let daily = due(desk, "* * *", written.get(DAILY))?.is_some();
     for (name, days, roles) in BY_CALENDAR {
-        if let Some(key) = due(desk, days, written.get(name))? {
+        let last = written.get(name);
+        let again = daily && unwritten::waits(desk, name).await?;
+        let again = last.filter(|_| again).and_then(|key| key.parse().ok());
+        if let Some(key) = due(desk, days, last)?.or(again) {
             let drafted = by_calendar(desk, mail, name, roles, key).await?;
-            unwritten::settle(desk, name, &drafted.asked(), &drafted.unwritten).await?;
+            unwritten::settle(desk, name, Over::All, &drafted.unwritten).await?;
             let letters = drafted.fresh.iter().map(|(_, letter)| letter);
             let Some(count) = enqueue(desk, letters, None).await? else { return Ok(false) };
             *notices += count;
@@ -53,6 +60,7 @@ pub(super) async fn owed(desk: &Desk, mail: &Mail, notices: &mut usize) -> Resul
             desk.store.note(deed(desk.now()), &format!("{WRITTEN}{name}"), &key.to_string()).await?;
         }
     }
+    unwritten::told(desk).await?;
     let standing = alarms::standing(&desk.store).await?;
     if standing.is_empty() {
         return Ok(true);
@@ -102,7 +110,7 @@ async fn by_calendar(
         .iter()
         .flat_map(|role| readers.people.iter().filter(move |person| person.role == *role))
         .collect();
-    if name == "chain head" {
+    if name == DAILY {
         to.truncate(KEEPERS);
     }
     let mut last = desk.store.last_notice_number().await?;

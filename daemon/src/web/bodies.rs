@@ -98,6 +98,7 @@ impl Bodies {
         let name = format!("{page} {} {}", asked.as_of, asked.all);
         let place = self.place(&name);
         let own = self.own_turn(visit);
+        let came = desk.now();
         let head = desk.head().await?;
         if let Some(body) = place.kept(desk, head, own, NEW).await {
             return Ok(body);
@@ -112,9 +113,8 @@ impl Bodies {
             (None, Ok(writing)) => writing,
             (None, Err(_)) => Arc::clone(&place.writing).lock_owned().await,
         };
-        // Somebody may have written it meanwhile.
-        let head = desk.head().await?;
-        if let Some(body) = place.kept(desk, head, own, Age { counted: 0, ..NEW }).await {
+        // One that was begun since this reader came is as new as what they would have written.
+        if let Some(body) = place.since(head, own, (came, desk.now())) {
             return Ok(body);
         }
         let written = visit.bodies.write(visit, name, place, writing, make()).await;
@@ -132,19 +132,24 @@ impl Bodies {
         make: Making,
     ) -> JoinHandle<Result<Arc<Body>, Fault>> {
         let (bodies, desk) = (Arc::clone(self), Arc::clone(&visit.web.desk));
-        let write = async move {
+        tokio::spawn(async move {
             let _writing = writing;
             let _writer = bodies.writers.acquire().await;
             let written = async {
-                let (head, at, turn) = (desk.head().await?, desk.now(), bodies.wrote().turn);
-                let body = Arc::new(make.await?);
+                let turn = bodies.wrote().turn;
+                let (at, head) = (desk.now(), desk.head().await?);
+                let here = tokio::runtime::Handle::current();
+                let made = tokio::task::spawn_blocking(move || here.block_on(make)).await;
+                let made = made.map_err(|_| Fault::Panicked("writing a page".to_owned()))?;
+                let body = Arc::new(made?);
                 *place.last() = Some(Written { body: Arc::clone(&body), head, at, turn });
                 Ok(body)
             };
-            written.await.inspect_err(|_| bodies.forget(&name))
-        };
-        let here = tokio::runtime::Handle::current();
-        here.clone().spawn_blocking(move || here.block_on(write))
+            written.await.inspect_err(|fault: &Fault| {
+                tracing::debug!(%fault, name, "a page was not written");
+                bodies.forget(&name);
+            })
+        })
     }
 
     /// Notes that somebody wrote something.
@@ -198,6 +203,14 @@ struct Age {
 impl Place {
     fn last(&self) -> MutexGuard<'_, Option<Written>> {
         self.last.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The last body, where it was begun no earlier than a moment, and holds all up to a head.
+    fn since(&self, head: i64, own: u64, (came, now): (Instant, Instant)) -> Option<Arc<Body>> {
+        let last = self.last();
+        let begun = |at: Instant| came <= at && at <= now;
+        let new = |written: &&Written| written.turn >= own && written.head >= head && begun(written.at);
+        last.as_ref().filter(new).map(|written| Arc::clone(&written.body))
     }
 
     /// The last body, where it is not from before the reader's own turn, and nothing was recorded since, or counts alone:

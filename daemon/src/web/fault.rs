@@ -171,7 +171,7 @@ impl Fault {
         match error {
             DeskError::Refused(wrong) | DeskError::WantsSecond(wrong) => Fault::form(
                 StatusCode::UNPROCESSABLE_ENTITY,
-                words::upper_first(&wrong),
+                words::upper_first(&words::without_commands(&wrong)),
                 "Go back, put it right and send it again; nothing was recorded.",
             ),
             other => other.into(),

@@ -12,7 +12,7 @@ use super::posted::{Posted, see};
 use super::visit::Visit;
 use super::words;
 use crate::desk::{Desk, DeskError};
-use crate::logging::{self, Asked, Entry};
+use crate::logging::{self, Asked, Entry, IMMERSIONS};
 use crate::records::Usage;
 use crate::rights::{self, Act, Place};
 use axum::http::StatusCode;
@@ -129,7 +129,9 @@ fn says(zone: &Zone, rows: &[Usage]) -> String {
         (false, true) => "recovery",
         (false, false) => "entry",
     };
-    let mut parts: Vec<String> = rows.iter().map(part).collect();
+    // That it went into the water goes without saying.
+    let told = rows.iter().filter(|row| row.meter != IMMERSIONS || what == "entry");
+    let mut parts: Vec<String> = told.map(part).collect();
     parts.sort();
     let when = words::moment(zone, Instant(rows[0].at));
     let note = rows[0].note.as_ref().map(|note| format!(". {note}")).unwrap_or_default();

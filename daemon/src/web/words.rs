@@ -95,9 +95,11 @@ pub(super) fn lower_first(text: &str) -> String {
 /// What the desk says, without the command line's own help.
 pub(super) fn without_commands(text: &str) -> String {
     let mut text = text.to_owned();
-    while let Some(at) = text.find(" (tallow ") {
-        let end = text[at..].find(')').map_or(text.len(), |end| at + end + 1);
-        text.replace_range(at..end, "");
+    for help in [" (tallow ", " (--"] {
+        while let Some(at) = text.find(help) {
+            let end = text[at..].find(')').map_or(text.len(), |end| at + end + 1);
+            text.replace_range(at..end, "");
+        }
     }
     text.split("; see tallow ").next().unwrap_or_default().to_owned()
 }

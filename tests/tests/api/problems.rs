@@ -36,6 +36,11 @@ async fn each_sort_of_no_is_a_problem() {
     problem(&wrong, 405, "method");
     assert!(wrong.header("allow").contains("GET"), "{:?}", wrong.headers);
     problem(&ground.send("GET", "/api/v1/due", &[], "").await, 401, "unsigned");
+    // What it says of the answer's form is so, whatever the page in its place would have been sent as.
+    let headers = [("authorization", bearer.as_str()), ("accept-encoding", "gzip")];
+    let plain = ground.send("GET", "/api/v1/nothing", &headers, "").await;
+    problem(&plain, 404, "missing");
+    assert!(!plain.headers.contains_key("content-encoding"), "{:?}", plain.headers);
     problem(&ground.get("not-a-token", "/api/v1/due").await, 401, "unsigned");
     problem(&send(&ground, &token, "text/plain", "{}").await, 415, "media-type");
     problem(&send(&ground, &token, "application/json", "{").await, 400, "unreadable");

@@ -177,7 +177,9 @@ impl FromRequest<Arc<Web>> for Sent {
             is_json(&parts.headers)?;
             let most = if deeds::takes_file(&call.path) { LARGEST_WITH_FILE } else { LARGEST };
             let bytes = to_bytes(body, most).await.map_err(|_| {
-                Problem::new("too-large", format!("A body is at most {} KiB here.", most / 1024))
+                let paper =
+                    if most > LARGEST { ": a paper of 20 MiB; scan it again with fewer dots" } else { "" };
+                Problem::new("too-large", format!("A body is at most {} KiB here{paper}.", most / 1024))
             })?;
             object(&bytes)
         };

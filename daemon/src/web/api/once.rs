@@ -41,8 +41,24 @@ pub(super) fn key(given: Option<&str>) -> Result<String, Problem> {
 
 fn digest(deed: Deed, names: &[String], body: &Body) -> String {
     let sorted: BTreeMap<&String, &Value> = body.iter().collect();
-    let text = format!("{} {names:?} {sorted:?}", deed.path);
-    Sha256::digest(text).iter().fold(String::new(), |hex, byte| hex + &format!("{byte:02x}"))
+    let mut sink = Digesting(Sha256::new_with_prefix(format!("{} {names:?} ", deed.path)));
+    // A body that was read as JSON can be written as JSON, and this sink takes all of it.
+    let _ = serde_json::to_writer(&mut sink, &sorted);
+    sink.0.finalize().iter().fold(String::new(), |hex, byte| hex + &format!("{byte:02x}"))
+}
+
+/// Digests what is written, however long it is: a body may hold a file.
+struct Digesting(Sha256);
+
+impl std::io::Write for Digesting {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        self.0.update(bytes);
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
 }
 
 /// Does a deed, or answers what it was answered before.

@@ -270,7 +270,9 @@ pub(in crate::web) fn spoken(path: &str, answer: Response) -> Response {
         tracing::error!(%instance, path, status = status.as_u16(), "a request failed");
     }
     let (mut parts, _) = answer.into_parts();
+    // What it said before may have been compressed.
     parts.headers.remove(header::CONTENT_LENGTH);
+    parts.headers.remove(header::CONTENT_ENCODING);
     parts.headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(MEDIA));
     if status == StatusCode::SERVICE_UNAVAILABLE {
         parts.headers.insert(header::RETRY_AFTER, HeaderValue::from_static("15"));

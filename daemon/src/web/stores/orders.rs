@@ -63,6 +63,8 @@ struct Sheet {
     cells: Vec<Cell>,
     from: String,
     signed: Option<(String, String)>,
+    /// It is in.
+    came: bool,
     standing: String,
     acts: Vec<Link>,
     csv: String,
@@ -227,6 +229,7 @@ impl Sight<'_> {
                 .signed_by
                 .clone()
                 .map(|by| (by, order.signed_on.as_deref().map(|on| self.day_of(on)).unwrap_or_default())),
+            came: order.received_on.is_some(),
             standing: standing.map(|order| told(self, order)).unwrap_or_default(),
             acts: self.order_acts(order),
             csv: own("csv"),
