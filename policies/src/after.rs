@@ -44,7 +44,12 @@ pub fn open(
         }
         Event::Work(_) | Event::Happening(_) => {
             let counts = |moment: &Moment| period.holds(moment.0) && waived.is_none_or(|day| moment.1 > day);
-            happened(set, fleet, item, clause.event).into_iter().filter(counts).min()
+            let counted = happened(set, fleet, item, clause.event).into_iter().filter(counts);
+            // Days that were written down in two zones may follow one another otherwise than their moments: the work
+            // counts from the earliest day, and use from the earliest moment.
+            counted.min_by_key(
+                |(at, on)| if clause.once_used.is_none() { (Some(*on), *at) } else { (None, *at) },
+            )
         }
     }?;
     let from = match clause.once_used {

@@ -136,13 +136,17 @@ async fn golden_register() {
     }
 }
 
+/// Seeds that once told the two apart: two removals of a day and of a moment, whose days follow one another otherwise than
+/// their moments.
+const FOUND: [u64; 1] = [3_333_348_891_681_319_472];
+
 /// At least 200 random fleets, through the real import, on every as-of date of each.
 #[tokio::test]
 async fn random_fleets_agree_with_the_slow_checker() {
     let mut rows_compared = 0;
     // The engine is the same over a server: a tenth of them shows that what is read from there is too.
     let (seeds, enough) = if tests::stores::server().is_some() { (24, 1_000) } else { (240, 10_000) };
-    for seed in 0..seeds {
+    for seed in (0..seeds).chain(FOUND) {
         let fleet = random_fleet(seed);
         let desk = desk(&fleet.files, &fleet.policies, "2032-01-01".parse().unwrap()).await;
         let tables = slow_checker::reckon_each(&fleet.files, &fleet.policies, &fleet.as_of).unwrap();

@@ -179,5 +179,8 @@ async fn a_copy_that_cannot_be_written_keeps_nobody_else_waiting() {
     assert_eq!(told(&booked), [(HOUSE, "proof load"), ("stores@service.example", "proof load copy")]);
     let alarms = daemon::alarms::standing(store).await.unwrap();
     let text = alarms.iter().find(|alarm| alarm.about == "unwritten").map(|alarm| alarm.text.as_str());
-    assert!(text.is_some_and(|text| text.contains("the copy for engineer@service.example")), "{alarms:?}");
+    assert!(
+        text.is_some_and(|text| text.contains("to engineer@service.example (a copy of what")),
+        "{alarms:?}"
+    );
 }

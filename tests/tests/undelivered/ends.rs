@@ -161,24 +161,28 @@ async fn a_letter_that_cannot_be_written_is_a_rung_like_another() {
 async fn what_cannot_be_written_is_an_alarm_until_it_can_be() {
     let service = Service::begun().await;
     let desk = later(&service.desk, "2026-08-03T06:30:00Z");
-    let planted = async |void| {
-        let no_address = Person {
-            key: "second mechanic".to_owned(),
-            name: "Second mechanic".to_owned(),
+    let planted = async |name: &str, void| {
+        let second = Person {
+            key: "second.mechanic@bay.example".to_owned(),
+            name: name.to_owned(),
             role: "mechanic".to_owned(),
             station: Some("bay".to_owned()),
             void,
             ..Person::default()
         };
-        let put = async |tx: &mut Writer| tx.append(std::slice::from_ref(&no_address)).await;
+        let put = async |tx: &mut Writer| tx.append(std::slice::from_ref(&second)).await;
         desk.store.write(deed(&desk), put).await.unwrap();
     };
-    planted(false).await;
+    let no_name = "Second mechanic\r\nBcc: all@bay.example";
+    planted(no_name, false).await;
     // Something that stops a launch is told at once, whatever the hour: this one cannot be told.
     service.swept("2026-08-03T06:31:00Z").await;
     service.swept("2026-08-03T07:00:00Z").await;
     let (about, text) = service.alarms().await.remove(0);
-    assert!(about == "unwritten" && text.contains("the notice to second mechanic"), "{text}");
+    assert!(
+        about == "unwritten" && text.contains("the daily notice to second.mechanic@bay.example"),
+        "{text}"
+    );
     assert_eq!(service.first().await.state, "queued", "the others are told");
     service.swept("2026-08-03T07:01:00Z").await;
     let of_alarm = |notice: &&Listed| notice.kind == "alarm";
@@ -188,9 +192,20 @@ async fn what_cannot_be_written_is_an_alarm_until_it_can_be() {
     service.swept("2026-08-04T07:00:00Z").await;
     let stands = async || service.alarms().await.iter().any(|(about, _)| about == "unwritten");
     assert!(stands().await, "it still cannot be written");
-    planted(true).await;
-    service.swept("2026-08-05T07:00:00Z").await;
+    planted(no_name, true).await;
+    service.swept("2026-08-04T07:01:00Z").await;
     assert!(!stands().await, "whoever is no longer there is owed nothing");
+    planted("Second mechanic", false).await;
+    service.swept("2026-08-04T07:02:00Z").await;
+    assert!(stands().await, "it is tried at their hour");
+    service.swept("2026-08-05T07:00:00Z").await;
+    assert!(!stands().await, "it can be written now");
+    let reached = service.listed().await.iter().any(|notice| notice.person.starts_with("second.mechanic"));
+    assert!(reached, "and is");
+    // A daemon that went down between what it kept and what it told of it leaves neither standing alone.
+    alarms::raise(&desk.store, "unwritten", "of nothing", desk.now()).await.unwrap();
+    service.swept("2026-08-05T07:01:00Z").await;
+    assert!(!stands().await, "nothing is kept of it");
 }
 
 /// Nobody sends, since there is no [smtp], or the relay's daemon stands: after four hours that is an alarm.
