@@ -36,7 +36,7 @@ pub(super) struct Drafted {
 }
 
 impl Drafted {
-    fn fails(&mut self, to: &Addressed, why: String) {
+    fn fails(&mut self, to: &Addressed, why: &str) {
         tracing::error!(recipient = %to.to, why, "a notice cannot be written");
         // One line each, where it is kept.
         let why = why.split_whitespace().collect::<Vec<_>>().join(" ");
@@ -250,7 +250,7 @@ impl Drafted {
         match work.digest(&plan.to, owed, matters, (heard, chain), templates, place) {
             Ok(digest) => vec![digest],
             Err(error) => {
-                self.fails(&plan.to, error.to_string());
+                self.fails(&plan.to, &error.to_string());
                 Vec::new()
             }
         }
@@ -277,7 +277,7 @@ impl Drafted {
             let place = Place { supersedes: before.map(|said| said.number.clone()), ..place.clone() };
             match self.proof(work, plan, &asking, &place, numbers) {
                 Ok(fresh) => written.extend(fresh),
-                Err(error) => self.fails(&plan.to, format!("the proof load of {}: {error}", owed.mark.item)),
+                Err(error) => self.fails(&plan.to, &format!("the proof load of {}: {error}", owed.mark.item)),
             }
         }
         written
@@ -305,7 +305,7 @@ impl Drafted {
                 Err(error) => {
                     self.fails(
                         reader,
-                        format!("a copy of what {} is asked of {item}: {error}", plan.to.person.key),
+                        &format!("a copy of what {} is asked of {item}: {error}", plan.to.person.key),
                     );
                 }
             }

@@ -139,9 +139,9 @@ impl Bodies {
                 let turn = bodies.wrote().turn;
                 let (at, head) = (desk.now(), desk.head().await?);
                 let here = tokio::runtime::Handle::current();
-                let made = tokio::task::spawn_blocking(move || here.block_on(make)).await;
-                let made = made.map_err(|_| Fault::Panicked("writing a page".to_owned()))?;
-                let body = Arc::new(made?);
+                let thread = tokio::task::spawn_blocking(move || here.block_on(make)).await;
+                let body = thread.map_err(|_| Fault::Panicked("writing a page".to_owned()))?;
+                let body = Arc::new(body?);
                 *place.last() = Some(Written { body: Arc::clone(&body), head, at, turn });
                 Ok(body)
             };
