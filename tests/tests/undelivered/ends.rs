@@ -175,7 +175,7 @@ async fn what_cannot_be_written_is_an_alarm_until_it_can_be() {
     };
     let no_name = "Second mechanic\r\nBcc: all@bay.example";
     planted(no_name, false).await;
-    // Something that stops a launch is told at once, whatever the hour: this one cannot be told.
+    // Nobody was told before: the first sweep owes the hour of the day before.
     service.swept("2026-08-03T06:31:00Z").await;
     service.swept("2026-08-03T07:00:00Z").await;
     let (about, text) = service.alarms().await.remove(0);
