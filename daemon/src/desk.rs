@@ -315,9 +315,14 @@ impl Desk {
     async fn take_use(&self, action: &str, rows: &[Usage]) -> Result<Recorded, DeskError> {
         let latest = self.now().0.saturating_add(AHEAD_MICROS);
         if let Some(row) = rows.iter().find(|row| row.at > latest) {
-            let at = Instant(row.at).timestamp();
+            let at = Instant(row.at);
+            // Of a host that is not known it is said elsewhere.
+            let local =
+                |fleet: &Fleet| fleet.find(&row.host).map(|id| fleet.zone_of(fleet.item(id)).local(at));
+            let said = self.with_fleet(local).await?.map(|at| at.strftime("%-d %b %Y %H:%M").to_string());
+            let said = said.unwrap_or_else(|| at.timestamp().to_string());
             return Err(DeskError::Refused(format!(
-                "{at} lies more than five minutes ahead; correct the time"
+                "{said} lies more than five minutes ahead; correct the time"
             )));
         }
         let mut warm = self.warm.lock().await;

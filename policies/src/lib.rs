@@ -16,6 +16,7 @@ pub mod cover;
 pub mod dial;
 pub mod doubts;
 pub mod due;
+pub mod entry;
 pub mod explain;
 pub mod facts;
 pub mod fault;

@@ -106,6 +106,7 @@ test("a launch logged without signal arrives once and moves the dates", async ()
   await stand("kept", 2);
   await fit("offline");
   await page.goto(`${beach.base}/work/F-0417/fall-run-over`);
+  await page.getByLabel("Passed").check();
   await page.getByRole("button", { name: "Record it" }).click();
   await page.getByText("kept here").first().waitFor();
   await page.goto(day());

@@ -5,10 +5,13 @@
 #[path = "register_in/desk.rs"]
 mod desk;
 
+use daemon::alarms;
 use daemon::desk::Desk;
 use daemon::notices::templates::Templates;
-use daemon::records::Work;
+use daemon::records::{Person, Work};
+use daemon::store::Writer;
 use daemon::store::outbox::{Listed, Which};
+use daemon::store::write::Deed;
 use daemon::sweep::{Mail, sweep};
 use desk::{Files, at, later, taken};
 use icalendar::{Calendar, Component};
@@ -193,6 +196,38 @@ async fn a_shock_is_told_at_once_and_at_night_and_not_twice() {
     assert_eq!(told(&service.swept("2026-06-30T23:31:00Z").await), []);
     // In the morning the fall's own window opens for the mechanic; the engineer has no news.
     assert_eq!(told(&service.swept("2026-07-01T07:00:00Z").await), [(MECHANIC, "due work")]);
+}
+
+/// It is an alarm in the same breath, keeps back nothing that others are told, and goes out once it can be written.
+#[tokio::test]
+async fn what_cannot_wait_and_cannot_be_written_is_an_alarm_until_it_goes_out() {
+    let service = Service::begun().await;
+    let named = async |name: &str, now: &str| {
+        let desk = later(&service.desk, now);
+        let mut mechanic = desk.store.newest::<Person>().await.unwrap().remove(MECHANIC).unwrap();
+        name.clone_into(&mut mechanic.name);
+        let deed = Deed { actor: "test".to_owned(), action: "test".to_owned(), at: desk.now() };
+        let put = async |tx: &mut Writer| tx.append(std::slice::from_ref(&mechanic)).await;
+        desk.store.write(deed, put).await.unwrap();
+    };
+    let stands = async || {
+        let alarms = alarms::standing(&service.desk.store).await.unwrap();
+        alarms.iter().any(|alarm| alarm.about == "unwritten" && alarm.text.contains(MECHANIC))
+    };
+    named("Mechanic\r\nBcc: all@bay.example", "2026-06-30T20:00:00Z").await;
+    let shock = &[("usage.csv", "key,host,at,meter,count\nS-1,LC-1,2026-06-30T23:10:00Z,shock loads,1\n")];
+    service.takes("2026-06-30T23:30:00Z", shock).await;
+    let urgent = service.swept("2026-06-30T23:30:30Z").await;
+    let urgent: Vec<Listed> = urgent.into_iter().filter(|notice| notice.urgent).collect();
+    assert_eq!(told(&urgent), [(ENGINEER, "escalation")]);
+    assert!(stands().await);
+    named("Mechanic", "2026-06-30T23:40:00Z").await;
+    let mended = service.swept("2026-06-30T23:40:30Z").await;
+    let mended: Vec<Listed> = mended.into_iter().filter(|notice| notice.urgent).collect();
+    assert_eq!(told(&mended), [(MECHANIC, "due work")]);
+    assert_eq!(stages(&mended[0])[0].0, "F-1");
+    service.swept("2026-07-01T07:00:00Z").await;
+    assert!(!stands().await, "their daily notice could be written too");
 }
 
 #[tokio::test]

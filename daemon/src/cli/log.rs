@@ -2,11 +2,12 @@
 
 use clap::{Args, Subcommand};
 use policies::amount::Amount;
+use policies::entry::Entry;
 
 use super::say::say;
 use super::{Answer, Settings};
 use crate::desk::{Desk, Recorded};
-use crate::logging::{self, Entry};
+use crate::logging;
 
 #[derive(Debug, Args)]
 pub(super) struct Log {

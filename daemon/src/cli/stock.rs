@@ -46,6 +46,9 @@ enum What {
         /// Where: stores, loft, or a station's slug
         #[arg(long)]
         place: String,
+        /// What was found looks like a slip, was counted again, and is so
+        #[arg(long)]
+        confirm_count: bool,
         /// When: RFC 3339, a local time or a local date; now where left out
         #[arg(long)]
         at: Option<String>,
@@ -97,8 +100,8 @@ impl Stock {
                 let deed = Move { part, quantity, from, to, at };
                 write_down(settings, "stock move", &by, |look| deed.rows(look)).await
             }
-            What::Count { part, found, place, at, by } => {
-                let deed = Count { part, place, found, at };
+            What::Count { part, found, place, confirm_count: confirmed, at, by } => {
+                let deed = Count { part, place, found, confirmed, at };
                 write_down(settings, "stock count", &by, |look| deed.rows(look)).await
             }
             What::Issue(Issuing { part, quantity, place, item: items, out_of_turn, at, by }) => {

@@ -4,6 +4,7 @@
 use jiff::civil::Date;
 use policies::amount::Amount;
 use policies::as_of::AsOf;
+use policies::stores::lots::wants_second_count;
 use policies::stores::plan::Need;
 
 use super::kept::{Kept, LOFT, Question, STORES, isolated};
@@ -41,6 +42,8 @@ pub struct Count {
     pub place: String,
     /// What was found.
     pub found: Amount,
+    /// It looked like a slip, was counted again, and is so.
+    pub confirmed: bool,
     /// When.
     pub at: Option<String>,
 }
@@ -192,7 +195,7 @@ impl Count {
     /// The rows of it.
     ///
     /// # Errors
-    /// Unknown part or place.
+    /// Unknown part or place, or what looks like a slip and was not counted again.
     pub fn rows(&self, look: &Look) -> Result<Rows, DeskError> {
         part(look, &self.part)?;
         is_place(look, &self.place)?;
@@ -200,7 +203,15 @@ impl Count {
             return refused(format!("{} cannot be counted", self.found));
         }
         let at = look.moment(self.at.as_deref(), look.places.zone_at(Some(&self.place)))?;
-        let apart = self.found - there(look, &self.part, &self.place, at.at);
+        let recorded = there(look, &self.part, &self.place, at.at);
+        if wants_second_count(recorded, self.found) && !self.confirmed {
+            return refused(format!(
+                "the records have {recorded} of {} at {}, and {} looks like a slip: count again; if it is so all the \
+                 same, give --confirm-count",
+                self.part, self.place, self.found
+            ));
+        }
+        let apart = self.found - recorded;
         if apart == Amount::ZERO {
             let told = format!("{} of {} at {}: as the records have it", self.found, self.part, self.place);
             return Ok(Rows { told: vec![told], ..Rows::default() });
@@ -523,11 +534,14 @@ impl Receive {
         let on = self.on.unwrap_or_else(|| look.set.service.home_zone.date_of(look.now));
         let at = look.moment(Some(&on.to_string()), look.places.zone_at(Some(&order.place)))?;
         let mut orders = Vec::new();
+        let mut waits = String::new();
         if came < ordered {
             let rest = (2..).map(|number| format!("{}/{number}", order.key));
             let key =
                 rest.into_iter().find(|key| !look.register.orders.contains_key(key)).unwrap_or_default();
-            orders.push(Order { key, quantity: (ordered - came).millionths(), ..order.clone() });
+            let rest = ordered - came;
+            waits = format!("; still to come: {rest} of the {ordered} ordered, as {key}");
+            orders.push(Order { key, quantity: rest.millionths(), ..order.clone() });
         }
         order.quantity = came.millionths();
         order.received_on = Some(on.to_string());
@@ -546,7 +560,8 @@ impl Receive {
         } else {
             "; nobody signed this order: tell an engineer that it came all the same"
         };
-        let told = format!("{}: {came} of {} at {}{held}{unsigned}", order.key, order.part, order.place);
+        let told =
+            format!("{}: {came} of {} at {}{waits}{held}{unsigned}", order.key, order.part, order.place);
         orders.push(order);
         Ok(Rows { sheets: vec![look.sheet(&orders), look.sheet(&[stock])], told: vec![told] })
     }

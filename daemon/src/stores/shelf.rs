@@ -169,6 +169,7 @@ impl Ground<'_> {
                 _ => Why::Issue,
             },
             order: row.key.strip_prefix("receipt "),
+            held: self.order_of(row).is_some_and(|order| self.waits_for_certificate(order)),
         };
         rows.iter().map(moved).collect()
     }
@@ -230,15 +231,14 @@ impl Ground<'_> {
             rest = rest - own;
             let expires = expires(spot.part, Some(lot.since));
             let mut blocked: Vec<Blocked> = past(expires, self.day).collect();
-            let waits = lot.order.as_ref().and_then(|order| self.kept.orders.get(order));
-            blocked.extend(
-                waits
-                    .filter(|order| self.waits_for_certificate(order))
-                    .map(|order| Blocked::NoCertificate(order.key.clone())),
-            );
+            blocked.extend(lot.order.clone().filter(|_| lot.held).map(Blocked::NoCertificate));
             found.push((Piece { expires, made: Some(lot.since), blocked, ..Piece::default() }, own));
         }
         found
+    }
+
+    fn order_of(&self, row: &Stock) -> Option<&Order> {
+        self.kept.orders.get(row.key.strip_prefix("receipt ")?)
     }
 
     fn waits_for_certificate(&self, order: &Order) -> bool {

@@ -23,6 +23,7 @@ mod second;
 mod settle;
 mod stock;
 mod undo;
+pub(super) mod unlogged;
 
 use axum::routing::get;
 use policies::facts::{Fleet, ItemId};

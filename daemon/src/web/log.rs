@@ -3,16 +3,18 @@
 use axum::response::Response;
 use policies::amount::Amount;
 use policies::due::Evaluator;
+use policies::entry::{Entry, IMMERSIONS};
 use policies::facts::{Fleet, Item};
 use policies::zone::{Instant, Zone};
 
 use super::Web;
+use super::entry::unlogged;
 use super::fault::Fault;
 use super::posted::{Posted, see};
 use super::visit::Visit;
 use super::words;
 use crate::desk::{Desk, DeskError};
-use crate::logging::{self, Asked, Entry, IMMERSIONS};
+use crate::logging::{self, Asked};
 use crate::records::Usage;
 use crate::rights::{self, Act, Place};
 use axum::http::StatusCode;
@@ -148,11 +150,33 @@ fn part(row: &Usage) -> String {
     }
 }
 
-/// Takes the form.
+/// Why an entry is not logged.
+enum Unlogged {
+    /// What was typed cannot be so: the field, if it is of one, and what would be right.
+    Typed(&'static str, String),
+    /// Anything else.
+    Fault(Fault),
+}
+
+impl From<Fault> for Unlogged {
+    fn from(fault: Fault) -> Unlogged {
+        Unlogged::Fault(fault)
+    }
+}
+
+/// Takes the form; what was typed and cannot be so is shown once more, to be put right.
 ///
 /// # Errors
-/// What cannot be counted here, the same key with other values, or the store's own.
+/// Somebody who may not, a form that is none of this page's, or the store's own.
 pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
+    match taken(&posted).await {
+        Ok(to) => Ok(see(&to)),
+        Err(Unlogged::Typed(field, wrong)) => unlogged::page(&posted, field, &wrong).await,
+        Err(Unlogged::Fault(fault)) => Err(fault),
+    }
+}
+
+async fn taken(posted: &Posted) -> Result<String, Unlogged> {
     let (form, slug) = (&posted.form, posted.visit.name());
     let by = &posted.signed()?.who.person.key;
     let (launch, recovery) = (Entry::Launch, Entry::Recovery { pulls: pulls(form.field("pulls"))? });
@@ -166,19 +190,15 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
             (Entry::Reading { meter: form.field("meter").to_owned(), reading }, None)
         }
         what => {
-            return Err(unfit(
-                format!("\"{what}\" is neither launch nor recovery."),
-                "Press one of the two.",
-            ));
+            let wrong = format!("\"{what}\" is neither launch nor recovery.");
+            return Err(unfit(wrong, "Press one of the two.").into());
         }
     };
     let key = page_key(form.field("key"))?;
     let note = Some(form.field("note")).filter(|note| !note.is_empty());
     if note.is_some_and(|note| note.chars().count() > NOTE || note.chars().any(char::is_control)) {
-        return Err(unfit(
-            "The note is too long, or not one line.",
-            &format!("Give at most {NOTE} characters."),
-        ));
+        let wrong = format!("the note is too long, or not one line; give at most {NOTE} characters");
+        return Err(Unlogged::Typed("note", wrong));
     }
     let at = Some(form.field("at").to_owned()).filter(|at| !at.is_empty());
     let once = Once { station: slug, key: &key, at, hosts: &hosts, note };
@@ -186,29 +206,41 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     if let Some(other) = &other
         && sent_before(desk, &once.asked(), other).await?
     {
-        return Err(unfit(
-            "This form was sent already, as the other of the two.",
-            "Open the page again for the next.",
-        ));
+        let wrong = "This form was sent already, as the other of the two.";
+        return Err(unfit(wrong, "Open the page again for the next.").into());
     }
-    log_once(desk, &once, &entry, by).await.map_err(Fault::of_desk)?;
-    Ok(see(&format!("/station/{}#log", super::links::encoded(slug, false))))
+    match log_once(desk, &once, &entry, by).await {
+        Ok(()) => Ok(format!("/station/{}#log", super::links::encoded(slug, false))),
+        Err(DeskError::Refused(text)) => {
+            Err(Unlogged::Typed(field_of(&entry, &text), words::without_commands(&text)))
+        }
+        Err(error) => Err(Fault::of_desk(error).into()),
+    }
+}
+
+/// The field that a refusal of an entry is about, or none.
+fn field_of(entry: &Entry, refusal: &str) -> &'static str {
+    match entry {
+        _ if ["time", "ahead", "service on"].iter().any(|word| refusal.contains(word)) => "at",
+        Entry::Reading { .. } => "reading",
+        Entry::Recovery { .. } if refusal.contains("pulls cannot be") => "pulls",
+        _ => "",
+    }
 }
 
 fn unfit(wrong: impl Into<String>, right: &str) -> Fault {
     Fault::form(StatusCode::UNPROCESSABLE_ENTITY, wrong, format!("{right} Nothing was recorded."))
 }
 
-fn pulls(text: &str) -> Result<Amount, Fault> {
+fn pulls(text: &str) -> Result<Amount, Unlogged> {
     let text = if text.is_empty() { "1" } else { text };
-    text.parse().map_err(|_| unfit(format!("\"{text}\" is no number of pulls."), "Write it like 1."))
+    let wrong = |_| Unlogged::Typed("pulls", format!("\"{text}\" is no number of pulls; write it like 1"));
+    text.parse().map_err(wrong)
 }
 
-fn reading(text: &str) -> Result<Amount, Fault> {
-    let read = text.replace(',', ".").parse();
-    read.map_err(|_| {
-        unfit(format!("\"{text}\" is no reading of a dial."), "Write what it shows, like 1204.5.")
-    })
+fn reading(text: &str) -> Result<Amount, Unlogged> {
+    let wrong = format!("\"{text}\" is no reading of a dial; write what it shows, like 1204.5");
+    text.replace(',', ".").parse().map_err(|_| Unlogged::Typed("reading", wrong))
 }
 
 /// The key of the page as the record bears it.

@@ -9,6 +9,7 @@ use axum::extract::{FromRequestParts, Request, State};
 use axum::http::{HeaderMap, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use policies::amount::Amount;
+use policies::entry::Entry as Use;
 use serde::{Deserialize, Serialize};
 
 use super::Web;
@@ -18,7 +19,6 @@ use super::posted::own_page;
 use super::visit::Visit;
 use crate::accounts::{Come, Seen, same_word};
 use crate::desk::DeskError;
-use crate::logging::Entry as Use;
 use crate::records::Work;
 use crate::rights::{self, Act, Place};
 use crate::web::log::{NOTE, Once, log_once};

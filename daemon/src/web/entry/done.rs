@@ -89,7 +89,8 @@ fn outcome(rule: &Rule) -> Field {
             | Sorts::ProofLoadTest
             | Sorts::Calibration
     );
-    Field::new("outcome", "What came of it", choice(&options)).holding(if judged { "passed" } else { "done" })
+    // What is judged has no outcome that somebody could let stand unread.
+    Field::new("outcome", "What came of it", choice(&options)).holding(if judged { "" } else { "done" })
 }
 
 /// The limit of each reading that wears towards one, by its name.
@@ -160,8 +161,12 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     if !asks_who(rule, &seen.who.person.role) {
         doing.by.clone_from(&seen.who.person.key);
     }
-    let looked = doing.look_now(web).await?;
     let blank = blank(visit, &task).await?.filled(form);
+    if doing.outcome.is_empty() {
+        let wrong = "say what came of it: done, passed, or failed";
+        return blank.wrong_at("outcome", wrong).page(visit);
+    }
+    let looked = doing.look_now(web).await?;
     let Some(work) = looked.work.clone() else { return wrong(blank, rule, &looked).page(visit) };
     let mark = mark(&work);
     if looked.pauses && form.field("looked") != mark {

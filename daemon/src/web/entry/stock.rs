@@ -2,6 +2,7 @@
 
 use axum::response::Response;
 use policies::amount::Amount;
+use policies::stores::lots::wants_second_count;
 
 use super::blank::{Blank, Field, Sort};
 use super::given;
@@ -66,6 +67,13 @@ impl Known {
             )
         })
         .collect()
+    }
+
+    /// What the records have in a place now.
+    fn recorded(&self, place: &str) -> Amount {
+        let mut held = self.seen.planned.held.iter();
+        let own = held.find(|held| held.part == self.part.key && held.place == place);
+        own.map_or(Amount::ZERO, |held| held.by_moves)
     }
 
     /// What the plan would order today for a place, where that is anything: less what waits for a signature.
@@ -206,13 +214,18 @@ pub(super) async fn count_page(visit: &Visit) -> Result<Response, Fault> {
 pub(super) async fn count(posted: Posted) -> Result<Response, Fault> {
     let known = Known::of(&posted.visit).await?;
     let (form, part) = (&posted.form, known.part.key.clone());
-    let blank = count_blank(&known);
+    let (place, at) = (known.place_in(form, "place"), given(form, "at").map(str::to_owned));
+    let mut blank = count_blank(&known);
     let found = match amount(form, "found") {
         Ok(found) => found,
         Err(wrong) => return blank.filled(form).wrong_at("found", &wrong).page(&posted.visit),
     };
-    let at = given(form, "at").map(str::to_owned);
-    let deed = Count { part: part.clone(), place: known.place_in(form, "place"), found, at };
+    // Of an earlier moment it is not known here what the records had.
+    if at.is_some() || wants_second_count(known.recorded(&place), found) {
+        blank.fields.push(Field::new("confirm_count", "I have counted again, and it is so", Sort::Yes));
+    }
+    let deed =
+        Count { part: part.clone(), place, found, confirmed: form.field("confirm_count") == "yes", at };
     once_only(&posted, blank, ("stock count", "place"), |look| Ok(to_part(&part, deed.rows(look)?))).await
 }
 

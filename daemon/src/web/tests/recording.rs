@@ -225,6 +225,38 @@ async fn a_launch_moves_the_dates_once_and_can_be_undone() {
     assert_eq!(beach.desk.store.check().await.unwrap(), Vec::<String>::new());
 }
 
+/// Nothing that was typed is lost, and what is wrong stands at its field.
+#[tokio::test]
+async fn an_entry_that_cannot_be_so_is_shown_once_more() {
+    let beach = Beach::new().await;
+    let mut mechanic = beach.person("mechanic.orr@mcbs.example").await;
+    let head = beach.head().await;
+    let log = "/station/orr/log";
+    let recovery = |pulls, at| [("what", "recovery"), ("pulls", pulls), ("at", at), ("note", "<b>surf</b>")];
+    let few = mechanic.fill(log, &key(1), &recovery("none", "")).await;
+    assert_eq!(few.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(wrong_at(&few, "pulls").contains("is no number of pulls"), "{}", said(&few));
+    assert!(few.text.contains("&#60;b&#62;surf") && few.text.contains(&key(1)), "{}", few.text);
+    let many = mechanic.fill(log, &key(1), &recovery("100", "")).await;
+    assert!(wrong_at(&many, "pulls").contains("give 1 to 99"), "{}", said(&many));
+    let ahead = mechanic.fill(log, &key(1), &recovery("2", "2026-12-24T08:00")).await;
+    let wrong = wrong_at(&ahead, "at");
+    assert!(wrong.contains("24 Dec 2026 08:00 lies more than five minutes ahead"), "{wrong}");
+    assert!(ahead.text.contains("value=\"2026-12-24T08:00\"") && ahead.text.contains("name=\"pulls\""));
+    let long = "x".repeat(201);
+    let note = mechanic.fill(log, &key(1), &[("what", "launch"), ("note", &long)]).await;
+    assert!(wrong_at(&note, "note").contains("at most 200"), "{}", said(&note));
+    assert!(!note.text.contains("name=\"pulls\""), "a launch has none");
+    let dial = [("what", "reading"), ("host", "no such"), ("meter", "engine hours"), ("reading", "12o4")];
+    let dial = mechanic.fill(log, &key(1), &dial).await;
+    assert!(wrong_at(&dial, "reading").contains("is no reading"), "{}", said(&dial));
+    assert!(dial.text.contains("name=\"host\" value=\"no such\""), "{}", dial.text);
+    assert_eq!(beach.head().await, head, "nothing was logged");
+    // Put right, it is logged once.
+    assert_eq!(mechanic.ten(log, &key(1), &recovery("2", "")).await, "/station/orr#log");
+    assert_eq!(beach.head().await, head + 1);
+}
+
 #[tokio::test]
 async fn an_entry_of_long_ago_or_elsewhere_is_not_undone_by_a_press() {
     let beach = Beach::new().await;
@@ -284,10 +316,13 @@ async fn work_is_measured_judged_and_recorded_once() {
         "judged by the discard criterion",
         "Last ",
         "data-judge=\"/station/orr/judge?item=W-0471&#38;rule=winch-wire-measurement\"",
-        "name=\"outcome\" value=\"passed\" checked",
+        "name=\"outcome\" value=\"passed\" required",
     ] {
         assert!(page.text.to_lowercase().contains(&needed.to_lowercase()), "{needed}: {}", said(&page));
     }
+    let unsaid = mechanic.fill(path, &key(1), &[("m2", "0"), ("note", "kept")]).await;
+    assert!(wrong_at(&unsaid, "outcome").contains("what came of it"), "{}", said(&unsaid));
+    assert!(unsaid.text.contains("value=\"kept\""));
     let slip =
         mechanic.fill(path, &key(1), &[("outcome", "passed"), ("m0", "thick"), ("note", "kept")]).await;
     assert!(!wrong_at(&slip, "m0").is_empty());

@@ -207,6 +207,17 @@ async fn what_is_blocked_is_refused_at_its_field_and_counts_and_moves_are_one_re
     assert!(section(&nowhere.text, "name=\"place\"", "</p>").contains("is no place"), "{}", nowhere.text);
     let letters = post("/stores/count/SH-4.75", "key=4123456789abcdef&found=three&place=stores").await;
     assert!(letters.text.contains("is no number"), "{}", letters.text);
+    // 29 are there: a digit too many is asked for once more, and taken when it was counted again.
+    let slip = "key=6123456789abcdef&found=290&place=stores";
+    let asked = post("/stores/count/SH-4.75", slip).await;
+    assert_eq!(asked.status, StatusCode::UNPROCESSABLE_ENTITY);
+    let field = section(&asked.text, "name=\"confirm_count\"", "</fieldset>");
+    assert!(field.contains("the records have 29 of SH-4.75 at stores"), "{}", asked.text);
+    assert!(field.contains("give “I have counted again, and it is so”"), "{}", asked.text);
+    assert_eq!(desk.store.newest::<Stock>().await.unwrap().len(), rows + 5);
+    let again = "key=6123456789abcdef&found=290&place=stores&confirm_count=yes";
+    assert_eq!(post("/stores/count/SH-4.75", again).await.status, StatusCode::SEE_OTHER);
+    assert_eq!(desk.store.newest::<Stock>().await.unwrap().len(), rows + 6);
 }
 
 /// Two pairs, one off each drum, in one record of cuts: gear with their drum, length and pair, and what is left.

@@ -1,12 +1,13 @@
 //! Use and holds: launches, recoveries, readings and counts of any meter; shocks, overloads and groundings.
 
 use policies::amount::Amount;
+use policies::entry::Entry;
 use policies::load_path::Operation;
 use serde_json::{Value, json};
 
 use super::{Deed, Doing};
 use crate::holds::{self, Happened};
-use crate::logging::{self, Asked, Entry};
+use crate::logging::{self, Asked};
 use crate::records::Usage;
 use crate::rights::Act;
 use crate::web::api::ask::{Field, Sort, needed, optional};

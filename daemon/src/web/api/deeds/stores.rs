@@ -17,8 +17,12 @@ use crate::web::routes::At;
 const PLACE: Field = needed("place", Sort::Text, "a station, stores or loft");
 const QUANTITY: Field = needed("quantity", Sort::Decimal, "how many, or how many metres");
 
-const COUNT: &[Field] =
-    &[PLACE, needed("found", Sort::Decimal, "how many were found, or how many metres"), AT];
+const COUNT: &[Field] = &[
+    PLACE,
+    needed("found", Sort::Decimal, "how many were found, or how many metres"),
+    optional("confirm_count", Sort::Truth, "whether what looks like a slip was counted again and is so"),
+    AT,
+];
 const MOVE: &[Field] = &[
     QUANTITY,
     needed("from", Sort::Text, "the place it leaves: a station, stores or loft"),
@@ -98,6 +102,7 @@ async fn count(doing: Doing) -> Result<Value, Problem> {
         part: doing.name(0),
         place: doing.given.needed("place"),
         found: quantity(&doing, "found"),
+        confirmed: doing.given.is("confirm_count"),
         at: Some(doing.when()),
     };
     doing.handle("stock count", |look| asked.rows(look)).await
