@@ -207,7 +207,7 @@ impl Count {
         if wants_second_count(recorded, self.found) && !self.confirmed {
             return refused(format!(
                 "the records have {recorded} of {} at {}, and {} looks like a slip: count again; if it is so all the \
-                 same, give --confirm-count",
+                 same, say so with --confirm-count",
                 self.part, self.place, self.found
             ));
         }

@@ -212,8 +212,8 @@ async fn what_is_blocked_is_refused_at_its_field_and_counts_and_moves_are_one_re
     let asked = post("/stores/count/SH-4.75", slip).await;
     assert_eq!(asked.status, StatusCode::UNPROCESSABLE_ENTITY);
     let field = section(&asked.text, "name=\"confirm_count\"", "</fieldset>");
-    assert!(field.contains("the records have 29 of SH-4.75 at stores"), "{}", asked.text);
-    assert!(field.contains("give “I have counted again, and it is so”"), "{}", asked.text);
+    assert!(field.contains("The records have 29 of SH-4.75 at stores"), "{}", asked.text);
+    assert!(field.contains("say so with “I have counted again, and it is so”"), "{}", asked.text);
     assert_eq!(desk.store.newest::<Stock>().await.unwrap().len(), rows + 5);
     let again = "key=6123456789abcdef&found=290&place=stores&confirm_count=yes";
     assert_eq!(post("/stores/count/SH-4.75", again).await.status, StatusCode::SEE_OTHER);
