@@ -50,7 +50,7 @@ pub use settle::{Settled, Settlement};
 pub use sign::{Drafted, Drafting, Signed, Signing};
 
 /// Use may be logged this far ahead of the clock: phones run a little fast.
-const AHEAD_MICROS: i64 = 5 * 60 * 1_000_000;
+pub(crate) const AHEAD_MICROS: i64 = 5 * 60 * 1_000_000;
 
 /// Remembers what the due table was last worked out under.
 pub const DUE_MARK: &str = "due table";
@@ -315,14 +315,9 @@ impl Desk {
     async fn take_use(&self, action: &str, rows: &[Usage]) -> Result<Recorded, DeskError> {
         let latest = self.now().0.saturating_add(AHEAD_MICROS);
         if let Some(row) = rows.iter().find(|row| row.at > latest) {
-            let at = Instant(row.at);
-            // Of a host that is not known it is said elsewhere.
-            let local =
-                |fleet: &Fleet| fleet.find(&row.host).map(|id| fleet.zone_of(fleet.item(id)).local(at));
-            let said = self.with_fleet(local).await?.map(|at| at.strftime("%-d %b %Y %H:%M").to_string());
-            let said = said.unwrap_or_else(|| at.timestamp().to_string());
+            let at = Instant(row.at).timestamp();
             return Err(DeskError::Refused(format!(
-                "{said} lies more than five minutes ahead; correct the time"
+                "{at} lies more than five minutes ahead; correct the time"
             )));
         }
         let mut warm = self.warm.lock().await;

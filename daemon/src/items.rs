@@ -22,14 +22,11 @@ use policies::amount::Amount;
 use policies::load::PolicySet;
 use policies::zone::{Instant, Zone};
 
-use crate::desk::{Desk, DeskError, Imported};
+use crate::desk::{AHEAD_MICROS, Desk, DeskError, Imported};
 use crate::people;
 use crate::records::{self, Fitting, Item, State};
 use crate::register::{Faults, Places, RegisterFile, Sheet, moment, sheet_of};
 use crate::store::current::Register;
-
-/// A phone's clock may run so far ahead.
-const AHEAD_MICROS: i64 = 5 * 60 * 1_000_000;
 
 pub(crate) fn refused<T>(text: impl Into<String>) -> Result<T, DeskError> {
     Err(DeskError::Refused(text.into()))

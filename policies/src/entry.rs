@@ -344,6 +344,21 @@ mod tests {
         assert!(matches!(nothing, Err(EntryFault::Nothing { .. })), "{nothing:?}");
         let count = Entry::Count { meter: "turns".to_owned(), count: Amount::whole(1) };
         assert!(matches!(told(&bench, &[], &count), Err(EntryFault::NoMeter(..))));
+        let read = |meter: &str, reading: &str| {
+            let reading = reading.parse().unwrap();
+            told(&bench, &["ST-1"], &Entry::Reading { meter: meter.to_owned(), reading })
+        };
+        assert_eq!(read("engine hours", "9999.9").unwrap(), ["engine hours 9999.9 on ST-1"]);
+        assert!(matches!(read("engine hours", "10000"), Err(EntryFault::OffTheDial { .. })));
+        assert!(matches!(read("engine hours", "-1"), Err(EntryFault::Reading(_))));
+        assert!(matches!(read("immersions", "5"), Err(EntryFault::Counted { .. })));
+        let count = |meter: &str, count| {
+            let count = Entry::Count { meter: meter.to_owned(), count: Amount::whole(count) };
+            told(&bench, &["ST-1"], &count)
+        };
+        assert!(matches!(count("engine hours", 5), Err(EntryFault::Dial { .. })));
+        assert!(matches!(count("immersions", 0), Err(EntryFault::Count { .. })));
+        assert_eq!(count("immersions", 2).unwrap(), ["immersions 2 on ST-1"]);
         bench.more.push(("LC-2", "carriage", Some("bay")));
         let two = told(&bench, &[], &Entry::Launch);
         let [one, other, meter] = ["LC-1", "LC-2", "launches"].map(str::to_owned);

@@ -98,6 +98,7 @@ fn an_order_from_its_raising_to_its_certificate() {
     let came =
         room.tallow(&format!("order receive OS-2026-001 --quantity 15 --on 2026-11-03 {CLERK}")).done();
     assert!(came.contains("held and must not be issued"), "{came}");
+    assert!(came.contains("still to come: 5 of the 20 ordered, as OS-2026-001/2"), "{came}");
     let listed = room.tallow("stock list --part SH-4.75").done();
     assert!(listed.contains("49 on hand, 34 may be issued"), "{listed}");
     assert!(
@@ -117,6 +118,9 @@ fn an_order_from_its_raising_to_its_certificate() {
     assert!(room.tallow("stock list --part SH-4.75").done().contains("49 on hand, 49 may be issued"));
     room.tallow(&format!("stock issue SH-4.75 40 {CLERK}")).done();
     room.tallow(&format!("stock move SH-4.75 2 --from stores --to qnr {CLERK}")).done();
+    let slip = room.tallow(&format!("stock count SH-4.75 70 --place stores {CLERK}")).refused();
+    assert!(slip.contains("the records have 7") && slip.contains("--confirm-count"), "{slip}");
+    room.tallow(&format!("stock count SH-4.75 70 --confirm-count --place stores {CLERK}")).done();
     room.tallow(&format!("stock count SH-4.75 6 --place stores {CLERK}")).done();
     assert!(room.tallow("stock list --part SH-4.75").done().contains("SH-4.75 at qnr: 2 on hand"));
     room.tallow("verify").done();

@@ -200,7 +200,7 @@ async fn a_shock_is_told_at_once_and_at_night_and_not_twice() {
 
 /// It is an alarm in the same breath, keeps back nothing that others are told, and goes out once it can be written.
 #[tokio::test]
-async fn what_cannot_wait_and_cannot_be_written_is_an_alarm_until_it_goes_out() {
+async fn what_cannot_wait_and_cannot_be_written_is_an_alarm_until_a_daily_notice() {
     let service = Service::begun().await;
     let named = async |name: &str, now: &str| {
         let desk = later(&service.desk, now);
@@ -226,6 +226,7 @@ async fn what_cannot_wait_and_cannot_be_written_is_an_alarm_until_it_goes_out() 
     let mended: Vec<Listed> = mended.into_iter().filter(|notice| notice.urgent).collect();
     assert_eq!(told(&mended), [(MECHANIC, "due work")]);
     assert_eq!(stages(&mended[0])[0].0, "F-1");
+    assert!(stands().await, "they may be owed more than what could not wait");
     service.swept("2026-07-01T07:00:00Z").await;
     assert!(!stands().await, "their daily notice could be written too");
 }

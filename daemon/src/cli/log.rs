@@ -6,7 +6,7 @@ use policies::entry::Entry;
 
 use super::say::say;
 use super::{Answer, Settings};
-use crate::desk::{Desk, Recorded};
+use crate::desk::{Desk, DeskError, Recorded};
 use crate::logging;
 
 #[derive(Debug, Args)]
@@ -83,7 +83,8 @@ async fn rows(desk: &Desk, common: Common, entry: &Entry) -> anyhow::Result<Vec<
         key: common.key.as_deref(),
         note: common.note.as_deref(),
     };
-    Ok(desk.with_fleet(|fleet| logging::rows(&desk.set, fleet, now, &asked, entry)).await??)
+    let rows = desk.with_fleet(|fleet| logging::rows(&desk.set, fleet, now, &asked, entry)).await?;
+    Ok(rows.map_err(DeskError::from)?)
 }
 
 pub(super) fn tell(what: &str, done: &Recorded) -> anyhow::Result<()> {

@@ -561,7 +561,7 @@ impl Receive {
             "; nobody signed this order: tell an engineer that it came all the same"
         };
         let told =
-            format!("{}: {came} of {} at {}{waits}{held}{unsigned}", order.key, order.part, order.place);
+            format!("{}: {came} of {} at {}{held}{unsigned}{waits}", order.key, order.part, order.place);
         orders.push(order);
         Ok(Rows { sheets: vec![look.sheet(&orders), look.sheet(&[stock])], told: vec![told] })
     }

@@ -3,7 +3,7 @@
 use axum::response::Response;
 use policies::amount::Amount;
 use policies::due::Evaluator;
-use policies::entry::{Entry, IMMERSIONS};
+use policies::entry::{Entry, EntryFault, IMMERSIONS};
 use policies::facts::{Fleet, Item};
 use policies::zone::{Instant, Zone};
 
@@ -14,9 +14,10 @@ use super::posted::{Posted, see};
 use super::visit::Visit;
 use super::words;
 use crate::desk::{Desk, DeskError};
-use crate::logging::{self, Asked};
+use crate::logging::{self, Asked, LogFault};
 use crate::records::Usage;
 use crate::rights::{self, Act, Place};
+use crate::store::StoreError;
 use axum::http::StatusCode;
 
 /// Entries that the page shows.
@@ -150,9 +151,9 @@ fn part(row: &Usage) -> String {
     }
 }
 
-/// Why an entry is not logged.
+/// Why the form is not taken.
 enum Unlogged {
-    /// What was typed cannot be so: the field, if it is of one, and what would be right.
+    /// What was typed in a field cannot be so, and what would be right.
     Typed(&'static str, String),
     /// Anything else.
     Fault(Fault),
@@ -209,22 +210,38 @@ async fn taken(posted: &Posted) -> Result<String, Unlogged> {
         let wrong = "This form was sent already, as the other of the two.";
         return Err(unfit(wrong, "Open the page again for the next.").into());
     }
-    match log_once(desk, &once, &entry, by).await {
-        Ok(()) => Ok(format!("/station/{}#log", super::links::encoded(slug, false))),
-        Err(DeskError::Refused(text)) => {
-            Err(Unlogged::Typed(field_of(&entry, &text), words::without_commands(&text)))
+    log_once(desk, &once, &entry, by).await?;
+    Ok(format!("/station/{}#log", super::links::encoded(slug, false)))
+}
+
+impl From<NotLogged> for Unlogged {
+    fn from(not: NotLogged) -> Unlogged {
+        let form = |wrong: String, right| Fault::form(StatusCode::UNPROCESSABLE_ENTITY, wrong, right).into();
+        match not {
+            NotLogged::Unfit(fault) => match field_of(&fault) {
+                Some(field) => Unlogged::Typed(field, fault.to_string()),
+                None => form(words::upper_first(&fault.to_string()) + ".", OTHERWISE),
+            },
+            known @ NotLogged::Known => form(words::upper_first(&known.to_string()) + ".", UNDO_FIRST),
+            NotLogged::Desk(error) => Fault::of_desk(error).into(),
         }
-        Err(error) => Err(Fault::of_desk(error).into()),
     }
 }
 
-/// The field that a refusal of an entry is about, or none.
-fn field_of(entry: &Entry, refusal: &str) -> &'static str {
-    match entry {
-        _ if ["time", "ahead", "service on"].iter().any(|word| refusal.contains(word)) => "at",
-        Entry::Reading { .. } => "reading",
-        Entry::Recovery { .. } if refusal.contains("pulls cannot be") => "pulls",
-        _ => "",
+/// What the page has no field for.
+const OTHERWISE: &str = "An engineer logs it with the gear named that bore it, or sets aside what is not in use here. \
+                         Nothing was recorded.";
+const UNDO_FIRST: &str = "Undo that entry on the day, then log it again. Nothing was changed.";
+
+/// The field that can put it right, where there is one.
+fn field_of(fault: &LogFault) -> Option<&'static str> {
+    match fault {
+        LogFault::NoTime(_) | LogFault::Ahead(_) | LogFault::Entry(EntryFault::NotInService { .. }) => {
+            Some("at")
+        }
+        LogFault::Entry(EntryFault::Pulls(_)) => Some("pulls"),
+        LogFault::Entry(EntryFault::Reading(_) | EntryFault::OffTheDial { .. }) => Some("reading"),
+        _ => None,
     }
 }
 
@@ -257,17 +274,37 @@ fn page_key(text: &str) -> Result<String, Fault> {
     ))
 }
 
-async fn rows(desk: &Desk, asked: &Asked<'_>, entry: &Entry) -> Result<Vec<Usage>, DeskError> {
+/// Why an entry is not logged.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum NotLogged {
+    /// It cannot be so.
+    #[error(transparent)]
+    Unfit(#[from] LogFault),
+    /// An entry must not be logged twice under one key.
+    #[error("this form was logged already, with other values")]
+    Known,
+    /// The desk's own.
+    #[error(transparent)]
+    Desk(#[from] DeskError),
+}
+
+impl From<StoreError> for NotLogged {
+    fn from(error: StoreError) -> NotLogged {
+        NotLogged::Desk(error.into())
+    }
+}
+
+async fn rows(desk: &Desk, asked: &Asked<'_>, entry: &Entry) -> Result<Vec<Usage>, NotLogged> {
     let now = desk.now();
-    desk.with_fleet(|fleet| logging::rows(&desk.set, fleet, now, asked, entry)).await?
+    Ok(desk.with_fleet(|fleet| logging::rows(&desk.set, fleet, now, asked, entry)).await??)
 }
 
 /// Whether the same page's entry was recorded.
 async fn sent_before(desk: &Desk, asked: &Asked<'_>, entry: &Entry) -> Result<bool, Fault> {
     let rows = match rows(desk, asked, entry).await {
         Ok(rows) => rows,
-        Err(DeskError::Refused(_)) => return Ok(false),
-        Err(error) => return Err(error.into()),
+        Err(NotLogged::Desk(error)) => return Err(error.into()),
+        Err(_) => return Ok(false),
     };
     match rows.first() {
         Some(row) => Ok(desk.store.current::<Usage>(&row.key).await?.is_some()),
@@ -297,7 +334,7 @@ impl Once<'_> {
 ///
 /// # Errors
 /// What cannot be counted here, the same key with other values, or the store's own.
-pub(super) async fn log_once(desk: &Desk, once: &Once<'_>, entry: &Entry, by: &str) -> Result<(), DeskError> {
+pub(super) async fn log_once(desk: &Desk, once: &Once<'_>, entry: &Entry, by: &str) -> Result<(), NotLogged> {
     let mut tries = 0;
     loop {
         tries += 1;
@@ -318,7 +355,8 @@ pub(super) async fn log_once(desk: &Desk, once: &Once<'_>, entry: &Entry, by: &s
         match desk.log_use_by(&rows, by).await {
             // Another copy came in between: its moment stands.
             Err(DeskError::Refused(_)) if tries == 1 && stored.is_none() && known(desk, &rows).await? => {}
-            done => return done.map(drop),
+            Err(DeskError::Refused(_)) if stored.is_some() => return Err(NotLogged::Known),
+            done => return Ok(done.map(drop)?),
         }
     }
 }

@@ -21,7 +21,7 @@ use crate::accounts::{Come, Seen, same_word};
 use crate::desk::DeskError;
 use crate::records::Work;
 use crate::rights::{self, Act, Place};
-use crate::web::log::{NOTE, Once, log_once};
+use crate::web::log::{NOTE, NotLogged, Once, log_once};
 
 /// The header that brings the page's word back.
 const WORD: &str = "x-token";
@@ -231,7 +231,11 @@ async fn record(visit: &Visit, seen: &Seen, entry: &Kept, moment: Moment) -> Res
         hosts: &hosts,
         note: note.as_deref(),
     };
-    log_once(&visit.web.desk, &once, &used, &seen.who.person.key).await
+    match log_once(&visit.web.desk, &once, &used, &seen.who.person.key).await {
+        Ok(()) => Ok(()),
+        Err(NotLogged::Desk(error)) => Err(error),
+        Err(unfit) => refused(unfit.to_string()),
+    }
 }
 
 async fn work(visit: &Visit, seen: &Seen, entry: &Kept, moment: &Moment) -> Result<(), DeskError> {

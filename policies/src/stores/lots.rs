@@ -64,7 +64,7 @@ struct Shelf {
     gone: Option<Date>,
 }
 
-/// A first count of more than this is worth a second.
+/// A first count of so much is worth a second.
 const FIRST_COUNT: i64 = 1_000;
 
 /// Whether a count is likely a digit too long, so that it is to be taken again: ten times what the records have, or a

@@ -187,6 +187,11 @@ async fn a_clerk_keeps_stores_by_the_interface() {
     ground.post(&clerk, "/api/v1/parts/FALL-9/count", "count-002", &counted).await.is(422);
     let attic = json!({ "place": "attic", "found": 1 });
     ground.post(&clerk, "/api/v1/parts/FALL-1/count", "count-003", &attic).await.is(422);
+    let slip = json!({ "place": "stores", "found": 10 });
+    let asked = ground.post(&clerk, "/api/v1/parts/FALL-1/count", "count-004", &slip).await.is(422);
+    assert!(asked.to_string().contains("say so with confirm_count"), "{asked}");
+    let again = json!({ "place": "stores", "found": 10, "confirm_count": true });
+    ground.post(&clerk, "/api/v1/parts/FALL-1/count", "count-004", &again).await.is(201);
     let moves = ground.get(&clerk, "/api/v1/stock?part=FALL-1").await.is(200);
     let mut moves: Vec<String> = moves["rows"]
         .as_array()
@@ -204,7 +209,14 @@ async fn a_clerk_keeps_stores_by_the_interface() {
     moves.sort();
     assert_eq!(
         moves,
-        ["bay 1 receipt", "stores -1 count", "stores -1 issue", "stores -1 issue", "stores 4 receipt"]
+        [
+            "bay 1 receipt",
+            "stores -1 count",
+            "stores -1 issue",
+            "stores -1 issue",
+            "stores 4 receipt",
+            "stores 9 count"
+        ]
     );
 }
 

@@ -56,10 +56,10 @@ async fn blank(visit: &Visit, task: &Task) -> Result<Blank, Fault> {
         hidden: vec![("item", task.tag.clone()), ("rule", rule.id.clone())],
         ..Blank::new(format!("Done: {}?", task.tag), task.address(web, "work"))
     };
-    blank.fields.push(outcome(rule));
     blank
         .fields
         .extend(rule.records.iter().enumerate().map(|(at, reading)| measured(at, reading, &works, &limits)));
+    blank.fields.push(outcome(rule));
     if rule.certificate {
         let field = Field::new("certificate", "Number of the certificate or report", Sort::Line);
         blank.fields.push(field.beside("It counts once its number is in; without it, it waits for that."));
@@ -80,8 +80,17 @@ async fn blank(visit: &Visit, task: &Task) -> Result<Blank, Fault> {
 }
 
 fn outcome(rule: &Rule) -> Field {
-    let options = [("done", "Done"), ("passed", "Passed"), ("failed", "Failed: it is set aside")];
-    let judged = matches!(
+    let failed = ("failed", "Failed: it is set aside");
+    // What is judged has no outcome that somebody could let stand unread.
+    if is_judged(rule) {
+        return Field::new("outcome", "What came of it", choice(&[("passed", "Passed"), failed]));
+    }
+    Field::new("outcome", "What came of it", choice(&[("done", "Done"), failed])).holding("done")
+}
+
+/// Whether the work passes or fails, or what it reads does.
+fn is_judged(rule: &Rule) -> bool {
+    let judges = matches!(
         rule.work,
         Sorts::Check
             | Sorts::Measurement
@@ -89,8 +98,9 @@ fn outcome(rule: &Rule) -> Field {
             | Sorts::ProofLoadTest
             | Sorts::Calibration
     );
-    // What is judged has no outcome that somebody could let stand unread.
-    Field::new("outcome", "What came of it", choice(&options)).holding(if judged { "" } else { "done" })
+    let limited =
+        |reading: &Reading| reading.min.is_some() || reading.max.is_some() || reading.criterion.is_some();
+    judges || rule.records.iter().any(limited)
 }
 
 /// The limit of each reading that wears towards one, by its name.
@@ -163,7 +173,7 @@ pub(super) async fn take(posted: Posted) -> Result<Response, Fault> {
     }
     let blank = blank(visit, &task).await?.filled(form);
     if doing.outcome.is_empty() {
-        let wrong = "say what came of it: done, passed, or failed";
+        let wrong = "say what came of it: whether it passed, or failed";
         return blank.wrong_at("outcome", wrong).page(visit);
     }
     let looked = doing.look_now(web).await?;

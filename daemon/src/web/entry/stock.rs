@@ -2,7 +2,6 @@
 
 use axum::response::Response;
 use policies::amount::Amount;
-use policies::stores::lots::wants_second_count;
 
 use super::blank::{Blank, Field, Sort};
 use super::given;
@@ -22,6 +21,9 @@ use crate::web::visit::Visit;
 use crate::web::words;
 
 const NOW: &str = "Time, if not now";
+/// What was counted again, and how much it was: it says nothing of another figure.
+const COUNTED_AGAIN: &str = "confirm_count";
+const AGAIN: &str = "again";
 /// Places that a field offers; of more, it is said how to write them.
 const OFFERED: usize = 200;
 
@@ -67,13 +69,6 @@ impl Known {
             )
         })
         .collect()
-    }
-
-    /// What the records have in a place now.
-    fn recorded(&self, place: &str) -> Amount {
-        let mut held = self.seen.planned.held.iter();
-        let own = held.find(|held| held.part == self.part.key && held.place == place);
-        own.map_or(Amount::ZERO, |held| held.by_moves)
     }
 
     /// What the plan would order today for a place, where that is anything: less what waits for a signature.
@@ -178,7 +173,13 @@ pub(super) async fn once_only(
         Ok(to) => Ok(see(&to)),
         Err(DeskError::Refused(text)) => {
             let error = DeskError::Refused(words::without_commands(&text));
-            let blank = blank.filled(&posted.form).refused(error)?;
+            let mut blank = blank.filled(&posted.form);
+            if text.contains("--confirm-count") {
+                blank =
+                    blank.with(Field::new(COUNTED_AGAIN, "I have counted again, and it is so", Sort::Yes));
+                blank.hidden.push((AGAIN, posted.form.field("found").to_owned()));
+            }
+            let blank = blank.refused(error)?;
             blank.at_field(field).page(&posted.visit)
         }
         Err(error) => blank.filled(&posted.form).refused(error)?.page(&posted.visit),
@@ -214,18 +215,14 @@ pub(super) async fn count_page(visit: &Visit) -> Result<Response, Fault> {
 pub(super) async fn count(posted: Posted) -> Result<Response, Fault> {
     let known = Known::of(&posted.visit).await?;
     let (form, part) = (&posted.form, known.part.key.clone());
-    let (place, at) = (known.place_in(form, "place"), given(form, "at").map(str::to_owned));
-    let mut blank = count_blank(&known);
+    let blank = count_blank(&known);
     let found = match amount(form, "found") {
         Ok(found) => found,
         Err(wrong) => return blank.filled(form).wrong_at("found", &wrong).page(&posted.visit),
     };
-    // Of an earlier moment it is not known here what the records had.
-    if at.is_some() || wants_second_count(known.recorded(&place), found) {
-        blank.fields.push(Field::new("confirm_count", "I have counted again, and it is so", Sort::Yes));
-    }
-    let deed =
-        Count { part: part.clone(), place, found, confirmed: form.field("confirm_count") == "yes", at };
+    let confirmed = form.field(COUNTED_AGAIN) == "yes" && form.field(AGAIN) == form.field("found");
+    let at = given(form, "at").map(str::to_owned);
+    let deed = Count { part: part.clone(), place: known.place_in(form, "place"), found, confirmed, at };
     once_only(&posted, blank, ("stock count", "place"), |look| Ok(to_part(&part, deed.rows(look)?))).await
 }
 

@@ -241,7 +241,7 @@ async fn an_entry_that_cannot_be_so_is_shown_once_more() {
     assert!(wrong_at(&many, "pulls").contains("give 1 to 99"), "{}", said(&many));
     let ahead = mechanic.fill(log, &key(1), &recovery("2", "2026-12-24T08:00")).await;
     let wrong = wrong_at(&ahead, "at");
-    assert!(wrong.contains("24 Dec 2026 08:00 lies more than five minutes ahead"), "{wrong}");
+    assert!(wrong.contains("2026-12-24T08:00 lies more than five minutes ahead"), "{wrong}");
     assert!(ahead.text.contains("value=\"2026-12-24T08:00\"") && ahead.text.contains("name=\"pulls\""));
     let long = "x".repeat(201);
     let note = mechanic.fill(log, &key(1), &[("what", "launch"), ("note", &long)]).await;
@@ -252,8 +252,16 @@ async fn an_entry_that_cannot_be_so_is_shown_once_more() {
     assert!(wrong_at(&dial, "reading").contains("is no reading"), "{}", said(&dial));
     assert!(dial.text.contains("name=\"host\" value=\"no such\""), "{}", dial.text);
     assert_eq!(beach.head().await, head, "nothing was logged");
-    // Put right, it is logged once.
-    assert_eq!(mechanic.ten(log, &key(1), &recovery("2", "")).await, "/station/orr#log");
+    // Put right, it is logged once, at the time that it was pressed.
+    let pressed = "2026-10-12T07:00";
+    assert!(many.text.contains(&format!("09:40\" value=\"{pressed}\"")), "{}", many.text);
+    assert_eq!(mechanic.ten(log, &key(1), &recovery("2", pressed)).await, "/station/orr#log");
+    assert_eq!(beach.head().await, head + 1);
+    // Sent again with other values, it is not said to be logged anew, and there is nothing to press again.
+    let other = mechanic.fill(log, &key(1), &recovery("3", pressed)).await;
+    assert_eq!(other.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(other.text.contains("logged already, with other values"), "{}", said(&other));
+    assert!(!other.text.contains(">Log it</button>"), "{}", other.text);
     assert_eq!(beach.head().await, head + 1);
 }
 
@@ -322,7 +330,7 @@ async fn work_is_measured_judged_and_recorded_once() {
     }
     let unsaid = mechanic.fill(path, &key(1), &[("m2", "0"), ("note", "kept")]).await;
     assert!(wrong_at(&unsaid, "outcome").contains("what came of it"), "{}", said(&unsaid));
-    assert!(unsaid.text.contains("value=\"kept\""));
+    assert!(unsaid.text.contains("value=\"kept\"") && !unsaid.text.contains("value=\"done\""));
     let slip =
         mechanic.fill(path, &key(1), &[("outcome", "passed"), ("m0", "thick"), ("note", "kept")]).await;
     assert!(!wrong_at(&slip, "m0").is_empty());

@@ -215,7 +215,18 @@ async fn what_is_blocked_is_refused_at_its_field_and_counts_and_moves_are_one_re
     assert!(field.contains("The records have 29 of SH-4.75 at stores"), "{}", asked.text);
     assert!(field.contains("say so with “I have counted again, and it is so”"), "{}", asked.text);
     assert_eq!(desk.store.newest::<Stock>().await.unwrap().len(), rows + 5);
-    let again = "key=6123456789abcdef&found=290&place=stores&confirm_count=yes";
+    assert!(asked.text.contains("name=\"again\" value=\"290\""), "{}", asked.text);
+    // A tick for one figure says nothing of another.
+    let other = "key=6123456789abcdef&found=2900&place=stores&confirm_count=yes&again=290";
+    let other = post("/stores/count/SH-4.75", other).await;
+    assert_eq!(other.status, StatusCode::UNPROCESSABLE_ENTITY);
+    let tick = "name=\"confirm_count\" value=\"yes\"> I have";
+    assert!(
+        other.text.contains(tick) && other.text.contains("name=\"again\" value=\"2900\""),
+        "{}",
+        other.text
+    );
+    let again = "key=6123456789abcdef&found=290&place=stores&confirm_count=yes&again=290";
     assert_eq!(post("/stores/count/SH-4.75", again).await.status, StatusCode::SEE_OTHER);
     assert_eq!(desk.store.newest::<Stock>().await.unwrap().len(), rows + 6);
 }

@@ -6,6 +6,7 @@ use policies::load_path::Operation;
 use serde_json::{Value, json};
 
 use super::{Deed, Doing};
+use crate::desk::DeskError;
 use crate::holds::{self, Happened};
 use crate::logging::{self, Asked};
 use crate::records::Usage;
@@ -100,7 +101,8 @@ async fn log(doing: Doing) -> Result<Value, Problem> {
         key: Some(&doing.key),
         note: doing.given.text("note"),
     };
-    let rows = desk.with_fleet(|fleet| logging::rows(&desk.set, fleet, now, &asked, &entry)).await??;
+    let rows = desk.with_fleet(|fleet| logging::rows(&desk.set, fleet, now, &asked, &entry)).await?;
+    let rows = rows.map_err(DeskError::from)?;
     desk.log_use_by(&rows, doing.me()).await?;
     Ok(told(&doing, &format!("{} at {station}", doing.given.raw("what")), &rows))
 }
