@@ -1,6 +1,5 @@
 //! An entry of the log as rows of use: read from text, under keys that make it one record.
 
-use policies::amount::Amount;
 use policies::entry::{Entry, EntryFault, Share, Where, shares};
 use policies::facts::Fleet;
 use policies::load::PolicySet;
@@ -113,7 +112,7 @@ pub fn rows(
     let base = asked.key.map_or_else(|| format!("log {at}"), str::to_owned);
     let row = |share: Share| {
         let host = fleet.item(share.host).tag.to_string();
-        let amount = Some(share.amount).map(Amount::millionths);
+        let amount = Some(share.amount.millionths());
         let (count, reading) = if entry.is_reading() { (None, amount) } else { (amount, None) };
         Usage {
             key: format!("{base} {host} {}", share.meter),

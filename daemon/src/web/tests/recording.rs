@@ -243,8 +243,8 @@ async fn an_entry_that_cannot_be_so_is_shown_once_more() {
     let wrong = wrong_at(&ahead, "at");
     assert!(wrong.contains("2026-12-24T08:00 lies more than five minutes ahead"), "{wrong}");
     assert!(ahead.text.contains("value=\"2026-12-24T08:00\"") && ahead.text.contains("name=\"pulls\""));
-    let long = "x".repeat(201);
-    let note = mechanic.fill(log, &key(1), &[("what", "launch"), ("note", &long)]).await;
+    let letters = "x".repeat(201);
+    let note = mechanic.fill(log, &key(1), &[("what", "launch"), ("note", &letters)]).await;
     assert!(wrong_at(&note, "note").contains("at most 200"), "{}", said(&note));
     assert!(!note.text.contains("name=\"pulls\""), "a launch has none");
     let dial = [("what", "reading"), ("host", "no such"), ("meter", "engine hours"), ("reading", "12o4")];
