@@ -197,14 +197,7 @@ async fn a_clerk_keeps_stores_by_the_interface() {
         .as_array()
         .unwrap()
         .iter()
-        .map(|row| {
-            format!(
-                "{} {} {}",
-                row["place"].as_str().unwrap(),
-                row["quantity"].as_str().unwrap(),
-                row["reason"].as_str().unwrap()
-            )
-        })
+        .map(|row| ["place", "quantity", "reason"].map(|name| row[name].as_str().unwrap()).join(" "))
         .collect();
     moves.sort();
     assert_eq!(

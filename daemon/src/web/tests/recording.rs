@@ -311,6 +311,21 @@ async fn what_was_hard_about_it_opens_a_hold() {
     assert!(page.contains("Gear stops a launch here"));
 }
 
+/// Nobody lets an outcome stand that they never read.
+#[tokio::test]
+async fn what_came_of_judged_work_is_to_be_said() {
+    let beach = Beach::new().await;
+    let mut mechanic = beach.person("mechanic.orr@mcbs.example").await;
+    let path = "/work/W-0471/winch-wire-measurement";
+    let unsaid = mechanic.fill(path, &key(1), &[("m2", "0"), ("note", "kept")]).await;
+    assert!(wrong_at(&unsaid, "outcome").contains("what came of it"), "{}", said(&unsaid));
+    assert!(unsaid.text.contains("value=\"kept\"") && !unsaid.text.contains("value=\"done\""));
+    assert!(!unsaid.text.contains("required checked") && !unsaid.text.contains("checked required"));
+    let wash = mechanic.get("/work/W-0471/winch-wire-respool").await;
+    assert!(wash.text.contains("value=\"done\" checked required"), "{}", said(&wash));
+    assert!(!wash.text.contains("value=\"passed\""), "{}", said(&wash));
+}
+
 #[tokio::test]
 async fn work_is_measured_judged_and_recorded_once() {
     let beach = Beach::new().await;
@@ -328,9 +343,6 @@ async fn work_is_measured_judged_and_recorded_once() {
     ] {
         assert!(page.text.to_lowercase().contains(&needed.to_lowercase()), "{needed}: {}", said(&page));
     }
-    let unsaid = mechanic.fill(path, &key(1), &[("m2", "0"), ("note", "kept")]).await;
-    assert!(wrong_at(&unsaid, "outcome").contains("what came of it"), "{}", said(&unsaid));
-    assert!(unsaid.text.contains("value=\"kept\"") && !unsaid.text.contains("value=\"done\""));
     let slip =
         mechanic.fill(path, &key(1), &[("outcome", "passed"), ("m0", "thick"), ("note", "kept")]).await;
     assert!(!wrong_at(&slip, "m0").is_empty());
