@@ -24,6 +24,8 @@ const SWEEPS: i64 = 8;
 /// any other fault: what is wrong then.
 pub async fn what_is_refused_climbs(ground: &Arc<Ground>, daemon: &mut Daemon, depth: usize) -> Vec<String> {
     everybody_is_there(ground).await;
+    // What reached nobody in the days before is an alarm of its own until then.
+    tried_again(ground).await;
     let midnight = (ground.clock.reads() / DAY + 2) * DAY;
     turns(ground, daemon, midnight + 8 * 60 * MINUTE).await;
     let before = ground.store.notices(None, 1_000_000).await.unwrap().len();
@@ -117,31 +119,39 @@ async fn climbed(ground: &Ground, before: usize, depth: usize) -> Vec<String> {
             wrong.push(format!("{} was told although somebody before was reached", notice.recipient));
         }
     }
-    if is_alarm(ground).await != (depth == LADDER.len()) {
-        wrong.push(format!("the alarm stands: {}", is_alarm(ground).await));
+    let alarm = alarm(ground).await;
+    if alarm.is_some() != (depth == LADDER.len()) {
+        wrong.push(format!("the alarm stands: {alarm:?}"));
     }
     wrong
 }
 
-async fn is_alarm(ground: &Ground) -> bool {
-    alarms::standing(&ground.store).await.unwrap().iter().any(|alarm| alarm.about == "undelivered")
+/// What the alarm says of those who cannot be reached, where it stands.
+async fn alarm(ground: &Ground) -> Option<String> {
+    let standing = alarms::standing(&ground.store).await.unwrap();
+    standing.into_iter().find(|alarm| alarm.about == "undelivered").map(|alarm| alarm.text)
 }
 
 /// Mail is taken again and somebody lets what failed be tried: the alarm is over, and nothing waits.
 async fn over(ground: &Ground, daemon: &mut Daemon, from: i64) -> Vec<String> {
     ground.clock.set(from);
+    tried_again(ground).await;
+    turns(ground, daemon, from).await;
+    let mut wrong = Vec::new();
+    if let Some(text) = alarm(ground).await {
+        wrong.push(format!("the alarm still stands although everything was taken: {text}"));
+    }
+    let waiting = ground.store.unsent().await.unwrap();
+    wrong.extend(waiting.into_iter().map(|notice| format!("{} is {} still", notice.number, notice.state)));
+    wrong
+}
+
+/// Somebody lets all be tried again that was refused.
+async fn tried_again(ground: &Ground) {
     let desk = ground.desk("engineer");
     for notice in ground.store.notices(None, 1_000_000).await.unwrap() {
         if notice.state == "failed" && notice.kind != "undelivered" {
             assert!(ground.store.retry(&notice.number, desk.now()).await.unwrap().is_some());
         }
     }
-    turns(ground, daemon, from).await;
-    let mut wrong = Vec::new();
-    if is_alarm(ground).await {
-        wrong.push("the alarm still stands although everything was taken".to_owned());
-    }
-    let waiting = ground.store.unsent().await.unwrap();
-    wrong.extend(waiting.into_iter().map(|notice| format!("{} is {} still", notice.number, notice.state)));
-    wrong
 }
